@@ -1,0 +1,1 @@
+"""Where physics meets statistics: passes, the fit of the day, comparisons, simulation."""

@@ -1,0 +1,174 @@
+"""What a fitted day says: frozen values, filled by `day_fit`, drawn by figures, printed by commands."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+from server.testday.values import Finding, FloatArray, Source
+
+PassKind = Literal["coast-down", "constant-speed", "zero"]
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with standard uncertainty u and a 95 % interval [low95, high95], all in `unit`."""
+
+    value: float
+    u: float
+    low95: float
+    high95: float
+    unit: str
+    source: Source
+
+    @property
+    def u95(self) -> float:
+        """Half the width of the 95 % interval."""
+        return 0.5 * (self.high95 - self.low95)
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """A stretch of a run, on the run's clock. direction: +1 out, −1 back, 0 unknown.
+
+    `reason` says why a pass is not used (or what is special about a used one); setup is the run's.
+    """
+
+    run: int
+    setup: str
+    kind: PassKind
+    direction: int
+    start_s: float
+    end_s: float
+    used: bool
+    reason: str = ""
+    coasting_inferred: bool = False
+    low_mps: float = 0.0
+    high_mps: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PassFit:
+    """What the fit says of one used pass; arrays of shape (n,) on the run's clock.
+
+    scx, scx_u [m²]: this pass alone, everything shared held at the joint estimate.
+    speed_mps: observed ground speed, fitted_mps: the model without gusts,
+    smoothed_mps: the model with the gusts it found; gust_mps: those gusts (head wind positive);
+    resistance_n: observed deceleration times effective mass; model_resistance_n: the model's.
+    innovations: standardised one-step prediction errors of the speed channel at innovation_time_s.
+    """
+
+    of: Pass
+    scx: float
+    scx_u: float
+    head_wind_mps: float
+    time_s: FloatArray
+    speed_mps: FloatArray
+    fitted_mps: FloatArray
+    smoothed_mps: FloatArray
+    gust_mps: FloatArray
+    resistance_n: FloatArray
+    model_resistance_n: FloatArray
+    innovation_time_s: FloatArray
+    innovations: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """One contribution to u of an estimate: u_in of the input, sensitivity d(estimate)/d(input),
+    contribution = |sensitivity| · u_in in the estimate's unit; type A (from the data) or B (stated)."""
+
+    quantity: str
+    input: str
+    value: float | None
+    u: float | None
+    unit: str
+    sensitivity: float | None
+    contribution: float
+    type: Literal["A", "B"]
+    source: Source
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class IntervalWindow:
+    """One reference speed of the interval method: times [s] both ways, harmonic mean, precision p."""
+
+    speed_mps: float
+    times_out_s: tuple[float, ...]
+    times_back_s: tuple[float, ...]
+    mean_time_s: float
+    precision: float
+    force_n: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class IntervalMethod:
+    """The published speed-interval method: F = f0 + f1 v + f2 v² [N, N s/m, N s²/m²], SI.
+
+    scx_three_term, scx_two_term: 2 f2/ρ with and without f1 [m²], with u; None where it can't be had.
+    """
+
+    windows: tuple[IntervalWindow, ...]
+    three_term: tuple[float, float, float] | None
+    two_term: tuple[float, float] | None
+    scx_three_term: Estimate | None
+    scx_two_term: Estimate | None
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SetupResult:
+    """One setup's estimates by name (SCx, SCx_apparent, SCz_front, SCz_rear, SCz, balance_front, LD,
+    c0, c1, grade, head_wind_out); what cannot be had is absent and a finding says why."""
+
+    name: str
+    estimates: Mapping[str, Estimate]
+    passes: tuple[Pass, ...]
+    fits: tuple[PassFit, ...] = ()
+    interval_method: IntervalMethod | None = None
+    budget: tuple[BudgetLine, ...] = ()
+    sample_scx: FloatArray | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Delta:
+    """A difference setup − baseline with p of 'no difference' and the smallest that could be seen
+    (detected with 80 % probability at the 5 % level)."""
+
+    value: float
+    u: float
+    low95: float
+    high95: float
+    p: float
+    smallest_seen: float
+    unit: str
+    shared_u: float = 0.0
+
+    @property
+    def u95(self) -> float:
+        """Half the width of the 95 % interval."""
+        return 0.5 * (self.high95 - self.low95)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Setup against its baseline, from the joint posterior of the day."""
+
+    setup: str
+    baseline: str
+    deltas: Mapping[str, Delta]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DayResult:
+    """Everything a fit of the day says. reference: speed_mps, density_kgm3, pressure, ride heights…"""
+
+    name: str
+    reference: Mapping[str, float | str | None]
+    setups: tuple[SetupResult, ...]
+    comparisons: tuple[Comparison, ...]
+    findings: tuple[Finding, ...]
+    noise: Mapping[str, Estimate] = field(default_factory=dict)
+    inputs: Mapping[str, str] = field(default_factory=dict)
+    version: str = ""

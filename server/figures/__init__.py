@@ -1,0 +1,1 @@
+"""One function per plot: a result in, a Plotly figure out."""

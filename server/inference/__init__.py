@@ -1,0 +1,1 @@
+"""Measurement statistics: the state-space filter, Gaussian conditioning, sampling and budgets."""

@@ -1,0 +1,260 @@
+"""A test day as frozen plain values, SI inside (m, kg, s, N, Pa, K, rad; humidity 0 to 1).
+
+A database and a folder both build the same `Day`; the analysis sees nothing else.
+Clock times are seconds after local midnight of the day.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+Source = Literal["measured", "typed", "predicted", "default"]
+FindingGrade = Literal["note", "check", "stop"]
+Coasting = Literal["neutral", "clutch", "inverter-off", "zero-torque", "in-gear", "unknown"]
+Direction = Literal["out", "back"]
+Driven = Literal["front", "rear", "all"]
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A value, its standard uncertainty u (same unit) and where it came from."""
+
+    value: float
+    u: float = 0.0
+    source: Source = "typed"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something the program noticed: what, where, what it may mean, what to do.
+
+    `code` is a stable slug listed in `server.testday.findings.CODES`; times are on the run's clock [s].
+    """
+
+    code: str
+    grade: FindingGrade
+    text: str
+    run: int | None = None
+    start_s: float | None = None
+    end_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Channel:
+    """One column as logged, in its own unit and at its own rate; blanks are left out.
+
+    time_s, values: shape (n,); unit is the spelling found in the file or None.
+    """
+
+    name: str
+    unit: str | None
+    time_s: FloatArray
+    values: FloatArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RawLog:
+    """A logger file as read. `description` says in a sentence what the file was taken to be.
+
+    start_clock_s: local clock of t = 0 [s after midnight], where the log carries clock times.
+    """
+
+    file: str
+    channels: tuple[Channel, ...]
+    description: str
+    start_clock_s: float | None = None
+    start_date: dt.date | None = None
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Signal:
+    """One role's samples in SI units on the run's clock. time_s, values: shape (n,)."""
+
+    time_s: FloatArray
+    values: FloatArray
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LogFile:
+    """A run's log as named in the day: path inside the folder, clock offset, part of the file used."""
+
+    file: str
+    clock_offset_s: float = 0.0
+    from_s: float | None = None
+    to_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Recording:
+    """A log joined to a run: role → signal in SI units, on the run's clock (offset and cut applied).
+
+    start_clock_s: local clock of the run clock's zero [s after midnight], where known.
+    """
+
+    file: str
+    signals: Mapping[str, Signal]
+    start_clock_s: float | None = None
+    description: str = ""
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PassEdit:
+    """A person's word on a stretch of a run: [start_s, end_s] on the run's clock."""
+
+    start_s: float
+    end_s: float
+    used: bool = True
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Raw reading to unit: gain and offset, or a table of (raw, value)."""
+
+    gain: float | None = None
+    offset: float = 0.0
+    table: tuple[tuple[float, float], ...] = ()
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Axle:
+    """One axle of the car. Inertia is that of both wheels and what turns with them, at wheel speed."""
+
+    axle_inertia_kgm2: Quantity
+    tyre_radius_m: Quantity
+    spring_rate_n_per_m: Quantity | None = None
+    motion_ratio: Quantity | None = None
+    motion_ratio_table: tuple[tuple[float, float], ...] = ()  # wheel travel m, ratio
+    wheel_rate_rel_u: float = 0.02
+    tyre_rate_n_per_m: Quantity | None = None
+    heave_table: tuple[tuple[float, float], ...] = ()  # wheel travel m, axle force N
+    ride_height_sensor_x_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Car:
+    """What stays the same all day. `mass_kg` is ready to run, without driver."""
+
+    name: str
+    mass_kg: Quantity
+    wheelbase_m: Quantity
+    front_weight: Quantity
+    cg_height_m: Quantity
+    driveline_drag_n: Quantity
+    driveline_drag_n_per_mps: Quantity
+    rolling_c0: Quantity
+    rolling_c1_s_per_m: Quantity
+    front: Axle
+    rear: Axle
+    driven: Driven = "rear"
+    anti_squat: Quantity = Quantity(0.0, 0.0, "default")
+    corner_mass_kg: tuple[float, float, float, float] | None = None
+    calibration: Mapping[str, Calibration] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Venue:
+    """The straight. heading_rad is the true heading of the 'out' direction.
+
+    elevation: (distance m, elevation m) along 'out', or empty; grade positive uphill travelling out.
+    """
+
+    name: str = ""
+    heading_rad: float | None = None
+    length_m: float | None = None
+    grade: Quantity | None = None
+    elevation: tuple[tuple[float, float], ...] = ()
+    altitude_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherReading:
+    """One reading. clock_s is seconds after local midnight, None for 'all day'.
+
+    wind_from_rad is the true direction the wind comes from; humidity 0 to 1.
+    """
+
+    clock_s: float | None
+    pressure_pa: Quantity
+    temperature_k: Quantity
+    humidity: Quantity
+    wind_speed_mps: Quantity | None = None
+    wind_from_rad: Quantity | None = None
+    gust_mps: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """A named state of the car, as a change to a baseline."""
+
+    name: str
+    baseline: str | None = None
+    front_ride_height_m: float | None = None
+    rear_ride_height_m: float | None = None
+    parts: Mapping[str, str | float | bool] = field(default_factory=dict)
+    scz_front_m2: Quantity | None = None
+    scz_rear_m2: Quantity | None = None
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Run:
+    """One outing's recording(s) in one setup."""
+
+    number: int
+    setup: str
+    logs: tuple[LogFile, ...]
+    driver_mass_kg: Quantity
+    start_clock_s: float | None = None
+    coasting: Coasting = "unknown"
+    direction: Direction | None = None
+    passes: tuple[PassEdit, ...] = ()
+    channels: Mapping[str, str] = field(default_factory=dict)
+    notes: str = ""
+    recordings: tuple[Recording, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PredictionCase:
+    """One predicted case of a setup; part '' is the whole car. None where nothing was predicted."""
+
+    setup: str
+    front_ride_height_m: float | None = None
+    rear_ride_height_m: float | None = None
+    yaw_rad: float = 0.0
+    speed_mps: float | None = None
+    scx_m2: Quantity | None = None
+    scz_front_m2: Quantity | None = None
+    scz_rear_m2: Quantity | None = None
+    part: str = ""
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Day:
+    """Everything that is known of one test day."""
+
+    name: str
+    date: dt.date | None
+    car: Car
+    weather: tuple[WeatherReading, ...]
+    setups: tuple[Setup, ...]
+    runs: tuple[Run, ...]
+    venue: Venue = Venue()
+    timezone: str | None = None
+    reference_speed_mps: float = 22.0
+    notes: str = ""
+    channels: Mapping[str, str] = field(default_factory=dict)
+    predictions: tuple[PredictionCase, ...] = ()
+    findings: tuple[Finding, ...] = ()
