@@ -1,0 +1,70 @@
+"""Every setting: name, default, unit, help. Read from the environment as STILLAIR_<NAME>."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import Field
+from pydantic_settings import BaseSettings, SettingsConfigDict
+
+from server.locations import default_data_folder
+
+ENVIRONMENT_PREFIX = "STILLAIR_"
+
+
+class Settings(BaseSettings):
+    """How this server runs; a wrong value is refused with its name."""
+
+    model_config = SettingsConfigDict(env_prefix=ENVIRONMENT_PREFIX, frozen=True, extra="forbid")
+
+    data_folder: Path = Field(
+        default_factory=default_data_folder,
+        description="Folder of everything that is kept: uploads, results, compiled loops.",
+        json_schema_extra={"unit": "path", "shown_default": "Stillair in the home folder"},
+    )
+    host: str = Field(
+        "127.0.0.1",
+        description="Address to listen on. The default is this computer alone; 0.0.0.0 is every network.",
+        json_schema_extra={"unit": "address"},
+    )
+    port: int = Field(
+        8421,
+        ge=0,
+        le=65535,
+        description="Port to listen on; 0, or one that is taken, gives the next free one.",
+        json_schema_extra={"unit": "port"},
+    )
+    day_folder: Path | None = Field(
+        None,
+        description="Test-day folder that the first page shows; none shows the empty page.",
+        json_schema_extra={"unit": "path"},
+    )
+    upload_limit_mb: float = Field(
+        512.0,
+        gt=0,
+        description="Largest file that may be dropped on the page.",
+        json_schema_extra={"unit": "MB"},
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SettingLine:
+    """One setting as documentation shows it; `variable` is its name in the environment."""
+
+    name: str
+    variable: str
+    default: str
+    unit: str
+    help: str
+
+
+def describe() -> tuple[SettingLine, ...]:
+    """All settings in the order of declaration, without reading any value."""
+    lines = []
+    for name, field in Settings.model_fields.items():
+        extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
+        default = str(extra.get("shown_default", "none" if field.default is None else field.default))
+        variable = f"{ENVIRONMENT_PREFIX}{name.upper()}"
+        lines.append(SettingLine(name, variable, default, str(extra["unit"]), field.description or ""))
+    return tuple(lines)
