@@ -92,13 +92,16 @@ class BudgetLine:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class IntervalWindow:
-    """One reference speed of the interval method: times [s] both ways, harmonic mean, precision p."""
+    """One reference speed of the interval method: times [s] both ways, harmonic mean, precision p.
+
+    precision is None where fewer than two pairs of opposite passes cross the window.
+    """
 
     speed_mps: float
     times_out_s: tuple[float, ...]
     times_back_s: tuple[float, ...]
     mean_time_s: float
-    precision: float
+    precision: float | None
     force_n: float
 
 
