@@ -1,0 +1,32 @@
+"""How Alembic runs here: on the connection that the archive hands over, in batch mode for SQLite."""
+
+from pathlib import Path
+
+from alembic import context
+
+import server.archive.tables
+import server.days.tables
+import server.results.tables  # noqa: F401
+from server.archive.database import Base, Database
+from server.locations import default_data_folder
+
+
+def run(connection) -> None:
+    context.configure(connection=connection, target_metadata=Base.metadata, render_as_batch=True)
+    with context.begin_transaction():
+        context.run_migrations()
+
+
+def run_from_command_line() -> None:
+    """`alembic …` in a clone: -x data=FOLDER names the data folder, else the usual one."""
+    folder = Path(context.get_x_argument(as_dictionary=True).get("data", default_data_folder()))
+    folder.mkdir(parents=True, exist_ok=True)
+    with Database(folder / "archive.sqlite3").engine.connect() as connection:
+        run(connection)
+        connection.commit()
+
+
+if context.config.attributes.get("connection") is not None:
+    run(context.config.attributes["connection"])
+else:
+    run_from_command_line()

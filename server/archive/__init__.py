@@ -1,0 +1,1 @@
+"""What every domain stands on: the database, the raw files kept byte for byte, the jobs."""

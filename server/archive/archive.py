@@ -1,0 +1,51 @@
+"""The archive: one folder with the database, the raw files, and what is coming in."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+from sqlalchemy import select
+
+from server.archive.database import Database
+from server.archive.raw_files import RawStore
+from server.archive.tables import Job
+
+
+class Archive:
+    """Everything that is kept in a data folder.
+
+    archive.sqlite3   the database
+    raw/              raw files and results, by SHA-256
+    incoming/         uploads until their job has ended, one folder a job
+    """
+
+    def __init__(self, data_folder: Path) -> None:
+        self.folder = data_folder.resolve()
+        self._incoming = self.folder / "incoming"
+        self._incoming.mkdir(parents=True, exist_ok=True)
+        self.database = Database(self.folder / "archive.sqlite3")
+        self.raw = RawStore(self.folder / "raw")
+
+    def open(self) -> None:
+        """Migrate, and sweep up what an interrupted upload left behind."""
+        self.database.migrate()
+        with self.database.reading() as session:
+            waiting = set(session.scalars(select(Job.id).where(Job.state.in_(("queued", "running")))))
+        for folder in self._incoming.iterdir():
+            if folder.name not in waiting:
+                shutil.rmtree(folder, ignore_errors=True)
+
+    def close(self) -> None:
+        """Give the database file back."""
+        self.database.close()
+
+    def incoming(self, job_id: str) -> Path:
+        """The folder of a job's upload, made when needed."""
+        folder = self._incoming / job_id
+        folder.mkdir(exist_ok=True)
+        return folder
+
+    def drop_incoming(self, job_id: str) -> None:
+        """Remove a job's upload: nothing of it stays but what was kept."""
+        shutil.rmtree(self._incoming / job_id, ignore_errors=True)

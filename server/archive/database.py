@@ -1,0 +1,115 @@
+"""The SQLite database: durable settings, immediate write transactions, migrations at start."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import DateTime, Dialect, Engine, MetaData, TypeDecorator, create_engine, event
+from sqlalchemy.orm import DeclarativeBase, Session
+
+from server.locations import migrations_folder
+
+BUSY_TIMEOUT_MS = 10_000
+BEGIN_OPTION = "sqlite_begin"
+CONNECTION_SETTINGS = (
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+    f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
+)
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Base(DeclarativeBase):
+    """Base of all typed tables; constraints get stable names, so that migrations can name them."""
+
+    metadata = MetaData(naming_convention=NAMES)
+
+
+class UtcDateTime(TypeDecorator[dt.datetime]):
+    """A moment in UTC; SQLite keeps it without a zone, Python sees it with one."""
+
+    impl = DateTime
+    cache_ok = True
+
+    def process_bind_param(self, value: dt.datetime | None, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
+        """Aware moment to naive UTC."""
+        return value.astimezone(dt.UTC).replace(tzinfo=None) if value is not None else None
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
+        """Naive UTC to an aware moment."""
+        return value.replace(tzinfo=dt.UTC) if value is not None else None
+
+
+def now_utc() -> dt.datetime:
+    """The present moment in UTC."""
+    return dt.datetime.now(dt.UTC)
+
+
+class Database:
+    """One SQLite file. `reading` never blocks a writer; `writing` takes the write lock when it opens.
+
+    A transaction that reads first and writes later can fail when another writer comes between; BEGIN IMMEDIATE
+    waits for its turn instead.
+    """
+
+    def __init__(self, file: Path) -> None:
+        self.file = file
+        self._engine = create_engine(f"sqlite+pysqlite:///{file}")
+        event.listen(self._engine, "connect", _set_up_connection)
+        event.listen(self._engine, "begin", _begin)
+        self._writing_engine = self._engine.execution_options(**{BEGIN_OPTION: "IMMEDIATE"})
+
+    @property
+    def engine(self) -> Engine:
+        """The engine, for migrations and checks."""
+        return self._engine
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A session that only reads."""
+        with Session(self._engine) as session:
+            yield session
+
+    @contextmanager
+    def writing(self) -> Iterator[Session]:
+        """A session that is committed at the end, or rolled back whole when anything is raised."""
+        with Session(self._writing_engine) as session, session.begin():
+            yield session
+
+    def migrate(self) -> None:
+        """Bring the tables to the newest form."""
+        from alembic import command  # noqa: PLC0415 - a slow import, needed only here
+        from alembic.config import Config  # noqa: PLC0415
+
+        config = Config()
+        config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+        with self._writing_engine.connect() as connection:
+            config.attributes["connection"] = connection
+            command.upgrade(config, "head")
+
+    def close(self) -> None:
+        """Give the file back."""
+        self._engine.dispose()
+
+
+def _set_up_connection(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # the driver must not open transactions of its own
+    cursor = connection.cursor()
+    for setting in CONNECTION_SETTINGS:
+        cursor.execute(setting)
+    cursor.close()
+
+
+def _begin(connection: Any) -> None:
+    connection.exec_driver_sql(f"BEGIN {connection.get_execution_options().get(BEGIN_OPTION, 'DEFERRED')}")

@@ -1,0 +1,168 @@
+"""Jobs: long work that is written down first, done in order, and can be left and come back to."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Protocol
+
+from sqlalchemy import select, update
+from sqlalchemy.orm import Session
+
+from server.archive.archive import Archive
+from server.archive.database import now_utc
+from server.archive.tables import Job
+from server.archive.worker import MISTAKE, Payload, Work, Worker, WorkStopped
+from server.errors import NotFoundError, StillairError
+
+PROGRESS_EVERY_S = 0.2
+LOOK_EVERY_S = 1.0
+MOST_STARTS = 3
+GAVE_UP = "The server was stopped three times while working on this; bring the file again."
+
+
+class Finish(Protocol):
+    """Keeps what came of the work, in one transaction; gives the address of the outcome."""
+
+    def __call__(self, archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str: ...
+
+
+@dataclass(frozen=True, slots=True)
+class JobKind:
+    """`work` runs in the worker process (a module-level function), `finish` in the server."""
+
+    work: Work
+    finish: Finish
+
+
+def new_job_id() -> str:
+    """A name that nobody guesses."""
+    return uuid.uuid4().hex
+
+
+def add_job(session: Session, kind: str, label: str, payload: Payload, job_id: str | None = None) -> Job:
+    """Write a job down; it is done when its turn comes."""
+    job = Job(id=job_id or new_job_id(), kind=kind, label=label, payload=payload)
+    session.add(job)
+    session.flush()
+    return job
+
+
+def find_job(session: Session, job_id: str) -> Job:
+    """The job. Raises NotFoundError."""
+    job = session.get(Job, job_id)
+    if job is None:
+        raise NotFoundError("No work goes by that address.")
+    return job
+
+
+def open_jobs(session: Session) -> list[Job]:
+    """Jobs that wait or run, the oldest first."""
+    open_states = select(Job).where(Job.state.in_(("queued", "running")))
+    return list(session.scalars(open_states.order_by(Job.created_at, Job.id)))
+
+
+class JobRunner:
+    """Takes jobs in order, one at a time, from a thread of the server; the work itself runs in a `Worker`."""
+
+    def __init__(self, archive: Archive, kinds: Mapping[str, JobKind], environment: dict[str, str]) -> None:
+        self._archive = archive
+        self._kinds = kinds
+        self._worker = Worker(environment)
+        self._wake = threading.Event()
+        self._stopping = False
+        self._thread = threading.Thread(target=self._loop, name="stillair-jobs", daemon=True)
+
+    def start(self) -> None:
+        """Begin; a job that was running when the server last stopped starts over."""
+        with self._archive.database.writing() as session:
+            session.execute(update(Job).where(Job.state == "running").values(state="queued", fraction=0.0))
+        self._thread.start()
+
+    def wake(self) -> None:
+        """Say that there is a new job."""
+        self._wake.set()
+
+    def stop(self) -> None:
+        """End at once; running work goes back to the queue."""
+        self._stopping = True
+        self._wake.set()
+        self._worker.stop()
+        if self._thread.is_alive():
+            self._thread.join(10.0)
+
+    def _loop(self) -> None:
+        while not self._stopping:
+            job = self._take()
+            if job is None:
+                self._wake.wait(LOOK_EVERY_S)
+                self._wake.clear()
+                continue
+            try:
+                self._do(job)
+            except Exception:
+                logging.getLogger(__name__).exception("job %s failed", job.id)
+                self._fail(job.id, MISTAKE)
+
+    def _take(self) -> Job | None:
+        with self._archive.database.reading() as session:
+            if session.scalar(select(Job.id).where(Job.state == "queued").limit(1)) is None:
+                return None
+        with self._archive.database.writing() as session:
+            first = select(Job).where(Job.state == "queued").order_by(Job.created_at, Job.id).limit(1)
+            job = session.scalar(first)
+            if job is not None:
+                job.state, job.text, job.starts = "running", "starting", job.starts + 1
+                session.flush()
+                session.expunge(job)
+            return job
+
+    def _do(self, job: Job) -> None:
+        kind = self._kinds[job.kind]
+        try:
+            if job.starts > MOST_STARTS:
+                raise StillairError(GAVE_UP)
+            outcome = self._worker.run(kind.work, job.payload, self._progress_of(job.id))
+            with self._archive.database.writing() as session:
+                target = kind.finish(self._archive, session, job.payload, outcome)
+                self._set(session, job.id, state="done", fraction=1.0, text="done", target=target)
+        except WorkStopped:
+            with self._archive.database.writing() as session:
+                session.execute(update(Job).where(Job.id == job.id).values(state="queued", fraction=0.0))
+            return
+        except StillairError as refusal:
+            self._fail(job.id, str(refusal))
+        self._archive.drop_incoming(job.id)
+
+    def _fail(self, job_id: str, sentence: str) -> None:
+        with self._archive.database.writing() as session:
+            self._set(session, job_id, state="failed", error=sentence)
+        self._archive.drop_incoming(job_id)
+
+    @staticmethod
+    def _set(session: Session, job_id: str, **values: object) -> None:
+        session.execute(update(Job).where(Job.id == job_id).values(finished_at=now_utc(), **values))
+
+    def _progress_of(self, job_id: str) -> _ProgressWriter:
+        return _ProgressWriter(self._archive, job_id)
+
+
+class _ProgressWriter:
+    """Writes how far a job has come, no oftener than the page asks."""
+
+    def __init__(self, archive: Archive, job_id: str) -> None:
+        self._archive, self._job_id = archive, job_id
+        self._last = 0.0
+
+    def __call__(self, fraction: float, text: str) -> None:
+        now = time.monotonic()
+        if now - self._last < PROGRESS_EVERY_S:
+            return
+        self._last = now
+        with self._archive.database.writing() as session:
+            values = {"fraction": min(1.0, max(0.0, fraction)), "text": text}
+            session.execute(update(Job).where(Job.id == self._job_id).values(**values))

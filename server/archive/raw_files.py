@@ -1,0 +1,68 @@
+"""Raw files, byte for byte, under their SHA-256: written once, never changed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+from sqlalchemy.orm import Session
+
+from server.archive.tables import RawFile
+from server.errors import NotFoundError
+
+BLOCK_BYTES = 1 << 20
+
+
+def sha256_of(file: Path) -> str:
+    """Hex SHA-256 of a file's bytes."""
+    with file.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+class RawStore:
+    """A folder of files named by their hash, in 256 subfolders by the first two digits."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def path(self, sha256: str) -> Path:
+        """Where a kept file lies. Raises NotFoundError when it is not kept here."""
+        file = self._place(sha256)
+        if not file.is_file():
+            raise NotFoundError(f"The archive holds no file {sha256[:12]}….")
+        return file
+
+    def add(self, session: Session, source: Path) -> RawFile:
+        """Keep a copy of `source`, on disk before the row that names it; twice the same is kept once."""
+        digest = sha256_of(source)
+        kept = session.get(RawFile, digest)
+        if not self._place(digest).is_file():
+            self._copy(source, digest)
+        if kept is None:
+            kept = RawFile(sha256=digest, size_bytes=source.stat().st_size)
+            session.add(kept)
+            session.flush()
+        return kept
+
+    def _copy(self, source: Path, digest: str) -> None:
+        place = self._place(digest)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(dir=place.parent, prefix="incoming-")
+        try:
+            with os.fdopen(handle, "wb") as target, source.open("rb") as stream:
+                shutil.copyfileobj(stream, target, BLOCK_BYTES)
+                target.flush()
+                os.fsync(target.fileno())
+            Path(name).chmod(0o444)
+            Path(name).replace(place)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+
+    def _place(self, sha256: str) -> Path:
+        if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+            raise NotFoundError("That is not the SHA-256 of a file.")
+        return self._folder / sha256[:2] / sha256

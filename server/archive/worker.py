@@ -1,0 +1,118 @@
+"""A process of its own for long work: heavy imports and a fit never hold up a page."""
+
+from __future__ import annotations
+
+import logging
+import multiprocessing
+import os
+from collections.abc import Callable
+from contextlib import suppress
+from multiprocessing.connection import Connection
+from typing import Any
+
+from server.errors import StillairError
+
+Payload = dict[str, Any]
+Progress = Callable[[float, str], None]
+Work = Callable[[Payload, Progress], Payload]
+
+POLL_S = 0.1
+STOPPED = "The work was stopped before its end."
+CRASHED = "The work ended without an answer, most likely for want of memory; nothing of it was kept."
+MISTAKE = "The program made a mistake while working on this, and nothing of it was kept; the log says where."
+
+
+class WorkStopped(Exception):  # noqa: N818 - not an error: the server is closing
+    """The worker was told to stop while it had work."""
+
+
+class Worker:
+    """One spawned process that takes one piece of work at a time; started when first needed, and after a crash."""
+
+    def __init__(self, environment: dict[str, str]) -> None:
+        self._environment = environment
+        self._context = multiprocessing.get_context("spawn")
+        self._process: multiprocessing.process.BaseProcess | None = None
+        self._connection: Connection | None = None
+        self._stopped = False
+
+    def run(self, work: Work, payload: Payload, progress: Progress) -> Payload:
+        """Do `work` over there. Raises StillairError with the sentence for a person; WorkStopped on stop()."""
+        connection = self._ready()
+        try:
+            connection.send((work, payload))
+            while True:
+                if self._stopped:
+                    raise WorkStopped(STOPPED)
+                if connection.poll(POLL_S):
+                    kind, *content = connection.recv()
+                    if kind == "progress":
+                        progress(*content)
+                    else:
+                        return self._answer(kind, content[0])
+        except (EOFError, BrokenPipeError, ConnectionResetError):
+            self._end()
+            if self._stopped:
+                raise WorkStopped(STOPPED) from None
+            raise StillairError(CRASHED) from None
+
+    def stop(self) -> None:
+        """End the process, with or without work."""
+        self._stopped = True
+        self._end()
+
+    @staticmethod
+    def _answer(kind: str, content: Any) -> Payload:
+        if kind == "done":
+            return dict(content)
+        if kind == "mistake":
+            logging.getLogger(__name__).error("work failed:\n%s", content)
+        raise StillairError(MISTAKE if kind == "mistake" else content)
+
+    def _ready(self) -> Connection:
+        if self._process is None or not self._process.is_alive() or self._connection is None:
+            self._end()
+            self._connection, theirs = self._context.Pipe()
+            self._process = self._context.Process(
+                target=_serve, args=(theirs, self._environment), daemon=True, name="stillair-worker"
+            )
+            self._process.start()
+            theirs.close()
+        return self._connection
+
+    def _end(self) -> None:
+        process, self._process = self._process, None
+        connection, self._connection = self._connection, None
+        if process is not None and process.is_alive():
+            process.terminate()
+            process.join(5.0)
+        if connection is not None:
+            connection.close()
+
+
+def _serve(connection: Connection, environment: dict[str, str]) -> None:
+    """The loop of the worker process: take, do, answer; ends when the server's end of the pipe closes."""
+    import signal  # noqa: PLC0415
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's to answer
+    os.environ.update(environment)
+    with suppress(EOFError, BrokenPipeError, ConnectionResetError):
+        while True:
+            work, payload = connection.recv()
+            connection.send(_do(work, payload, connection))
+
+
+def _do(work: Work, payload: Payload, connection: Connection) -> tuple[str, Any]:
+    import traceback  # noqa: PLC0415
+
+    def progress(fraction: float, text: str) -> None:
+        connection.send(("progress", fraction, text))
+
+    try:
+        return ("done", work(payload, progress))
+    except StillairError as refusal:
+        return ("refused", str(refusal))
+    except (BrokenPipeError, ConnectionResetError):
+        raise
+    except Exception:
+        return ("mistake", traceback.format_exc())

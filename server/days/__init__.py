@@ -1,0 +1,1 @@
+"""Test days: what was sent of each, and how a day comes in."""

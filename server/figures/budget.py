@@ -1,0 +1,76 @@
+"""The uncertainty budget as bars: what makes the interval as wide as it is."""
+
+from __future__ import annotations
+
+from plotly import graph_objects as go
+
+from server.analysis.result import BudgetLine, DayResult
+from server.figures.marks import escape
+from server.figures.rows import FRAME_HEIGHT_PX, ROW_HEIGHT_PX
+from server.figures.table import Table
+from server.figures.theme import LIGHT, SetupMark, axis, layout, setup_marks
+
+QUANTITY = "SCx"
+
+
+def budget_lines(lines: tuple[BudgetLine, ...], quantity: str = QUANTITY) -> list[BudgetLine]:
+    """The lines of one quantity, largest contribution first."""
+    return sorted((line for line in lines if line.quantity == quantity), key=lambda line: -line.contribution)
+
+
+def budget_table(result: DayResult) -> Table:
+    """Every line of every budget of the day."""
+    rows = tuple(
+        (s.name, b.quantity, b.input, b.value, b.u, b.unit, b.sensitivity, b.contribution, b.type, b.source)
+        for s in result.setups
+        for b in s.budget
+    )
+    columns = (
+        "setup",
+        "quantity",
+        "input",
+        "value",
+        "u",
+        "unit",
+        "sensitivity",
+        "contribution",
+        "type",
+        "source",
+    )
+    return Table(columns, rows)
+
+
+def budget(result: DayResult, narrow: bool = False) -> go.Figure:  # noqa: ARG001 - every plot takes the width
+    """Contributions to u(SCx) [m²]: type A (from the data) plain, type B (stated) hatched."""
+    marks = setup_marks([setup.name for setup in result.setups])
+    bars = [(marks[s.name], line) for s in result.setups for line in budget_lines(s.budget)]
+    figure = go.Figure(layout=layout(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(bars)), bargap=0.25))
+    heights = [len(bars) - 1 - place for place in range(len(bars))]
+    figure.add_trace(_bars(bars, heights))
+    labels = [f"{mark.letter} {escape(line.input)}" for mark, line in bars]
+    figure.update_xaxes(axis("contribution to u(SCx) [m²]", rangemode="tozero", nticks=7))
+    figure.update_yaxes(
+        axis("", tickvals=heights, ticktext=labels, showgrid=False, range=[-0.7, len(bars) - 0.3])
+    )
+    return figure
+
+
+def _bars(bars: list[tuple[SetupMark, BudgetLine]], heights: list[int]) -> go.Bar:
+    return go.Bar(
+        x=[line.contribution for _, line in bars],
+        y=heights,
+        orientation="h",
+        marker={
+            "color": [mark.hue for mark, _ in bars],
+            "line": {"color": LIGHT["ink"], "width": 1.6},
+            "pattern": {
+                "shape": ["" if line.type == "A" else "/" for _, line in bars],
+                "fgcolor": LIGHT["ink"],
+                "size": 8,
+                "solidity": 0.25,
+            },
+        },
+        text=[f"type {line.type}, {line.source}" for _, line in bars],
+        textposition="none",
+        hovertemplate="%{x:.3g} m², %{text}<extra></extra>",
+    )

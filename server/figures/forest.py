@@ -1,0 +1,56 @@
+"""The forest plot: each pass's own drag area beside the joint one of its setup."""
+
+from __future__ import annotations
+
+from plotly import graph_objects as go
+
+from server.analysis.result import DayResult, Estimate, Pass, PassFit
+from server.figures.passes_over_speed import DIRECTION_WORDS
+from server.figures.rows import Row, rows_figure
+from server.figures.table import Cell, Table
+from server.figures.theme import setup_marks
+
+NORMAL_95 = 1.959964
+
+
+def pass_label(letter: str, one: Pass) -> str:
+    """How a pass is called on a figure: setup letter, run, direction, start on the run's clock."""
+    return f"{letter} run {one.run} {DIRECTION_WORDS[one.direction]} {one.start_s:.0f} s"
+
+
+def pass_estimate(fit: PassFit) -> Estimate:
+    """The pass's own SCx with a normal 95 % interval from its u."""
+    half = NORMAL_95 * fit.scx_u
+    return Estimate(fit.scx, fit.scx_u, fit.scx - half, fit.scx + half, "m²", "measured")
+
+
+def forest_rows(result: DayResult) -> list[Row]:
+    """Per setup: the joint estimate first, its passes, then those that were turned down."""
+    marks = setup_marks([setup.name for setup in result.setups])
+    rows: list[Row] = []
+    for setup in result.setups:
+        mark = marks[setup.name]
+        if "SCx" in setup.estimates:
+            rows.append(Row(f"{mark.letter} all passes together", mark, setup.estimates["SCx"], strong=True))
+        rows += [Row(pass_label(mark.letter, fit.of), mark, pass_estimate(fit)) for fit in setup.fits]
+        rows += [
+            Row(pass_label(mark.letter, one), mark, None, note=one.reason)
+            for one in setup.passes
+            if not one.used and one.kind == "coast-down"
+        ]
+    return rows
+
+
+def forest_table(result: DayResult) -> Table:
+    """The rows of the forest plot."""
+    rows: list[tuple[Cell, ...]] = []
+    for row in forest_rows(result):
+        value = row.value
+        numbers = (value.value, value.u, value.low95, value.high95) if value else (None,) * 4
+        rows.append((row.label, *numbers, f"turned down: {row.note}" if value is None else ""))
+    return Table(("estimate", "SCx [m²]", "u [m²]", "low 95 % [m²]", "high 95 % [m²]", "remark"), tuple(rows))
+
+
+def forest(result: DayResult, narrow: bool = False) -> go.Figure:  # noqa: ARG001 - every plot takes the width
+    """Per-pass estimates beside the joint one; one that lies apart asks for a look at its pass."""
+    return rows_figure(forest_rows(result), "SCx [m²]")

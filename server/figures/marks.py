@@ -1,0 +1,70 @@
+"""Marks that mean one thing: measured is a filled circle, its interval a bar, capped at 95 %, thick at u."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from plotly import graph_objects as go
+
+from server.analysis.result import Delta, Estimate
+from server.figures.theme import LIGHT, SetupMark
+
+Interval = Estimate | Delta
+
+
+def thick_u_bars(values: Sequence[Interval], rows: Sequence[float], axes: dict[str, str]) -> go.Scatter:
+    """The part of the interval bars within one standard uncertainty, as one broken thick line."""
+    x: list[float | None] = []
+    y: list[float | None] = []
+    for value, row in zip(values, rows, strict=True):
+        x += [value.value - value.u, value.value + value.u, None]
+        y += [row, row, None]
+    return go.Scatter(
+        x=x, y=y, mode="lines", line={"color": LIGHT["ink"], "width": 6}, hoverinfo="skip", **axes
+    )
+
+
+def measured_points(
+    values: Sequence[Interval],
+    rows: Sequence[float],
+    mark: SetupMark,
+    *,
+    hover: Sequence[str],
+    axes: dict[str, str],
+    size_px: int = 13,
+) -> go.Scatter:
+    """Filled circles in the setup's hue, outlined in ink, with capped 95 % bars along x."""
+    return go.Scatter(
+        x=[value.value for value in values],
+        y=list(rows),
+        mode="markers",
+        marker=circle(mark, size_px),
+        error_x={
+            "type": "data",
+            "symmetric": False,
+            "array": [value.high95 - value.value for value in values],
+            "arrayminus": [value.value - value.low95 for value in values],
+            "color": LIGHT["ink"],
+            "thickness": 2,
+            "width": 7,
+        },
+        text=list(hover),
+        hovertemplate="%{text}<extra></extra>",
+        **axes,
+    )
+
+
+def circle(mark: SetupMark, size_px: int) -> dict[str, Any]:
+    """A measured point's marker."""
+    return {
+        "symbol": "circle",
+        "size": size_px,
+        "color": mark.hue,
+        "line": {"color": LIGHT["ink"], "width": 1.6},
+    }
+
+
+def escape(text: str) -> str:
+    """Text as text: Plotly reads a few tags in labels, a name must not become one."""
+    return text.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")

@@ -1,0 +1,77 @@
+"""Rows of estimates beside each other: the form of the forest plot, the comparisons and the two methods."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from plotly import graph_objects as go
+
+from server.analysis.result import Delta, Estimate
+from server.figures.marks import escape, measured_points, thick_u_bars
+from server.figures.theme import LIGHT, SetupMark, axis, layout
+
+ROW_HEIGHT_PX = 34
+FRAME_HEIGHT_PX = 110
+AXES = {"xaxis": "x", "yaxis": "y"}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of the figure; without a value the row stays visible, crossed, with its reason as the note."""
+
+    label: str
+    mark: SetupMark
+    value: Estimate | Delta | None
+    strong: bool = False
+    note: str = ""
+
+
+def rows_figure(rows: Sequence[Row], axis_title: str) -> go.Figure:
+    """Estimates from top to bottom with shared x: circles with capped 95 % bars, thick at one u."""
+    figure = go.Figure(layout=layout(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(rows))))
+    heights = {id(row): len(rows) - 1 - place for place, row in enumerate(rows)}
+    valued = [row for row in rows if row.value is not None]
+    if valued:
+        values = [row.value for row in valued if row.value is not None]
+        figure.add_trace(thick_u_bars(values, [heights[id(row)] for row in valued], AXES))
+    for row in valued:
+        hover = [_hover(row)]
+        size = 17 if row.strong else 12
+        figure.add_trace(
+            measured_points([row.value], [heights[id(row)]], row.mark, hover=hover, axes=AXES, size_px=size)
+        )
+    for row in rows:
+        if row.value is None:
+            figure.add_annotation(_crossed(row, heights[id(row)]))
+    ticks = [heights[id(row)] for row in rows]
+    labels = [f"<b>{escape(row.label)}</b>" if row.strong else escape(row.label) for row in rows]
+    figure.update_xaxes(axis(axis_title, nticks=7))
+    figure.update_yaxes(
+        axis("", tickvals=ticks, ticktext=labels, range=[-0.7, len(rows) - 0.3], showgrid=False)
+    )
+    return figure
+
+
+def _hover(row: Row) -> str:
+    value = row.value
+    assert value is not None
+    return (
+        f"{escape(row.label)}: {value.value:.4g} {value.unit}<br>95 %: {value.low95:.4g} to {value.high95:.4g}"
+        f"<br>u {value.u:.2g}" + (f"<br>{escape(row.note)}" if row.note else "")
+    )
+
+
+def _crossed(row: Row, height: float) -> dict[str, object]:
+    note = row.note if len(row.note) <= 60 else row.note[:57] + "…"
+    return {
+        "text": f"✕ {escape(note)}",
+        "x": 0.01,
+        "xref": "x domain",
+        "y": height,
+        "yref": "y",
+        "showarrow": False,
+        "xanchor": "left",
+        "font": {"size": 13, "color": LIGHT["ink"]},
+        "bgcolor": LIGHT["paper"],
+    }

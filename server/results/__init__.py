@@ -1,0 +1,1 @@
+"""Results: a day fitted, kept whole, and shown."""

@@ -1,0 +1,108 @@
+"""A result as one file, and back: JSON with exact floats, arrays beside it as they are, all in a zip.
+
+result.json holds the dataclasses field by field; an array stands there as {"array": n} and its values as
+arrays/n.bin (little-endian float64). The same result always gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import io
+import json
+import types
+import typing
+import zipfile
+from collections.abc import Mapping
+from functools import cache
+from typing import Any, Literal, Union
+
+import numpy as np
+
+from server.analysis.result import DayResult
+
+FORMAT = 1
+STABLE_TIME = (1980, 1, 1, 0, 0, 0)
+FLOAT64 = np.dtype("<f8")
+
+
+def result_to_bytes(result: DayResult) -> bytes:
+    """The whole result as a compressed file."""
+    arrays: list[np.ndarray[Any, Any]] = []
+    tree = {"format": FORMAT, "result": _plain(result, arrays)}
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        _write(archive, "result.json", json.dumps(tree, ensure_ascii=False).encode())
+        for number, array in enumerate(arrays):
+            _write(archive, f"arrays/{number}.bin", np.ascontiguousarray(array, FLOAT64).tobytes())
+    return out.getvalue()
+
+
+def result_from_bytes(content: bytes) -> DayResult:
+    """The result that `result_to_bytes` wrote. Raises ValueError for another format."""
+    with zipfile.ZipFile(io.BytesIO(content)) as archive:
+        tree = json.loads(archive.read("result.json"))
+        if tree["format"] != FORMAT:
+            raise ValueError(f"format must be {FORMAT}, not {tree['format']}")
+
+        def array(number: int) -> np.ndarray[Any, Any]:
+            return np.frombuffer(archive.read(f"arrays/{number}.bin"), FLOAT64)
+
+        value = _typed(tree["result"], DayResult, array)
+    assert isinstance(value, DayResult)
+    return value
+
+
+def _write(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
+    info = zipfile.ZipInfo(name, STABLE_TIME)
+    info.compress_type = zipfile.ZIP_DEFLATED
+    archive.writestr(info, content, compresslevel=6)
+
+
+def _plain(value: Any, arrays: list[np.ndarray[Any, Any]]) -> Any:
+    if isinstance(value, np.ndarray):
+        arrays.append(value)
+        return {"array": len(arrays) - 1}
+    if isinstance(value, np.generic):
+        return value.item()
+    if dataclasses.is_dataclass(value):
+        return {f.name: _plain(getattr(value, f.name), arrays) for f in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {key: _plain(one, arrays) for key, one in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(one, arrays) for one in value]
+    if value is None or isinstance(value, str | int | float | bool):
+        return value
+    raise TypeError(f"a result cannot hold a {type(value).__name__}")
+
+
+@cache
+def _field_types(cls: type) -> dict[str, Any]:
+    return typing.get_type_hints(cls)
+
+
+def _typed(value: Any, wanted: Any, array: typing.Callable[[int], Any]) -> Any:
+    """A JSON value as the annotated type: the other direction of `_plain`."""
+    origin, arguments = typing.get_origin(wanted), typing.get_args(wanted)
+    if value is None or origin is Literal:
+        return value
+    if origin in (Union, types.UnionType):
+        return _typed(value, _member(arguments, value), array)
+    if dataclasses.is_dataclass(wanted) and isinstance(wanted, type):
+        known = _field_types(wanted)
+        return wanted(**{name: _typed(one, known[name], array) for name, one in value.items()})
+    if isinstance(value, dict) and set(value) == {"array"} and origin is np.ndarray:
+        return array(value["array"])
+    if origin is tuple:
+        kinds = arguments[:1] * len(value) if arguments[-1] is Ellipsis else arguments
+        return tuple(_typed(one, kind, array) for one, kind in zip(value, kinds, strict=True))
+    if origin is not None and issubclass(origin, Mapping):
+        return {key: _typed(one, arguments[1], array) for key, one in value.items()}
+    return float(value) if wanted is float else value
+
+
+def _member(arguments: tuple[Any, ...], value: Any) -> Any:
+    """The member of a union that a JSON value belongs to; None has been dealt with."""
+    members = [one for one in arguments if one is not type(None)]
+    if len(members) == 1:
+        return members[0]
+    return next((one for one in members if isinstance(one, type) and isinstance(value, one)), members[0])

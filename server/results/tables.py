@@ -1,0 +1,24 @@
+"""Results of days; a day fitted again gets another row, the old one stays."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from sqlalchemy import JSON, ForeignKey, String
+from sqlalchemy.orm import Mapped, mapped_column
+
+from server.archive.database import Base, UtcDateTime, now_utc
+
+
+class FittedResult(Base):
+    """A result: the file that holds it whole (SHA-256 in the raw store) and what a list of days shows of it."""
+
+    __tablename__ = "results"
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), index=True)
+    sha256: Mapped[str] = mapped_column(ForeignKey("raw_files.sha256", ondelete="RESTRICT"))
+    version: Mapped[str] = mapped_column(String(40))
+    summary: Mapped[list[dict[str, Any]]] = mapped_column(JSON)
+    made_at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc)
