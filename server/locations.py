@@ -1,6 +1,11 @@
 """Where things lie on disk, in a wheel and in a clone alike. Standard library only."""
 
+from __future__ import annotations
+
+import getpass
 import os
+import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent
@@ -38,12 +43,31 @@ def default_data_folder() -> Path:
     return Path(named).expanduser() if named else Path.home() / "Stillair"
 
 
-def use_numba_cache(data_folder: Path) -> None:
+def named_data_folder(arguments: Sequence[str]) -> Path:
+    """The data folder that command-line arguments name by `--data`, else the default one."""
+    for here, following in zip(arguments, [*arguments[1:], ""], strict=True):
+        name, _, value = here.partition("=")
+        if name == "--data" and (value or following):
+            return Path(value or following).expanduser()
+    return default_data_folder()
+
+
+def use_numba_cache(data_folder: Path) -> Path:
     """Let compiled loops be kept in the data folder, unless the environment already names a place.
 
-    Must be called before numba is imported.
+    Where the data folder cannot be written they go to the temporary folder. Must be called before numba
+    is imported. Returns the place.
     """
-    os.environ.setdefault("NUMBA_CACHE_DIR", str(data_folder / "cache" / "numba"))
+    place = data_folder / "cache" / "numba"
+    if not _can_be_written(place):
+        place = Path(tempfile.gettempdir()) / f"stillair-{getpass.getuser()}" / "numba"
+    return Path(os.environ.setdefault("NUMBA_CACHE_DIR", str(place)))
+
+
+def _can_be_written(folder: Path) -> bool:
+    """True when the folder, or the nearest one above it that exists, takes new files."""
+    nearest = next(above for above in (folder, *folder.parents) if above.exists())
+    return nearest.is_dir() and os.access(nearest, os.W_OK | os.X_OK)
 
 
 def _bundled(name: str) -> Path:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from pydantic import Field
+from pydantic import Field, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from server.errors import StillairError
 from server.locations import default_data_folder
 
 ENVIRONMENT_PREFIX = "STILLAIR_"
@@ -46,6 +47,22 @@ class Settings(BaseSettings):
         description="Largest file that may be dropped on the page.",
         json_schema_extra={"unit": "MB"},
     )
+
+
+def load(**named: object) -> Settings:
+    """Settings from the environment, with those that are named here (and not None) on top.
+
+    Raises StillairError naming the first setting whose value cannot be.
+    """
+    try:
+        return Settings(**{name: value for name, value in named.items() if value is not None})  # type: ignore[arg-type]
+    except ValidationError as error:
+        first = error.errors()[0]
+        name = str(first["loc"][0])
+        variable = f"{ENVIRONMENT_PREFIX}{name.upper()}"
+        raise StillairError(
+            f"The setting {name} ({variable}) cannot be {first['input']!r}: {first['msg'].lower()}."
+        ) from error
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,83 @@
+"""The command `stillair`, and `python3 -m server` with the same commands."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from typing import Annotated
+
+import typer
+
+from server import __version__
+from server.commands.demo import demo
+from server.commands.fit import finding_codes, fit
+from server.commands.serve import serve
+from server.errors import StillairError
+from server.locations import named_data_folder, use_numba_cache
+
+CANNOT_BE_DONE = 2
+
+app = typer.Typer(
+    name="stillair",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+
+def show_version(wanted: bool) -> None:
+    """Print the version and stop, when asked for."""
+    if wanted:
+        typer.echo(f"stillair {__version__}")
+        raise typer.Exit
+
+
+Version = Annotated[
+    bool,
+    typer.Option("--version", callback=show_version, is_eager=True, help="Print the version and stop."),
+]
+
+
+@app.callback()
+def stillair(
+    version: Version = False,
+) -> None:
+    """Drag areas of a race car from a day of coast-downs on a straight, with intervals.
+
+    \b
+    First look, on a made-up day:    stillair demo
+    Your own day, in a browser:      stillair serve
+    Your own day, as text:           stillair fit "2026-05-09 long apron"
+    The same for another program:    stillair fit "2026-05-09 long apron" --json
+    What a command takes:            stillair fit --help
+
+    From a clone, `python3 -m server` (on Windows `py -m server`) stands for `stillair`.
+    """
+
+
+app.command(short_help="Open the pages on a made-up test day.")(demo)
+app.command(short_help="Open the pages for your own days.")(serve)
+app.command(short_help="Fit a test-day folder, as text or JSON.", epilog=finding_codes())(fit)
+if importlib.util.find_spec("server.commands.study"):
+    from server.commands.study import study
+
+    app.command()(study)
+
+
+def main() -> None:
+    """Run the command line; an error that a person can act on ends it with one sentence and code 2."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")
+    use_numba_cache(named_data_folder(sys.argv[1:]))
+    try:
+        app()
+    except StillairError as error:
+        typer.echo(f"stillair: {error}", err=True)
+        sys.exit(CANNOT_BE_DONE)
+
+
+if __name__ == "__main__":
+    main()

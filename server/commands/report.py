@@ -1,0 +1,139 @@
+"""A fitted day as text for a terminal: the sentence first, then tables, then findings."""
+
+from __future__ import annotations
+
+from server.analysis.result import Comparison, DayResult, Delta, Estimate, Pass, SetupResult
+from server.testday.rounding import rounded, with_uncertainty
+from server.testday.values import Finding
+
+AREA = "SCx"
+NO_EFFECT_P = 0.05
+
+
+def report(result: DayResult) -> str:
+    """The whole report; sections are parted by blank lines."""
+    sections = [
+        [sentence(setup, result.findings) for setup in result.setups],
+        [comparison_sentence(each) for each in result.comparisons if AREA in each.deltas],
+        [_reference_line(result)],
+        *[_estimates(setup) for setup in result.setups],
+        *[_differences(each) for each in result.comparisons],
+        _interval_methods(result),
+        _passes(result),
+        _findings(result.findings),
+    ]
+    return "\n\n".join("\n".join(section) for section in sections if section)
+
+
+def sentence(setup: SetupResult, findings: tuple[Finding, ...] = ()) -> str:
+    """What the day says of one setup, or why there is no area."""
+    area = setup.estimates.get(AREA)
+    if area is None:
+        reasons = [finding.text for finding in findings if finding.grade == "stop"]
+        return f"Setup {setup.name}: no drag area can be had. {' '.join(reasons[:1])}".rstrip()
+    return f"Setup {setup.name}: SCx {_value(area)} from {_count(setup.passes)}."
+
+
+def comparison_sentence(comparison: Comparison) -> str:
+    """Setup against baseline in words; a difference that may be chance is called so."""
+    delta = comparison.deltas[AREA]
+    change = f"{comparison.setup} against {comparison.baseline}: SCx {_signed(delta)}"
+    least = f"the smallest difference this day could have seen is {_like(delta.smallest_seen, delta)}"
+    if delta.p < NO_EFFECT_P:
+        return f"{change} (p = {_probability(delta.p)}; {least})."
+    return f"{change}: no difference can be told (p = {_probability(delta.p)}; {least})."
+
+
+def _value(estimate: Estimate) -> str:
+    return with_uncertainty(estimate.value, estimate.u95, estimate.unit)
+
+
+def _signed(delta: Delta) -> str:
+    text = with_uncertainty(delta.value, delta.u95, delta.unit)
+    return text if text.startswith("-") else f"+{text}"
+
+
+def _like(number: float, delta: Delta) -> str:
+    """A number rounded to the same place as the difference it belongs to."""
+    text, _ = rounded(number, delta.u95)
+    return f"{text} {delta.unit}" if delta.unit not in ("", "1") else text
+
+
+def _probability(p: float) -> str:
+    return "less than 0.001" if p < 0.001 else f"{p:.2g}"
+
+
+def _count(passes: tuple[Pass, ...]) -> str:
+    """`8 coast-downs, 4 out and 4 back` of the passes that were used."""
+    used = [each for each in passes if each.used and each.kind == "coast-down"]
+    out = sum(each.direction > 0 for each in used)
+    back = sum(each.direction < 0 for each in used)
+    ways = f", {out} out and {back} back" if out + back == len(used) else ""
+    return f"{len(used)} coast-down{'s' if len(used) != 1 else ''}{ways}"
+
+
+def _reference_line(result: DayResult) -> str:
+    """What the numbers hold for."""
+    given = {name: value for name, value in result.reference.items() if value is not None}
+    shown = ", ".join(f"{name} {_short(value)}" for name, value in given.items())
+    return f"{result.name}. Reference: {shown}." if shown else f"{result.name}."
+
+
+def _short(value: float | str) -> str:
+    return f"{value:.5g}" if isinstance(value, float | int) else value
+
+
+def _estimates(setup: SetupResult) -> list[str]:
+    """One estimate a line: value ± U95, unit, where it comes from."""
+    if not setup.estimates:
+        return []
+    rows = [(name, _value(each), each.source) for name, each in setup.estimates.items()]
+    return [f"Setup {setup.name}, value ± U95", *_table(rows)]
+
+
+def _differences(comparison: Comparison) -> list[str]:
+    if not comparison.deltas:
+        return []
+    rows = [(name, _signed(each), f"p = {_probability(each.p)}") for name, each in comparison.deltas.items()]
+    return [f"{comparison.setup} − {comparison.baseline}, value ± U95", *_table(rows)]
+
+
+def _interval_methods(result: DayResult) -> list[str]:
+    """The published speed-interval method beside the fit, where it could be applied."""
+    rows = []
+    for setup in result.setups:
+        method = setup.interval_method
+        if method is None:
+            continue
+        three = _value(method.scx_three_term) if method.scx_three_term else "not to be had"
+        two = _value(method.scx_two_term) if method.scx_two_term else "not to be had"
+        rows.append((setup.name, f"three terms {three}", f"two terms {two}"))
+    return ["SCx by the speed-interval method, for comparison", *_table(rows)] if rows else []
+
+
+def _passes(result: DayResult) -> list[str]:
+    """How many were used, and why the others were not."""
+    all_passes = [each for setup in result.setups for each in setup.passes if each.kind != "zero"]
+    turned_down = [each for each in all_passes if not each.used]
+    lines = [f"Passes: {len(all_passes) - len(turned_down)} used, {len(turned_down)} turned down"]
+    rows = [(f"run {p.run}", f"{p.start_s:.1f}–{p.end_s:.1f} s", p.kind, p.reason) for p in turned_down]
+    return lines + _table(rows)
+
+
+def _findings(findings: tuple[Finding, ...]) -> list[str]:
+    """Gravest first."""
+    order = {"stop": 0, "check": 1, "note": 2}
+    lines = []
+    for each in sorted(findings, key=lambda finding: order[finding.grade]):
+        where = f" run {each.run}:" if each.run is not None else ""
+        lines.append(f"  {each.grade}:{where} {each.text} [{each.code}]")
+    return ["Findings", *lines] if lines else []
+
+
+def _table(rows: list[tuple[str, ...]]) -> list[str]:
+    """Columns of equal width, two blanks apart, two in."""
+    if not rows:
+        return []
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    padded = ("  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)) for row in rows)
+    return [f"  {line.rstrip()}" for line in padded]

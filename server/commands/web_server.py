@@ -1,0 +1,76 @@
+"""Starts the pages: settings, a free port, one line with the address, uvicorn."""
+
+from __future__ import annotations
+
+import socket
+import sys
+
+import typer
+
+from server.errors import StillairError
+from server.settings import Settings
+
+PORTS_TRIED = 20
+WILDCARDS = ("0.0.0.0", "::", "")
+
+
+def run_server(settings: Settings) -> None:
+    """Serve the pages until Ctrl-C, on the wanted port or the next free one."""
+    make_data_folder(settings)
+    import uvicorn
+
+    from server.app import create_app
+
+    with listening_socket(settings.host, settings.port) as listener:
+        app = create_app(settings)
+        typer.echo(f"Stillair is open at {address(settings.host, listener)} (Ctrl-C ends it)")
+        sys.stdout.flush()
+        config = uvicorn.Config(app, log_level="warning", server_header=False)
+        uvicorn.Server(config).run(sockets=[listener])
+
+
+def make_data_folder(settings: Settings) -> None:
+    """Make the data folder; raises StillairError when it cannot be made."""
+    try:
+        settings.data_folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise StillairError(
+            f"The data folder {settings.data_folder} cannot be made ({error.strerror}); "
+            "name another with --data FOLDER."
+        ) from error
+
+
+def listening_socket(host: str, port: int) -> socket.socket:
+    """A socket that listens on the port, or on the next one that is free.
+
+    Raises StillairError when the host is not an address of this computer.
+    """
+    wanted = [*range(port, min(port + PORTS_TRIED, 65536)), 0] if port else [0]
+    problem = "no port is free"
+    for candidate in wanted:
+        try:
+            return _bound(host, candidate)
+        except OSError as error:
+            problem = error.strerror or str(error)
+    raise StillairError(f"Stillair cannot listen on {host}: {problem}.")
+
+
+def address(host: str, listener: socket.socket) -> str:
+    """The URL to open; every-network addresses are shown as this computer's own."""
+    port = listener.getsockname()[1]
+    shown = "127.0.0.1" if host in WILDCARDS else host
+    return f"http://[{shown}]:{port}" if ":" in shown else f"http://{shown}:{port}"
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    family = socket.getaddrinfo(host or None, port, type=socket.SOCK_STREAM)[0][0]
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    try:
+        if sys.platform != "win32":
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listener.bind((host, port))
+        listener.listen(128)
+    except OSError:
+        listener.close()
+        raise
+    return listener
