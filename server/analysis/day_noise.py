@@ -1,0 +1,89 @@
+"""The noise parameters of a day and their priors: gusts, sensors, slow wind, scatter of the tyres.
+
+Gusts are parametrised by their low-frequency power σ²τ, which is what moves a car, and their time τ.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.analysis.pass_data import SATELLITE, WHEEL
+from server.inference.augmented_filter import FilterNoise
+from server.testday.values import FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class NoiseTerm:
+    """One noise parameter: median and standard deviation of its natural logarithm, and whether the
+    result is integrated over it (else it is taken at its best value)."""
+
+    name: str
+    median: float
+    log_sd: float
+    integrated: bool = True
+
+
+GUST_POWER = NoiseTerm("gust_power", 1.5, 1.5)  # σ²τ, m²/s: 0.4 m/s over 9 s
+GUST_TIME = NoiseTerm("gust_time", 8.0, 0.7)  # s
+SLOW_WIND = NoiseTerm("slow_wind", 0.5, 0.7)  # m/s
+SCATTER = NoiseTerm("scatter", 0.025, 0.6)  # of c0
+WAVE = NoiseTerm("wave", 0.0006, 0.9)  # rms grade
+WHEEL_WHITE = NoiseTerm("wheel_white", 0.03, 1.0, integrated=False)  # m/s, a block mean
+SATELLITE_WHITE = NoiseTerm("satellite_white", 0.05, 1.0, integrated=False)
+SATELLITE_COLOUR = NoiseTerm("satellite_colour", 0.06, 1.0, integrated=False)
+SATELLITE_TIME = NoiseTerm("satellite_time", 2.0, 0.7, integrated=False)  # s
+
+
+@dataclass(frozen=True, slots=True)
+class DayNoise:
+    """The noise terms a day needs, in order, with values from a vector of logarithms."""
+
+    terms: tuple[NoiseTerm, ...]
+
+    @property
+    def log_median(self) -> FloatArray:
+        """Prior means of the logarithms, (k,)."""
+        return np.log([t.median for t in self.terms])
+
+    @property
+    def log_sd(self) -> FloatArray:
+        """Prior standard deviations of the logarithms, (k,)."""
+        return np.array([t.log_sd for t in self.terms])
+
+    @property
+    def integrated(self) -> NDArray[np.bool_]:
+        """Which terms the result is integrated over, (k,)."""
+        return np.array([t.integrated for t in self.terms])
+
+    def values(self, log: FloatArray) -> dict[str, float]:
+        """Name → value at a point."""
+        return {t.name: float(np.exp(x)) for t, x in zip(self.terms, log, strict=True)}
+
+    def log_prior(self, log: FloatArray) -> float:
+        """Log of the normal prior density, without its constant."""
+        return -0.5 * float(np.sum(((log - self.log_median) / self.log_sd) ** 2))
+
+
+def day_noise(kinds: set[int], waves: bool) -> DayNoise:
+    """The terms for a day with these kinds of speed sensors, with or without an undulating straight."""
+    terms = [GUST_POWER, GUST_TIME, SLOW_WIND, SCATTER]
+    if waves:
+        terms.append(WAVE)
+    if WHEEL in kinds:
+        terms.append(WHEEL_WHITE)
+    if SATELLITE in kinds:
+        terms += [SATELLITE_WHITE, SATELLITE_COLOUR, SATELLITE_TIME]
+    return DayNoise(tuple(terms))
+
+
+def filter_noise(values: Mapping[str, float]) -> FilterNoise:
+    """The filter's noise from named values; a sensor that is not there takes its median."""
+    tau = values["gust_time"]
+    white = np.array([values.get("wheel_white", 0.03), values.get("satellite_white", 0.05)])
+    colour = np.array([0.0, values.get("satellite_colour", 0.0)])
+    times = np.array([1.0, values.get("satellite_time", 2.0)])
+    return FilterNoise(float(np.sqrt(values["gust_power"] / tau)), tau, white, colour, times)

@@ -1,0 +1,205 @@
+"""What is known of a day before its logs speak: every parameter of the model with a mean and a standard u.
+
+Defaults that no property of the car covers stand here with their reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.analysis.pass_data import PassData
+from server.analysis.speed_scale import SpeedScale
+from server.analysis.weather import DayAir
+from server.testday.values import Axle, Day, FloatArray, Quantity, Setup, Source
+
+# Drag area: nothing is assumed but its order of magnitude (m²).
+SCX_PRIOR = Quantity(1.3, 4.0, "default")
+# Downforce area of an axle where nothing measures it: from a bare car to a large two-element package (m²).
+SCZ_AXLE_PRIOR = Quantity(1.5, 1.0, "default")
+# Grade of a straight nobody surveyed: an airfield's or a track's straight.
+GRADE_PRIOR = Quantity(0.0, 0.004, "default")
+# Growth of drag with yaw, per rad²: SCx (1 + k β²); open-wheel cars 0 to 4 (common practice, no source).
+YAW_GROWTH = Quantity(2.0, 2.0, "default")
+# Cross wind where nobody read it (m/s, standard deviation about zero).
+CROSS_WIND_SD_MPS = 1.2
+# Side gusts are weaker than head-on ones: ratio of variances near the ground (common practice, no source).
+SIDE_GUST_SHARE = 0.6
+# Tyres start colder than they end: extra rolling share at the start of an outing, gone with 300 s.
+WARM_UP = Quantity(0.03, 0.05, "default")
+WARM_UP_S = 300.0
+# Drift of the rolling resistance over the day, share per hour.
+DAY_DRIFT_PER_H = Quantity(0.0, 0.05, "default")
+# Wheel-speed scale (rolling radius) and its growth at the reference speed, where no satellite speed tells.
+WHEEL_SCALE = Quantity(0.0, 0.01, "default")
+WHEEL_GROWTH = Quantity(0.0, 0.004, "default")
+SATELLITE_DELAY_S = Quantity(0.15, 0.10, "default")
+SATELLITE_SCALE = Quantity(0.0, 0.0005, "default")
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """One constant of the day: its prior mean and u, unit, source and what to call it in a budget."""
+
+    name: str
+    label: str
+    mean: float
+    u: float
+    unit: str
+    source: Source
+    value: float | None = None  # the input's own value and u where the parameter is a deviation
+    input_u: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Priors:
+    """Parameters in the order of the model's columns, with a look-up by name."""
+
+    parameters: tuple[Parameter, ...]
+
+    @property
+    def mean(self) -> FloatArray:
+        """Prior means, (p,)."""
+        return np.array([p.mean for p in self.parameters])
+
+    @property
+    def u(self) -> FloatArray:
+        """Prior standard uncertainties, (p,)."""
+        return np.array([p.u for p in self.parameters])
+
+    def index(self, name: str) -> int:
+        """Column of a parameter; raises ValueError where there is none of this name."""
+        for i, parameter in enumerate(self.parameters):
+            if parameter.name == name:
+                return i
+        raise ValueError(f"name: no parameter {name!r}")
+
+
+def build_priors(
+    day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedScale | None, waves: int, wave_sd: float
+) -> Priors:
+    """Every shared parameter of the day's model, in column order."""
+    parameters: list[Parameter] = []
+    for setup in setups:
+        parameters.extend(_setup_parameters(setup, day))
+    car = day.car
+    parameters += [
+        _plain("c0", "rolling resistance c0", car.rolling_c0, "–"),
+        _plain("c1", "rolling resistance c1", car.rolling_c1_s_per_m, "s/m"),
+        _plain("t0", "driveline drag T0", car.driveline_drag_n, "N"),
+        _plain("t1", "driveline drag T1", car.driveline_drag_n_per_mps, "N s/m"),
+        _plain("grade", "grade", day.venue.grade or GRADE_PRIOR, "–"),
+        _plain("cross", "cross wind", air.cross_excess, "m²/s²"),
+        _plain("warm", "tyre warm-up", WARM_UP, "–"),
+        _plain("drift", "rolling drift over the day", DAY_DRIFT_PER_H, "1/h"),
+        _deviation("mass_car", "car mass", car.mass_kg, "kg"),
+        _deviation("mass_driver", "driver mass", _driver(day), "kg"),
+        _inertia("inertia_front", "front axle inertia", car.front),
+        _inertia("inertia_rear", "rear axle inertia", car.rear),
+    ]
+    for name, label, quantity, share, unit in air.density_parts:
+        parameters.append(
+            Parameter(name, label, 0.0, abs(share), "–", quantity.source, quantity.value, quantity.u)
+        )
+        del unit
+    parameters += _speed_parameters(day, scale)
+    for j in range(waves):
+        for part in ("cos", "sin"):
+            parameters.append(Parameter(f"wave_{part}_{j + 1}", "undulation of the straight", 0.0, wave_sd,
+                                        "–", "default"))  # fmt: skip
+    return Priors(tuple(parameters))
+
+
+def wind_prior(
+    passes: Sequence[PassData], air: DayAir, level_u: float, slow_sd: float
+) -> tuple[FloatArray, FloatArray]:
+    """Mean and covariance of the head wind in the 'out' sense at each pass [m/s], (n,) and (n, n).
+
+    A level known to ± level_u plus a slow process (exponential correlation, 15 min), conditioned on the
+    anemometer's readings where there are any.
+    """
+    clock = np.array([p.clock_s for p in passes])
+    everything = np.concatenate([clock, air.wind_clock_s])
+    lag = np.abs(everything[:, None] - everything[None, :])
+    cov = level_u**2 + slow_sd**2 * np.exp(-lag / 900.0)
+    cov[np.diag_indices_from(cov)] += 1e-4
+    n = len(clock)
+    if len(air.wind_clock_s) == 0:
+        return np.zeros(n), cov
+    gain = np.linalg.solve(cov[n:, n:] + air.head_wind_cov, cov[n:, :n]).T
+    return gain @ air.head_wind_mps, cov[:n, :n] - gain @ cov[n:, :n]
+
+
+def scatter_covariance(passes: Sequence[PassData], sd: float) -> FloatArray:
+    """Covariance of each pass's relative scatter of rolling resistance: part its own, part slow (15 min)."""
+    clock = np.array([p.clock_s for p in passes])
+    lag = np.abs(clock[:, None] - clock[None, :])
+    cov = sd**2 * (0.5 * np.eye(len(clock)) + 0.5 * np.exp(-lag / 900.0))
+    return np.asarray(cov)
+
+
+def _setup_parameters(setup: Setup, day: Day) -> list[Parameter]:
+    front = downforce_prior(day, setup, "front")
+    rear = downforce_prior(day, setup, "rear")
+    return [
+        Parameter(f"scx:{setup.name}", f"SCx {setup.name}", SCX_PRIOR.value, SCX_PRIOR.u, "m²", "default"),
+        _plain(f"scz_front:{setup.name}", f"SCz front {setup.name}", front, "m²"),
+        _plain(f"scz_rear:{setup.name}", f"SCz rear {setup.name}", rear, "m²"),
+    ]
+
+
+def downforce_prior(day: Day, setup: Setup, axle: str) -> Quantity:
+    """Downforce area of an axle before it is measured: typed, else predicted, else a wide default."""
+    typed = setup.scz_front_m2 if axle == "front" else setup.scz_rear_m2
+    if typed is not None:
+        return typed
+    cases = [c for c in day.predictions if c.setup == setup.name and not c.part and abs(c.yaw_rad) < 0.02]
+    values = [q for c in cases if (q := c.scz_front_m2 if axle == "front" else c.scz_rear_m2) is not None]
+    if not values:
+        return SCZ_AXLE_PRIOR
+    mean = float(np.mean([q.value for q in values]))
+    spread = float(np.std([q.value for q in values]))
+    stated = float(np.mean([q.u for q in values]))
+    # predictions of downforce are seldom better than 15 % (one u); Weingart 2015 saw up to 18 % off
+    return Quantity(mean, float(np.hypot(np.hypot(spread, stated), 0.15 * abs(mean))), "predicted")
+
+
+def _speed_parameters(day: Day, scale: SpeedScale | None) -> list[Parameter]:
+    radius = day.car.front.tyre_radius_m if day.car.driven == "rear" else day.car.rear.tyre_radius_m
+    relative = max(WHEEL_SCALE.u, radius.u / radius.value)
+    if scale is None:
+        k0, k2, delay = (WHEEL_SCALE.value, relative), (0.0, WHEEL_GROWTH.u), SATELLITE_DELAY_S
+        delay_pair = (delay.value, delay.u)
+        source: Source = "default"
+    else:
+        sd = np.sqrt(np.diag(scale.covariance))
+        k0, k2, delay_pair = [(float(m), float(s)) for m, s in zip(scale.mean, sd, strict=True)]  # type: ignore[assignment]
+        source = "measured"
+    return [
+        Parameter("scale0", "wheel-speed scale", k0[0], k0[1], "–", source),
+        Parameter("scale2", "wheel-speed growth", k2[0], k2[1], "–", source),
+        Parameter("delay", "satellite delay", delay_pair[0], delay_pair[1], "s", source),
+        Parameter("satellite", "satellite speed scale", 0.0, SATELLITE_SCALE.u, "–", "default"),
+    ]
+
+
+def _plain(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
+    u = max(quantity.u, 1e-9 + 1e-6 * abs(quantity.value))
+    return Parameter(name, label, quantity.value, u, unit, quantity.source, quantity.value, quantity.u)
+
+
+def _deviation(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
+    return Parameter(name, label, 0.0, max(quantity.u, 1e-6), unit, quantity.source, quantity.value, quantity.u)
+
+
+def _inertia(name: str, label: str, axle: Axle) -> Parameter:
+    j, r = axle.axle_inertia_kgm2, axle.tyre_radius_m
+    relative = float(np.hypot(j.u / j.value, 2.0 * r.u / r.value))
+    return Parameter(name, label, 0.0, max(relative, 1e-6), "–", j.source, j.value, j.u)
+
+
+def _driver(day: Day) -> Quantity:
+    masses = [run.driver_mass_kg for run in day.runs]
+    return max(masses, key=lambda q: q.u) if masses else Quantity(75.0, 10.0, "default")

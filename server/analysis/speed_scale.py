@@ -1,0 +1,126 @@
+"""Wheel against satellite speed outside the passes: scale, growth with speed, delay of the satellite.
+
+    v_wheel(t) = v (1 + κ0 + κ2 (v²/v_r² − 1)),    v_satellite(t) = v(t − δ)
+
+Fitted over what is left of the runs when the passes are taken out (so that the pass fit can use the same
+sensors again), by robust least squares; the covariance is widened for the noise's correlation in time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.analysis.pass_data import merged_signals, wheel_roles
+from server.analysis.result import Pass
+from server.testday.values import Car, FloatArray, Run, Signal
+
+DELAY_FLOOR_S = 0.015
+SCALE_FLOOR = 0.0007
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SpeedScale:
+    """κ0, κ2 and δ [s] with their covariance (3, 3), and the scatter left [m/s] from n samples."""
+
+    mean: FloatArray
+    covariance: FloatArray
+    scatter_mps: float
+    n: int
+
+
+def fit_speed_scale(
+    runs: Sequence[Run], passes: Sequence[Pass], car: Car, reference_speed_mps: float
+) -> SpeedScale | None:
+    """Scale and delay from all runs that carry both speeds; None where too little is left to tell."""
+    parts = [_samples(run, [p for p in passes if p.run == run.number and p.used], car) for run in runs]
+    kept = [part for part in parts if part is not None]
+    if not kept:
+        return None
+    delays = np.arange(-0.3, 0.61, 0.05)
+    costs = [_solve(kept, float(delay), reference_speed_mps) for delay in delays]
+    usable = [(fit[1], delay) for fit, delay in zip(costs, delays, strict=True) if fit is not None]
+    if not usable:
+        return None
+    delay = float(min(usable)[1])
+    for _ in range(3):
+        fit = _solve(kept, delay, reference_speed_mps)
+        if fit is None:
+            return None
+        delay += float(fit[0][2])
+        if not -0.5 < delay < 1.0:
+            return None
+    theta, scatter, covariance, n = fit
+    mean = np.array([theta[0], theta[1], delay])
+    floor = np.diag([SCALE_FLOOR**2, SCALE_FLOOR**2, DELAY_FLOOR_S**2])
+    return SpeedScale(mean, covariance + floor, scatter, n)
+
+
+def _samples(run: Run, passes: Sequence[Pass], car: Car) -> tuple[Signal, FloatArray, FloatArray] | None:
+    """The wheel signal of a run and the satellite samples outside its passes, slow and braked ones left out."""
+    signals = merged_signals(run)
+    roles = wheel_roles(car, signals)
+    if not roles or "gps_speed" not in signals:
+        return None
+    time = signals[roles[0]].time_s
+    values = np.mean([np.interp(time, signals[r].time_s, signals[r].values) for r in roles], axis=0)
+    if len(time) < 20:
+        return None
+    width = max(1, round(0.2 / max(float(np.median(np.diff(time))), 1e-3)))
+    smooth = np.convolve(values, np.ones(width) / width, mode="same")
+    satellite = signals["gps_speed"]
+    inside = np.zeros(len(satellite.time_s), dtype=bool)
+    for p in passes:
+        inside |= (satellite.time_s > p.start_s - 0.5) & (satellite.time_s < p.end_s + 0.5)
+    speed = np.interp(satellite.time_s, time, smooth)
+    slope = np.interp(satellite.time_s, time, np.gradient(smooth, time))
+    ends = (satellite.time_s > time[0] + 1.5) & (satellite.time_s < time[-1] - 1.5)
+    good = ~inside & ends & (speed > 4.0) & (slope > -2.5) & np.isfinite(satellite.values)
+    good &= np.abs(satellite.values - speed) < 0.15 * speed + 2.0
+    if np.count_nonzero(good) < 15:
+        return None
+    return Signal(time, smooth), satellite.time_s[good], satellite.values[good]
+
+
+def _solve(
+    parts: Sequence[tuple[Signal, FloatArray, FloatArray]], delay: float, v_ref: float
+) -> tuple[FloatArray, float, FloatArray, int] | None:
+    """One Gauss–Newton step at a delay: (κ0, κ2, change of delay), scatter, covariance, n."""
+    design, residual, breaks = [], [], []
+    for wheel, time, satellite in parts:
+        slope = np.gradient(wheel.values, wheel.time_s)
+        speed = np.interp(time - delay, wheel.time_s, wheel.values)
+        rate = np.interp(time - delay, wheel.time_s, slope)
+        # wheel = v (1 + κ) → v ≈ wheel − v κ; satellite = wheel − v κ0 − v (v²/v_r² − 1) κ2 − v̇ Δδ
+        design.append(np.column_stack([-speed, -speed * (speed**2 / v_ref**2 - 1.0), -rate]))
+        residual.append(satellite - speed)
+        breaks.append(len(time))
+    X, r = np.vstack(design), np.concatenate(residual)
+    prior = np.diag(1.0 / np.array([0.03, 0.006, 0.5]) ** 2)
+    scale = max(1.4826 * float(np.median(np.abs(r - np.median(r)))), 0.02)
+    theta = np.zeros(3)
+    for _ in range(6):
+        left = r - X @ theta
+        scale = max(1.4826 * float(np.median(np.abs(left))), 0.02)
+        weight = np.minimum(1.0, 2.0 * scale / np.maximum(np.abs(left), 1e-12)) / scale**2
+        information = (X * weight[:, None]).T @ X
+        theta = np.linalg.solve(information + prior, X.T @ (weight * r))
+    left = r - X @ theta
+    stretch = _correlation_stretch(left, breaks)
+    covariance = np.linalg.inv(information / stretch + prior)
+    return theta, float(scale), covariance, len(r)
+
+
+def _correlation_stretch(left: FloatArray, breaks: Sequence[int]) -> float:
+    """How many correlated samples count as one: 1 + 2 Σ ρ_k, summed to the first lag below 0.05."""
+    centred = np.split(left - np.mean(left), np.cumsum(breaks)[:-1])
+    power = sum(float(c @ c) for c in centred)
+    total = 1.0
+    for lag in range(1, 200):
+        rho = sum(float(c[lag:] @ c[:-lag]) for c in centred if len(c) > lag) / max(power, 1e-12)
+        if rho < 0.05:
+            break
+        total += 2.0 * rho
+    return total
