@@ -1,0 +1,96 @@
+"""What kind of day to draw: the controls a study turns, and the mixture a study draws from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+Wind = Literal["calm", "gusty", "mixed"]
+Priors = Literal["given", "none"]
+Sensors = Literal["both", "satellite", "wheel"]
+GustMode = Literal["time", "length"]
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """Controls of one simulated day.
+
+    pairs: out-and-back pairs per setup (the baseline's are spread over its visits, at least one each).
+    wind: gust strength calm 0.1–0.3, gusty 0.7–1.2, mixed 0.1–1.2 m/s.
+    priors: 'given' = typed values with narrow u, 'none' = the product's wide defaults.
+    linear_corner: the linear resistance c1·m·g + T1 lies more than one u from what the day states.
+    speeds_mps: lift-off and end of the coast-down. one_way: out only, 2·pairs passes.
+    gust_mode: correlation fixed in time or in length (frozen turbulence); None: drawn.
+    hard: intermittent non-Gaussian gusts with a fast second part, and twice the undulation.
+    fixed_truth: the truth is the same on all days; the stated values are drawn about it.
+    survey: the day carries an elevation survey; grade_given: it carries a mean grade with u.
+    heading_channel: a heading is logged (it is, too, where nothing else tells the direction).
+    satellite_box: satellite data come in a recording of their own with a clock offset that differs per run.
+    dampers: damper travel and ride heights are logged.
+    scz_bend_per_mm: relative change of downforce per mm that an axle sinks.
+    """
+
+    pairs: int = 4
+    wind: Wind = "mixed"
+    priors: Priors = "given"
+    linear_corner: bool = False
+    one_way: bool = False
+    setups: int = 1
+    anemometer: bool = True
+    speeds_mps: tuple[float, float] = (28.0, 8.0)
+    sensors: Sensors = "both"
+    passes_per_run: int = 2
+    driver_channels: bool = True
+    position_channels: bool = True
+    heading_channel: bool = False
+    gust_mode: GustMode | None = None
+    hard: bool = False
+    fixed_truth: bool = False
+    survey: bool = False
+    grade_given: bool = False
+    satellite_box: bool = False
+    dampers: bool = False
+    scz_bend_per_mm: float = 0.0
+
+    @property
+    def needs_heading(self) -> bool:
+        """Whether nothing else than a heading channel could tell which way a pass went."""
+        by_position = self.position_channels and self.sensors != "wheel"
+        return self.passes_per_run > 1 and not (by_position or self.one_way)
+
+    def __post_init__(self) -> None:
+        if self.pairs < 1:
+            raise ValueError(f"pairs must be 1 or more, got {self.pairs}")
+        if not 1 <= self.setups <= 3:
+            raise ValueError(f"setups must be 1 to 3, got {self.setups}")
+        if self.speeds_mps[0] <= self.speeds_mps[1]:
+            raise ValueError(f"speeds_mps must fall, got {self.speeds_mps}")
+        if self.fixed_truth and (self.priors == "none" or self.linear_corner):
+            raise ValueError("fixed_truth goes with given priors and without the linear corner")
+
+
+def draw_scenario(seed: int) -> Scenario:
+    """The mixture that a coverage study draws from; the same seed gives the same scenario."""
+    rng = np.random.default_rng([seed, 0x5CE])
+    sensors: Sensors = rng.choice(["both", "satellite", "wheel"], p=[0.64, 0.18, 0.18])
+    one_way = bool(rng.random() < 0.04)
+    priors: Priors = rng.choice(["given", "none"], p=[0.75, 0.25])
+    return Scenario(
+        pairs=int(rng.choice([1, 2, 4, 8], p=[0.04, 0.26, 0.45, 0.25])),
+        wind=rng.choice(["calm", "gusty", "mixed"], p=[0.25, 0.25, 0.5]),
+        priors=priors,
+        one_way=one_way,
+        setups=int(rng.choice([1, 2, 3], p=[0.6, 0.3, 0.1])),
+        anemometer=bool(rng.random() < 0.5),
+        speeds_mps=[(28.0, 8.0), (20.0, 6.0), (30.0, 15.0)][rng.choice(3, p=[0.6, 0.2, 0.2])],
+        sensors=sensors,
+        passes_per_run=1 if one_way else int(rng.choice([1, 2, 4], p=[0.3, 0.5, 0.2])),
+        driver_channels=bool(rng.random() < 0.6),
+        position_channels=bool(sensors != "wheel" and rng.random() < 0.85),
+        heading_channel=bool(rng.random() < (0.5 if sensors == "wheel" else 0.2)),
+        hard=bool(rng.random() < 0.2),
+        survey=bool(rng.random() < 0.1),
+        grade_given=bool(priors == "given" and rng.random() < 0.3),
+    )

@@ -1,0 +1,82 @@
+"""What is true of a drawn day, under the names that a result uses."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from tests.simulator.car import SetupDraw
+from tests.simulator.drive import DayDraw, TrueLeg, TrueRun
+from tests.simulator.logger import Instruments
+
+
+def day_truth(draw: DayDraw, runs: Sequence[TrueRun], instruments: Instruments) -> dict[str, Any]:
+    """`setups`: name → estimates by a result's names; beside it the day's own figures (SI, angles in rad).
+
+    grade: mean over the stretch that was coasted, uphill travelling out. head_wind_out: slow wind averaged
+    over the setup's coast-downs, positive against a car going out; head_wind_out_air: the same with gusts.
+    """
+    r, grade = draw.car.resistance, _mean_grade(draw, runs)
+    shared = {"c0": r.c0.true, "c1": r.c1.true, "T0": r.T0.true, "T1": r.T1.true, "grade": grade}
+    cross = [_coast(leg, "cross") for run in runs for leg in run.legs]
+    wheel = instruments.wheels[0] if instruments.wheels else None
+    return {
+        "setups": {
+            name: _areas(s, r.c0.true) | shared | _winds(runs, name) for name, s in draw.setups.items()
+        },
+        **shared,
+        "mass": draw.mass_kg,
+        "rotating_mass": draw.car.rotating_mass_kg,
+        "cg_height": draw.car.cg_height.true,
+        "front_inertia": draw.car.front.inertia.true,
+        "rear_inertia": draw.car.rear.inertia.true,
+        "yaw_factor": draw.car.yaw_factor,
+        "linear_z": r.linear_z(draw.mass_kg),
+        "gust_sigma": draw.gusts.sigma_mps,
+        "gust_time": draw.gusts.time_s,
+        "gust_in_length": draw.gusts.in_length,
+        "undulation_rms": float(np.std(draw.road.grade)),
+        "density": [leg.inputs.density for run in runs for leg in run.legs],
+        "wheel_scale": wheel.stated_radius_m / wheel.radius_m if wheel else None,
+        "wheel_growth": wheel.growth if wheel else None,
+        "satellite_delay": instruments.satellite.delay_s,
+        "cross_wind": float(np.mean(np.concatenate(cross))),
+    }
+
+
+def _areas(setup: SetupDraw, c0: float) -> dict[str, float]:
+    front, rear = setup.scz_front.true, setup.scz_rear.true
+    total = front + rear
+    areas = {
+        "SCx": setup.scx,
+        "SCx_apparent": setup.scx + c0 * total,
+        "SCz_front": front,
+        "SCz_rear": rear,
+        "SCz": total,
+        "LD": total / setup.scx,
+    }
+    return areas | ({"balance_front": front / total} if total > 0.0 else {})
+
+
+def _coast(leg: TrueLeg, name: str) -> np.ndarray:
+    return leg.column(name)[leg.coasting]
+
+
+def _winds(runs: Sequence[TrueRun], setup: str) -> dict[str, float]:
+    slow, air = [], []
+    for leg in (leg for run in runs if run.plan.setup == setup for leg in run.legs):
+        clock = (leg.time_s - leg.begins_s)[leg.coasting]
+        slow.append(leg.inputs.slow_head + leg.inputs.slow_head_slope * clock)
+        air.append(leg.inputs.direction * _coast(leg, "head"))
+    return {
+        "head_wind_out": float(np.mean(np.concatenate(slow))),
+        "head_wind_out_air": float(np.mean(np.concatenate(air))),
+    }
+
+
+def _mean_grade(draw: DayDraw, runs: Sequence[TrueRun]) -> float:
+    places = [_coast(leg, "s") for run in runs for leg in run.legs]
+    low, high = min(p.min() for p in places), max(p.max() for p in places)
+    return float(np.mean(draw.road.at(np.linspace(low, high, 500))))
