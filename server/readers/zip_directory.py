@@ -1,0 +1,43 @@
+"""The size of a zip's list of files, read before anything is believed of it.
+
+Source: the end of central directory record and the zip64 locator of ISO/IEC 21320-1 (the ZIP container).
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import BinaryIO
+
+from server.errors import UploadError
+
+_END = b"PK\x05\x06"
+_END_BYTES = 22
+_LONGEST_COMMENT = 65_535
+_ZIP64_LOCATOR = b"PK\x06\x07"
+_ZIP64_LOCATOR_BYTES = 20
+
+
+def directory_bytes(data: Path | BinaryIO) -> int:
+    """Return the bytes of the central directory as the zip's last record states them.
+
+    Raises UploadError where there is no such record, or where it is the 64-bit kind that only zips of more
+    than 65,535 files or 4 GiB need.
+    """
+    if isinstance(data, Path):
+        with data.open("rb") as file:
+            return _directory_bytes(file, data.name)
+    return _directory_bytes(data, "the zip")
+
+
+def _directory_bytes(file: BinaryIO, name: str) -> int:
+    size = file.seek(0, io.SEEK_END)
+    file.seek(max(0, size - _END_BYTES - _LONGEST_COMMENT - _ZIP64_LOCATOR_BYTES))
+    tail = file.read()
+    file.seek(0)
+    at = tail.rfind(_END)
+    if at < 0 or len(tail) < at + _END_BYTES:
+        raise UploadError(f"{name} is no zip that can be read (its list of files is missing).")
+    if tail[max(0, at - _ZIP64_LOCATOR_BYTES) : at].startswith(_ZIP64_LOCATOR):
+        raise UploadError(f"{name} is a zip of the 64-bit kind, for more files or bytes than are taken here.")
+    return int.from_bytes(tail[at + 12 : at + 16], "little")

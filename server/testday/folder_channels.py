@@ -1,0 +1,83 @@
+"""The [channels] and [calibration.…] tables of a day folder: which column plays which role."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from server.testday import folder_keys as keys
+from server.testday.folder_numbers import number, rising_pairs
+from server.testday.folder_table import Table, nearest
+from server.testday.values import Calibration
+
+_CORNERS = ("fl", "fr", "rl", "rr")
+_PER_CORNER = ("wheel_speed", "damper", "ride_height", "pushrod_load", "tyre_temperature", "tyre_pressure")
+ROLES: tuple[str, ...] = (
+    "time",
+    "gps_speed",
+    "latitude",
+    "longitude",
+    "altitude",
+    "heading",
+    "throttle",
+    "brake_pressure",
+    "steering_angle",
+    "accel_long",
+    "accel_lat",
+    "yaw_rate",
+    "ride_height_front",
+    "ride_height_rear",
+    "airspeed",
+    "air_yaw",
+    "motor_torque",
+    "motor_speed",
+    "clutch",
+    "gear",
+    *(f"{stem}_{corner}" for stem in _PER_CORNER for corner in _CORNERS),
+)
+
+
+def read_channels(table: Table | None) -> Mapping[str, str]:
+    """Read role = "column"; a role that is not known is noted and kept out."""
+    if table is None:
+        return {}
+    channels = {}
+    for role in table.values:
+        column = table.text(role)
+        if not column:
+            table.refuse(role, "is empty; it must name a column of the log.")
+        if _is_role(table, role):
+            channels[role] = column
+    return channels
+
+
+def read_calibrations(root: Table) -> Mapping[str, Calibration]:
+    """Read [calibration.ROLE]: gain and offset, or a table of [raw, value], and the unit."""
+    outer = root.table("calibration", "[calibration.…]")
+    if outer is None:
+        return {}
+    calibrations = {}
+    for role in outer.values:
+        table = outer.table(role, f"[calibration.{role}]")
+        if table is not None and _is_role(outer, role):
+            calibrations[role] = _calibration(table)
+    return calibrations
+
+
+def _calibration(table: Table) -> Calibration:
+    gain, offset = number(table, keys.GAIN), number(table, keys.OFFSET)
+    pairs = rising_pairs(table, "table", keys.READING, keys.READING)
+    if gain is None and offset is None and not pairs:
+        table.refuse("", "gives neither gain, offset nor table.")
+    if gain == 0:
+        table.refuse("gain", "is 0; a sensor with no gain tells nothing.")
+    if pairs and (gain is not None or offset is not None):
+        table.note("given-twice", f"{table.place('gain')} is given beside table; the table is used.", "check")
+    return Calibration(gain, offset or 0.0, pairs, table.text("unit") or "")
+
+
+def _is_role(table: Table, role: str) -> bool:
+    if role in ROLES:
+        return True
+    text = f"{table.place(role)} is not a known channel role and was left out{nearest(role, ROLES)}."
+    table.note("unknown-key", text, "check")
+    return False
