@@ -1,0 +1,77 @@
+"""How long a straight one coast-down takes: accelerate, coast, brake, in still air on the level."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.aero.road_load import RoadLoadCar, Surroundings, resistance_forces
+from server.analysis.simulate_plan import DriverPlan, RunPlan, SetupPlan, SimulationPlan
+from server.analysis.simulate_truth import density_at
+from server.testday.values import Car, FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class TripLengths:
+    """Lengths [m] of the parts of one trip and the time of its coast-down [s]."""
+
+    accelerate_m: float
+    coast_m: float
+    brake_m: float
+    coast_s: float
+
+    @property
+    def total_m(self) -> float:
+        """From standing to standing [m]."""
+        return self.accelerate_m + self.coast_m + self.brake_m
+
+
+def trip_lengths(plan: SimulationPlan, run: RunPlan) -> TripLengths:
+    """The longest trip of a run, from the stated values.
+
+    coast: s = ∫ m_e v / F(v) dv, t = ∫ m_e / F(v) dv; accelerate: the same with power and grip less F.
+    """
+    setup = next(s for s in plan.setups if s.setup.name == run.setup)
+    mass = plan.car.mass_kg.value + run.driver_mass_kg.value
+    mass_e = mass + rotating_mass(plan.car)
+    high = max(pair[0] for pair in run.speeds())
+    low = min(pair[1] for pair in run.speeds())
+    density = density_at(plan.weather, run.start_clock_s, (0.0, 0.0, 0.0))
+    air = Surroundings(density, gravity_mps2=plan.gravity_mps2)
+
+    def resistance(v: FloatArray) -> FloatArray:
+        return resistance_forces(v, _stated_car(plan.car, setup, mass), air).total_n
+
+    coasting, starting = np.linspace(low, high, 400), np.linspace(0.0, high, 400)
+    thrust = np.minimum(mass * plan.driver.grip_mps2, plan.driver.power_w / np.maximum(starting, 1.0))
+    spare = np.maximum(thrust - resistance(starting), 0.02 * mass)
+    return TripLengths(
+        accelerate_m=float(np.trapezoid(mass_e * starting / spare, starting)),
+        coast_m=float(np.trapezoid(mass_e * coasting / resistance(coasting), coasting)),
+        brake_m=brake_length(plan.driver, low),
+        coast_s=float(np.trapezoid(mass_e / resistance(coasting), coasting)),
+    )
+
+
+def brake_length(driver: DriverPlan, speed_mps: float) -> float:
+    """v² / (2 a) and 0.3 s until the brake bites [m]."""
+    return speed_mps**2 / (2.0 * driver.brake_mps2) + 0.3 * speed_mps
+
+
+def rotating_mass(car: Car) -> float:
+    """Σ J/r² of the stated car [kg]."""
+    return sum(axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value**2 for axle in (car.front, car.rear))
+
+
+def _stated_car(car: Car, setup: SetupPlan, mass_kg: float) -> RoadLoadCar:
+    return RoadLoadCar(
+        mass_kg=mass_kg,
+        effective_mass_kg=mass_kg + rotating_mass(car),
+        drag_area_m2=setup.scx_m2.value,
+        c0=car.rolling_c0.value,
+        downforce_area_m2=setup.scz_front_m2.value + setup.scz_rear_m2.value,
+        c1_s_per_m=car.rolling_c1_s_per_m.value,
+        driveline_drag_n=car.driveline_drag_n.value,
+        driveline_drag_n_per_mps=car.driveline_drag_n_per_mps.value,
+    )
