@@ -423,6 +423,12 @@ def test_a_plan_that_cannot_be_is_refused_by_name(change, named):
         still_plan(**change)
 
 
+def _pass(run: int, setup: str, direction: int, drive, i) -> Pass:
+    start, end = drive.time_s[i[0]], drive.time_s[i[-1]]
+    low, high = drive.speed_mps[i[-1]], drive.speed_mps[i[0]]
+    return Pass(run, setup, "coast-down", direction, start, end, True, low_mps=low, high_mps=high)
+
+
 def fitted_like(simulated) -> DayResult:
     """A result as a fit would give it, with the passes that were driven."""
     setups = []
@@ -433,12 +439,7 @@ def fitted_like(simulated) -> DayResult:
                 continue
             drive = simulated.truth.drives[run.number]
             for direction, i in coasts(simulated, run.number):
-                passes.append(
-                    Pass(
-                        run.number, name, "coast-down", direction, drive.time_s[i[0]], drive.time_s[i[-1]], True,
-                        low_mps=drive.speed_mps[i[-1]], high_mps=drive.speed_mps[i[0]],
-                    )
-                )  # fmt: skip
+                passes.append(_pass(run.number, name, direction, drive, i))
         scx = Estimate(true["SCx"], 0.02, true["SCx"] - 0.04, true["SCx"] + 0.04, "m²", "measured")
         wind = Estimate(1.2, 0.2, 0.8, 1.6, "m/s", "measured")
         setups.append(SetupResult(name, {"SCx": scx, "head_wind_out": wind}, tuple(passes)))
@@ -455,8 +456,6 @@ def test_plan_like_a_day_repeats_its_order_speeds_and_instruments():
     plan = plan_like(simulated.day, result)
     assert [run.setup for run in plan.runs] == [run.setup for run in simulated.day.runs]
     assert all(run.directions == ("out", "back") * (len(run.speeds()) // 2) for run in plan.runs)
-        ("out", "back") * (len(r.speeds()) // 2) for r in plan.runs
-    ]
     assert plan.setups[0].scx_m2.value == simulated.truth.setups["A"]["SCx"]
     assert plan.setups[0].scz_front_m2 == simulated.day.setups[0].scz_front_m2
     assert plan.car == simulated.day.car
