@@ -25,7 +25,7 @@ class Truth:
 
     setups: per setup, the true values under the names of the estimates (`SetupResult.estimates`): c0 of the
     warm tyre, SCx_apparent = SCx + c0·SCz; head_wind_out without gusts and grade, both as means over the
-    setup's coast-downs.
+    day's coast-downs.
     drives: per run number, the run as it was driven.
     """
 
@@ -77,7 +77,8 @@ def simulate_day(plan: SimulationPlan, seed: int, dampers: bool = False) -> Simu
         notes=plan.notes,
         predictions=plan.predictions,
     )
-    setups = {name: _true_values(name, areas, plan, truth, drives) for name, areas in truth.areas.items()}
+    around = _conditions(plan, truth, drives)
+    setups = {name: _true_values(areas, truth) | around for name, areas in truth.areas.items()}
     return SimulatedDay(day, Truth(setups, truth.car, truth, drives))
 
 
@@ -121,9 +122,7 @@ def _readings(plan: SimulationPlan, truth: TrueDay, rng: np.random.Generator) ->
     return tuple(readings)
 
 
-def _true_values(
-    name: str, areas: TrueAreas, plan: SimulationPlan, truth: TrueDay, drives: Mapping[int, Drive]
-) -> dict[str, float]:
+def _true_values(areas: TrueAreas, truth: TrueDay) -> dict[str, float]:
     total = areas.scz_front_m2 + areas.scz_rear_m2
     values = {
         "SCx": areas.scx_m2,
@@ -137,16 +136,18 @@ def _true_values(
     if total != 0.0:
         values["balance_front"] = areas.scz_front_m2 / total
         values["LD"] = total / areas.scx_m2
+    return values
+
+
+def _conditions(plan: SimulationPlan, truth: TrueDay, drives: Mapping[int, Drive]) -> dict[str, float]:
+    """Means over the day's coast-downs: head wind when travelling out, gusts left out, and grade."""
     winds, grades = [], []
     for run in plan.runs:
-        if run.setup != name:
-            continue
         drive = drives[run.number]
-        coasting = drive.phase == COAST
-        clock = run.start_clock_s + drive.time_s[coasting]
-        winds.append(np.interp(clock, truth.wind_clock_s, truth.head_out_mps))
-        grades.append((drive.grade * np.cos(drive.angle_rad))[coasting])
-    if winds:
-        values["head_wind_out"] = float(np.mean(np.concatenate(winds)))
-        values["grade"] = float(np.mean(np.concatenate(grades)))
-    return values
+        for leg in np.unique(drive.leg):
+            on = (drive.phase == COAST) & (drive.leg == leg)
+            if np.any(on):
+                clock = run.start_clock_s + drive.time_s[on]
+                winds.append(float(np.mean(np.interp(clock, truth.wind_clock_s, truth.head_out_mps))))
+                grades.append(float(np.mean(drive.grade[on] * np.cos(drive.angle_rad[on]))))
+    return {"head_wind_out": float(np.mean(winds)), "grade": float(np.mean(grades))}
