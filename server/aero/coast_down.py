@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike
 from server.aero.arguments import FloatArray, floats, require_not_negative, require_positive
 
 _SERIES_BELOW = 1e-3  # |D x²| under which five terms of the series are exact to rounding
-_CANCELS_BELOW = 1e-3  # c (v0 + v1)/|b| under which the two terms of the distance cancel
+_CANCELS_BELOW = 1e-3  # c (v0 + v1)/|b|, and its square c (v0 + v1)²/F1, under which the distance cancels
 _GAUSS_NODES, _GAUSS_WEIGHTS = np.polynomial.legendre.leggauss(32)
 
 
@@ -83,8 +83,9 @@ def time_between(start_mps: ArrayLike, end_mps: ArrayLike, law: QuadraticLaw) ->
 def distance_between(start_mps: ArrayLike, end_mps: ArrayLike, law: QuadraticLaw) -> FloatArray:
     """Distance a coasting car covers from one speed down to another; infinite where it never gets there.
 
-    s = (m_e/2c) [ ln(F0/F1) - b t/m_e ];  where c v is below a thousandth of b its terms would cancel, and
-    s = ∫ v(t) dt by Gauss-Legendre quadrature of the closed form (a plain decay by then, exact to rounding).
+    s = (m_e/2c) [ ln(F0/F1) - b t/m_e ].  Where c v is below a thousandth of b, or c v² below a millionth of F,
+    these terms would cancel: there s = ∫ v(t) dt by Gauss-Legendre quadrature of the closed form, which is a
+    plain decay by then, exact to rounding.
 
     start_mps: v0, end_mps: v1 ≤ v0 [m/s]; law: mass and resistance
 
@@ -95,10 +96,11 @@ def distance_between(start_mps: ArrayLike, end_mps: ArrayLike, law: QuadraticLaw
     arrived = np.isfinite(t)
     finite = np.where(arrived, t, 0.0)
     v0, v1, m, b, c = floats(start_mps, end_mps, law.effective_mass_kg, law.b, law.c)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        logarithm = np.log1p((v0 - v1) * (b + c * (v0 + v1)) / law.resistance(v1))
+    last = law.resistance(v1)
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        logarithm = np.log1p((v0 - v1) * (b + c * (v0 + v1)) / last)
         closed = m / (2.0 * c) * (logarithm - b * finite / m)
-    cancels = c * (v0 + v1) <= _CANCELS_BELOW * np.abs(b)
+    cancels = (c * (v0 + v1) <= _CANCELS_BELOW * np.abs(b)) | (c * (v0 + v1) ** 2 <= _CANCELS_BELOW**2 * last)
     distance = np.where(cancels, _distance_by_quadrature(finite, v0, law), closed)
     return np.where(arrived, np.where(v0 == v1, 0.0, distance), np.inf)
 
