@@ -22,21 +22,10 @@ def cars(scenario: Scenario, n: int = 600) -> list[dict[str, Known]]:
         car = draw_car(np.random.default_rng(seed), scenario)
         setup = draw_setups(np.random.default_rng([seed, 1]), scenario)[0]
         r = car.resistance
-        drawn.append(
-            {
-                "mass": car.mass,
-                "cg_height": car.cg_height,
-                "c0": r.c0,
-                "c1": r.c1,
-                "T0": r.T0,
-                "T1": r.T1,
-                "front_inertia": car.front.inertia,
-                "rear_inertia": car.rear.inertia,
-                "radius": car.front.radius,
-                "SCz_front": setup.scz_front,
-                "SCz_rear": setup.scz_rear,
-            }  # fmt: skip
-        )
+        named = {"mass": car.mass, "cg_height": car.cg_height, "radius": car.front.radius}
+        named |= {"c0": r.c0, "c1": r.c1, "T0": r.T0, "T1": r.T1}
+        named |= {"front_inertia": car.front.inertia, "rear_inertia": car.rear.inertia}
+        drawn.append(named | {"SCz_front": setup.scz_front, "SCz_rear": setup.scz_rear})
     return drawn
 
 
@@ -193,5 +182,5 @@ def test_impossible_scenarios_are_refused() -> None:
         {"speeds_mps": (8.0, 28.0)},
         {"fixed_truth": True, "priors": "none"},
     ):
-        with pytest.raises(ValueError, match="pairs|setups|speeds_mps|fixed_truth"):
+        with pytest.raises(ValueError, match=r"pairs|setups|speeds_mps|fixed_truth"):
             Scenario(**changes)  # type: ignore[arg-type]

@@ -1,0 +1,1 @@
+"""Long studies on simulated days, as commands: `python -m tests.studies coverage --help`."""
