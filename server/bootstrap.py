@@ -94,7 +94,10 @@ def _ended_by_signals() -> Iterator[None]:
 
 @contextlib.contextmanager
 def _one_at_a_time(folder: Path) -> Iterator[None]:
-    """Two starts at once: the second waits for the first (where the system can lock a folder)."""
+    """Two starts at once: the second waits for the first (where the system can lock a folder).
+
+    Installers inherit the lock, so that one whose parent was killed is waited for as well.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     try:
         import fcntl  # absent on Windows
@@ -102,8 +105,13 @@ def _one_at_a_time(folder: Path) -> Iterator[None]:
         yield
         return
     handle = os.open(folder, os.O_RDONLY)
+    os.set_inheritable(handle, True)
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            print("stillair: another start is setting up; waiting for it …", file=sys.stderr)
+            fcntl.flock(handle, fcntl.LOCK_EX)
         yield
     finally:
         os.close(handle)

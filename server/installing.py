@@ -84,6 +84,7 @@ def run(command: list[str]) -> Outcome:
         encoding="utf-8",
         errors="replace",
         env=variables,
+        close_fds=os.name == "nt",
         start_new_session=os.name != "nt",
     )
     try:

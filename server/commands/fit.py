@@ -52,20 +52,15 @@ def fit(folder: Folder, as_json: AsJson = False) -> None:
 
 def fitted(path: Path, progress: Progress) -> DayResult:
     """Load the folder or zip and fit it; raises StillairError."""
-    from server.analysis.day_fit import fit_day
+    from server.commands.day_source import day_folder
     from server.readers.load_day import load_day
 
     with TemporaryDirectory(prefix="stillair-") as scratch:
-        day = load_day(_as_folder(path, Path(scratch)))
-        return fit_day(day, progress=progress)
+        progress(0.0, "reading the folder")
+        day = load_day(day_folder(path, Path(scratch)))
+    from server.analysis.day_fit import fit_day
 
-
-def _as_folder(path: Path, scratch: Path) -> Path:
-    if path.is_file() and path.suffix.lower() == ".zip":
-        from server.readers.zipped_day import unpack_day
-
-        return unpack_day(path, scratch)
-    return path
+    return fit_day(day, progress=progress)
 
 
 def finding_codes() -> str:

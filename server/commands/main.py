@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
 import sys
 from typing import Annotated
 
@@ -12,6 +11,7 @@ from server import __version__
 from server.commands.demo import demo
 from server.commands.fit import finding_codes, fit
 from server.commands.serve import serve
+from server.commands.study import study
 from server.errors import StillairError
 from server.locations import named_data_folder, use_numba_cache
 
@@ -51,6 +51,7 @@ def stillair(
     Your own day, in a browser:      stillair serve
     Your own day, as text:           stillair fit "2026-05-09 long apron"
     The same for another program:    stillair fit "2026-05-09 long apron" --json
+    Do the intervals hold:           stillair study "2026-05-09 long apron"
     What a command takes:            stillair fit --help
 
     From a clone, `python3 -m server` (on Windows `py -m server`) stands for `stillair`.
@@ -60,10 +61,7 @@ def stillair(
 app.command(short_help="Open the pages on a made-up test day.")(demo)
 app.command(short_help="Open the pages for your own days.")(serve)
 app.command(short_help="Fit a test-day folder, as text or JSON.", epilog=finding_codes())(fit)
-if importlib.util.find_spec("server.commands.study"):
-    from server.commands.study import study
-
-    app.command()(study)
+app.command(short_help="Hold the intervals against simulated days.")(study)
 
 
 def main() -> None:

@@ -112,11 +112,11 @@ def _plan(folder: Path | None, progress: Progress) -> SimulationPlan:
     from tempfile import TemporaryDirectory
 
     from server.analysis.day_fit import fit_day
+    from server.commands.day_source import day_folder
     from server.readers.load_day import load_day
-    from server.readers.zipped_day import unpack_day
 
     with TemporaryDirectory(prefix="stillair-") as scratch:
-        day = load_day(folder if folder.is_dir() else unpack_day(folder, Path(scratch)))
+        day = load_day(day_folder(folder, Path(scratch)))
     result = fit_day(day, progress=progress)
     try:
         return plan_like(day, result)

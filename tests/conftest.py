@@ -1,0 +1,40 @@
+"""What all tests share: where compiled loops are kept, and which tests need a browser."""
+
+from __future__ import annotations
+
+import os
+import shutil
+
+import pytest
+
+from server.locations import default_data_folder, use_numba_cache
+
+use_numba_cache(default_data_folder())
+
+BROWSER_REQUIRED = "STILLAIR_TESTS_REQUIRE_BROWSER"
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")
+
+
+def missing_browser() -> str:
+    """Why browser tests cannot run here, '' when they can."""
+    if not any(map(shutil.which, BROWSERS)):
+        return "Chromium is not installed (Debian: chromium)"
+    if not shutil.which("chromedriver"):
+        return "Chromium's driver is not installed (Debian: chromium-driver)"
+    return ""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Tests under tests/browser need the browser without saying so."""
+    for item in items:
+        if "browser" in item.path.relative_to(item.config.rootpath).parts:
+            item.add_marker(pytest.mark.browser)
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip a browser test with the reason, or fail it where the browser is required."""
+    reason = missing_browser() if item.get_closest_marker("browser") else ""
+    if reason and os.environ.get(BROWSER_REQUIRED):
+        pytest.fail(f"{reason}, but {BROWSER_REQUIRED} is set", pytrace=False)
+    if reason:
+        pytest.skip(reason)
