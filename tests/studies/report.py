@@ -67,7 +67,8 @@ def summary(days: Sequence[DayRecord], about: dict[str, Any]) -> dict[str, Any]:
     deltas = one_delta_a_day(days)
     names = sorted({c.name for d in days for c in d.claims})
     others = {n: asdict(tally([c for d in days for c in d.claims if c.name == n])) for n in names}
-    verdict = judge(rows)
+    failed = [{"seed": d.seed, "error": d.error} for d in days if d.error]
+    misses = judge(rows) + _errors(days)
     return {
         "about": about,
         "days": len(days),
@@ -75,12 +76,12 @@ def summary(days: Sequence[DayRecord], about: dict[str, Any]) -> dict[str, Any]:
             "median": float(np.median([d.seconds for d in days])),
             "longest": float(max(d.seconds for d in days)),
         },
-        "failed": [{"seed": d.seed, "error": d.error} for d in days if d.error],
+        "failed": failed,
         "scx": rows,
         "delta_scx": asdict(tally(deltas)) if deltas else None,
         "delta_misses": judge_tally("differences", tally(deltas)) if deltas else [],
         "estimates_of_all_setups": others,
-        "misses": verdict,
+        "misses": misses,
     }
 
 
@@ -101,6 +102,15 @@ def judge(rows: Sequence[dict[str, Any]]) -> list[str]:
                 f"{name}: {found.coverage:.1%} of {found.answered} days hold the truth, below 90 %."
             )
     return misses
+
+
+def _errors(days: Sequence[DayRecord]) -> list[str]:
+    """A fit that raises is a mistake of the program, however few the days."""
+    raised = [d for d in days if d.error]
+    if not raised:
+        return []
+    last_line = raised[0].error.strip().splitlines()[-1]
+    return [f"{len(raised)} of {len(days)} days raised an error, first seed {raised[0].seed}: {last_line}"]
 
 
 def judge_tally(name: str, found: Tally) -> list[str]:
@@ -137,7 +147,8 @@ def _texts(values: dict[str, Any]) -> tuple[str, ...]:
         value = values.get(key)
         return "–" if value is None else format(value, form)
 
-    bounds = f"{show('coverage_low99', '.1%')}–{show('coverage_high99', '.1%')}"
+    held = values.get("coverage") is not None
+    bounds = f"{show('coverage_low99', '.1%')}–{show('coverage_high99', '.1%')}" if held else "–"
     return (
         values["stratum"], str(values["n"]), str(values["missing"]), show("coverage", ".1%"), bounds,
         show("rms_z", ".2f"), show("mean_z", "+.2f"), show("interval_score", ".3g"),

@@ -47,6 +47,7 @@ def test_silence_and_errors_are_counted_not_hidden() -> None:
     assert (whole["n"], whole["missing"]) == (40, 8)
     assert len(found["failed"]) == 4
     assert "a fit that fails" in found["failed"][0]["error"]
+    assert any("4 of 40 days raised an error" in m for m in found["misses"])
     assert whole["interval_three_missing"] == 40
     assert found["delta_scx"]["missing"] == 8
 
