@@ -1,1 +1,20 @@
 """Logger files: one file per format, each giving a RawLog and findings about the data."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from server.testday.values import RawLog
+
+
+def open_log(path: Path | str, *, name: str = "", time_column: str | None = None) -> RawLog:
+    """Read a logger file, whatever its format.
+
+    name: how sentences name the file, its file name if empty. time_column: a person's word on the time.
+    Raises LogError with one sentence where the file cannot be used.
+    """
+    from server.readers.csv_log import (
+        read_csv_log,
+    )  # pandas is slow to import and not needed by every command
+
+    return read_csv_log(path, name=name, time_column=time_column)

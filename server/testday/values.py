@@ -63,7 +63,8 @@ class Channel:
 class RawLog:
     """A logger file as read. `description` says in a sentence what the file was taken to be.
 
-    start_clock_s: local clock of t = 0 [s after midnight], where the log carries clock times.
+    start_clock_s: local clock of t = 0 [s after midnight], where the log carries clock times; UTC where
+    clock_is_utc. time_column: the column that was taken for the time.
     """
 
     file: str
@@ -72,6 +73,8 @@ class RawLog:
     start_clock_s: float | None = None
     start_date: dt.date | None = None
     findings: tuple[Finding, ...] = ()
+    clock_is_utc: bool = False
+    time_column: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,0 +1,210 @@
+"""Clock times, dates and date-times as numbers, many at once.
+
+A first cell is matched by a regular expression; all cells that have its length and its marks in the same
+places are then read by digit arithmetic. What differs starts the next round.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+SECONDS_PER_DAY = 86_400.0
+_ROUNDS = 200
+_CLOCK = (
+    r"(?:(?P<hour>\d{1,3}):)?(?P<minute>\d{1,3}):(?P<second>\d{1,2})(?:[.,:](?P<fraction>\d+))?"
+    r"(?: ?(?P<half>[AaPp])\.?[Mm]\.?)?"
+    r"|(?P<hour2>\d{1,3}):(?P<minute2>\d{2}) ?(?P<half2>[AaPp])\.?[Mm]\.?"
+)
+_YEAR_FIRST = r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})"
+_YEAR_LAST = r"(?P<first>\d{1,2})(?P<mark>[-/.])(?P<middle>\d{1,2})[-/.](?P<year2>\d{4}|\d{2})"
+_WORDED = r"(?P<day3>\d{1,2})[- .]+(?P<word>[A-Za-zÀ-ÿ]{3,9})\.?[- ,]+(?P<year3>\d{4})"
+_DATE = rf"(?:{_YEAR_FIRST}|{_YEAR_LAST}|{_WORDED})"
+_ZONE = r"(?: ?(?P<zone>Z|UTC|[+-]\d\d:?(?:\d\d)?))?"
+CLOCK = re.compile(_CLOCK, re.ASCII)
+DATE = re.compile(_DATE, re.ASCII)
+DATETIME = re.compile(rf"{_DATE}(?:T|, ?| {{1,3}})(?:{_CLOCK}){_ZONE}", re.ASCII)
+_MONTHS = (
+    *(("jan", "ene"), ("feb", "fev", "fév"), ("mar", "mär", "mrz"), ("apr", "abr", "avr"), ("may", "mai")),
+    *(("jun", "juin"), ("jul", "juil"), ("aug", "ago", "aoû", "aou"), ("sep", "set"), ("oct", "okt", "out")),
+    *(("nov",), ("dec", "dez", "dic", "déc")),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Parsed:
+    """Named groups of the matched cells: numbers (NaN where absent) and words."""
+
+    numbers: dict[str, FloatArray]
+    words: dict[str, list[str | None]]
+
+
+def clock_seconds(texts: Sequence[str]) -> FloatArray:
+    """Read "H:M:S", "H:M:S.fff", "M:S.f" and "H:M:S PM" [s]; NaN where unreadable."""
+    return _seconds(_parse(texts, CLOCK))
+
+
+def date_days(texts: Sequence[str], weights: Sequence[int] | None = None) -> tuple[FloatArray, bool]:
+    """Read dates as proleptic day numbers; also whether day and month could be told apart.
+
+    2026-05-09 is year first, 9.5.2026 with points is day first, 9/5/2026 hangs on numbers above 12.
+    weights: how often each text stands; the majority decides.
+    """
+    return _days(_parse(texts, DATE), weights)
+
+
+def datetime_parts(texts: Sequence[str]) -> tuple[FloatArray, FloatArray, bool, bool]:
+    """Read date-times: day numbers, seconds [s], whether day and month are told apart, whether in UTC."""
+    parsed = _parse(texts, DATETIME)
+    days, certain = _days(parsed, None)
+    seconds = _seconds(parsed)
+    zones = {zone for zone in parsed.words["zone"] if zone}
+    for zone in zones - {"Z", "UTC"}:
+        sign = -1.0 if zone[0] == "-" else 1.0
+        digits = zone[1:].replace(":", "")
+        shift = sign * (int(digits[:2]) * 3600.0 + (int(digits[2:4]) * 60.0 if len(digits) > 2 else 0.0))
+        if len(zones) > 1:  # mixed zones (summer time began): bring all to UTC
+            seconds = seconds - shift * np.array([word == zone for word in parsed.words["zone"]])
+    return days, seconds, certain, bool(zones & {"Z", "UTC"}) or len(zones) > 1
+
+
+def day_to_date(day: float) -> dt.date | None:
+    """Turn a day number back into a date; None if it is no date of these times."""
+    return dt.date.fromordinal(int(day)) if np.isfinite(day) and 700_000 < day < 800_000 else None
+
+
+def _seconds(parsed: Parsed) -> FloatArray:
+    n = parsed.numbers
+    hour = np.where(np.isnan(n["hour"]), n["hour2"], n["hour"])
+    minute = np.where(np.isnan(n["minute"]), n["minute2"], n["minute"])
+    second = np.where(np.isnan(n["second"]) & ~np.isnan(n["minute2"]), 0.0, n["second"])
+    half = [a or b for a, b in zip(parsed.words["half"], parsed.words["half2"], strict=True)]
+    if any(half):
+        afternoon = np.array([bool(h) and h in "pP" for h in half])
+        twelve = np.array([bool(h) for h in half]) & (hour == 12)
+        hour = np.where(twelve, 0.0, hour) + 12.0 * afternoon
+    total = np.nan_to_num(hour) * 3600.0 + minute * 60.0 + second
+    return np.asarray(total + np.nan_to_num(n["fraction"]))
+
+
+def _days(parsed: Parsed, weights: Sequence[int] | None) -> tuple[FloatArray, bool]:
+    n = parsed.numbers
+    first, middle = n["first"], n["middle"]
+    pointed = np.array([mark == "." for mark in parsed.words["mark"]])
+    weight = np.ones(len(first)) if weights is None else np.asarray(weights, dtype=np.float64)
+    first_days = float(np.sum(weight * ((first > 12) & (middle <= 12))))
+    middle_days = float(np.sum(weight * ((middle > 12) & (first <= 12))))
+    points = bool((pointed | np.isnan(first)).all())
+    day_first = points or first_days > middle_days
+    certain = points or first_days != middle_days
+    day, month = (first, middle) if day_first else (middle, first)
+    year = np.where(np.isnan(n["year2"]), n["year"], n["year2"])
+    year = np.where(np.isnan(year), n["year3"], np.where(year < 100, year + 2000, year))
+    month = np.where(np.isnan(month), n["month"], month)
+    day = np.where(np.isnan(day), n["day"], day)
+    words = np.array([_month(word) for word in parsed.words["word"]], dtype=np.float64)
+    month, day = np.where(np.isnan(month), words, month), np.where(np.isnan(day), n["day3"], day)
+    return _ordinals(year, month, day), certain
+
+
+def _ordinals(year: FloatArray, month: FloatArray, day: FloatArray) -> FloatArray:
+    stacked = np.column_stack([year, month, day])
+    unique, inverse = np.unique(stacked, axis=0, return_inverse=True)
+    return np.array([_ordinal(*row) for row in unique])[inverse.ravel()] if len(stacked) else np.empty(0)
+
+
+def _ordinal(year: float, month: float, day: float) -> float:
+    try:
+        return float(dt.date(int(year), int(month), int(day)).toordinal())
+    except ValueError:
+        return np.nan
+
+
+def _month(word: str | None) -> float:
+    low = (word or "").casefold()
+    return (
+        next((i + 1.0 for i, starts in enumerate(_MONTHS) if low.startswith(starts)), np.nan)
+        if low
+        else np.nan
+    )
+
+
+def _parse(texts: Sequence[str], pattern: re.Pattern[str]) -> Parsed:
+    count = len(texts)
+    names = list(pattern.groupindex)
+    worded = [name for name in names if name in ("half", "half2", "zone", "mark", "word")]
+    numbers = {name: np.full(count, np.nan) for name in names if name not in worded}
+    words: dict[str, list[str | None]] = {name: [None] * count for name in worded}
+    stripped = [text.strip().strip('"').strip() for text in texts]
+    codes = _codes(stripped)
+    left = np.arange(count)
+    for _ in range(_ROUNDS):
+        if not len(left):
+            break
+        match = pattern.fullmatch(stripped[left[0]])
+        if match is None:
+            left = left[1:]
+            continue
+        alike = _alike(codes[left], stripped[left[0]])
+        rows = left[alike]
+        for name in names:
+            start, stop = match.span(name)
+            if start < 0:
+                continue
+            if name in words:
+                for row in rows:
+                    words[name][row] = match[name]
+            else:
+                numbers[name][rows] = _digits(codes[rows, start:stop], name)
+        left = left[~alike]
+    for row in left:
+        _one_by_one(stripped[row], row, pattern, numbers, words)
+    return Parsed(numbers, words)
+
+
+def _codes(texts: Sequence[str]) -> NDArray[np.uint32]:
+    """Code points of the cells, one a row, zeros behind the end."""
+    array = np.asarray(texts, dtype=np.str_)
+    width = max(array.dtype.itemsize // 4, 1)
+    return np.ascontiguousarray(array.astype(f"U{width}")).view(np.uint32).reshape(len(texts), width)
+
+
+def _alike(codes: NDArray[np.uint32], text: str) -> NDArray[np.bool_]:
+    """Rows with digits where `text` has digits and its very marks elsewhere."""
+    model = np.zeros(codes.shape[1], dtype=np.uint32)
+    model[: len(text)] = [ord(char) for char in text]
+    digit = (model >= 48) & (model <= 57)
+    same = (codes[:, ~digit] == model[~digit]).all(axis=1)
+    block = codes[:, digit]
+    return np.asarray(same & ((block >= 48) & (block <= 57)).all(axis=1))
+
+
+def _digits(block: NDArray[np.uint32], name: str) -> FloatArray:
+    size = block.shape[1]
+    value = np.zeros(len(block))
+    for column in range(size):
+        value = value * 10.0 + (block[:, column].astype(np.float64) - 48.0)
+    return value / 10.0**size if name == "fraction" else value
+
+
+def _one_by_one(
+    text: str,
+    row: int,
+    pattern: re.Pattern[str],
+    numbers: dict[str, FloatArray],
+    words: dict[str, list[str | None]],
+) -> None:
+    match = pattern.fullmatch(text)
+    for name, found in match.groupdict().items() if match else ():
+        if found is None:
+            continue
+        if name in words:
+            words[name][row] = found
+        else:
+            numbers[name][row] = int(found) / 10.0 ** len(found) if name == "fraction" else float(found)

@@ -1,0 +1,131 @@
+"""What the reader says of a file: what it was taken to be, and which lines could not be used."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.readers.layout import SPOKEN_SEPARATORS, WHITESPACE, Layout, split_line
+from server.readers.time_axis import TimeAxis
+from server.testday.values import Channel, Finding
+
+FloatArray = NDArray[np.float64]
+_ALIKE = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """first: line of the first row (from 0). fed: line ends from there. cut: a line cut off stands behind."""
+
+    first: int
+    fed: int
+    zero_bytes: int
+    cut: bool
+
+
+def line_findings(name: str, lines: Lines, seconds: FloatArray) -> list[Finding]:
+    """Say what was left out: a line cut off, zero bytes, lines without a time."""
+    findings = []
+    if lines.cut:
+        number = lines.first + lines.fed + 1
+        text = f"{name}: the log stops in the middle of line {number:,}; everything before it was read."
+        findings.append(Finding("log-cut-short", "note", text))
+    if lines.zero_bytes:
+        text = f"{name}: {lines.zero_bytes:,} zero bytes, as a power cut leaves them, were left out."
+        findings.append(Finding("zero-bytes", "note", text))
+    timeless = np.flatnonzero(~np.isfinite(seconds))
+    if len(timeless):
+        where = f"(the first near line {lines.first + int(timeless[0]) + 1:,})"
+        text = f"{name}: {_counted(len(timeless), 'line')} without a readable time left out {where}."
+        findings.append(Finding("no-time", "check" if len(timeless) > 0.01 * len(seconds) else "note", text))
+    return findings
+
+
+def name_findings(name: str, doubled: Sequence[str]) -> list[Finding]:
+    """Say which names stand more than once."""
+    if not doubled:
+        return []
+    shown = ", ".join(f"'{title}'" for title in doubled[:_ALIKE])
+    later = f"the later ones are called '{doubled[0]} (2)' and so on"
+    text = f"{name}: {shown} stand more than once in the names; {later}."
+    return [Finding("duplicate-names", "note", text)]
+
+
+def describe(layout: Layout, encoding: str, long: bool) -> str:
+    """Say what the file was taken to be: "a comma-separated table in UTF-8, names in line 1"."""
+    decimal = " with decimal commas" if layout.decimal == "," else ""
+    kind = "long table (one sample a line)" if long else "table"
+    separator = SPOKEN_SEPARATORS[layout.separator]
+    return f"a {separator}-separated {kind} in {encoding}{decimal}, {_header(layout)}"
+
+
+def contents(rows: int, axis: TimeAxis, channels: Sequence[Channel]) -> str:
+    """Say what it holds: lines, channels, the kind of time, rates."""
+    return f"{_counted(rows, 'line')} of {_counted(len(channels), 'channel')}, {axis.spoken}{_rate(channels)}"
+
+
+def collapse(findings: Sequence[Finding]) -> list[Finding]:
+    """Keep the first few findings of a kind; the others become one that counts them."""
+    seen: Counter[str] = Counter()
+    kept = []
+    for finding in findings:
+        seen[finding.code] += 1
+        if seen[finding.code] <= _ALIKE:
+            kept.append(finding)
+    for code, count in seen.items():
+        if count > _ALIKE:
+            grade = next(f.grade for f in findings if f.code == code)
+            kept.append(Finding(code, grade, f"{count - _ALIKE:,} more of the kind: {code}."))
+    return kept
+
+
+def wide_lines(name: str, file: BinaryIO, first_byte: int, layout: Layout) -> list[Finding]:
+    """Say which lines have more cells than the table has columns; the parser leaves them out."""
+    if layout.separator == WHITESPACE:
+        return []
+    mark = layout.separator.encode()
+    file.seek(first_byte)
+    wide = []
+    for number, line in enumerate(file):
+        if line.count(mark) < layout.n_columns:
+            continue
+        text = line.decode("utf-8", errors="replace").rstrip("\r\n")
+        if len(split_line(text, layout.separator)) > layout.n_columns:
+            wide.append(layout.first_line + number + 1)
+    if not wide:
+        return []
+    text = (
+        f"{name}: {_counted(len(wide), 'line')} with more cells than the {layout.n_columns} columns "
+        f"left out (the first is line {wide[0]:,})."
+    )
+    return [Finding("wide-lines", "check", text)]
+
+
+def _header(layout: Layout) -> str:
+    header = layout.header
+    if header.name_line is None:
+        return "without names"
+    names = f"names in line {header.name_line + 1}"
+    return names if header.unit_line is None else f"{names}, units in line {header.unit_line + 1}"
+
+
+def _rate(channels: Sequence[Channel]) -> str:
+    rates = [1.0 / step for step in (_step(channel) for channel in channels) if step > 0]
+    if not rates:
+        return ""
+    low, high = min(rates), max(rates)
+    return f", {high:.3g} Hz" if high < 1.1 * low else f", {low:.3g} to {high:.3g} Hz"
+
+
+def _step(channel: Channel) -> float:
+    sample = channel.time_s[:2001]
+    return float(np.median(np.diff(sample))) if len(sample) > 1 else 0.0
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
