@@ -59,8 +59,8 @@ def now_utc() -> dt.datetime:
 class Database:
     """One SQLite file. `reading` never blocks a writer; `writing` takes the write lock when it opens.
 
-    A transaction that reads first and writes later can fail when another writer comes between; BEGIN IMMEDIATE
-    waits for its turn instead.
+    A transaction that reads first and writes later can fail when another writer comes between; BEGIN
+    IMMEDIATE waits for its turn instead.
     """
 
     def __init__(self, file: Path) -> None:
@@ -89,8 +89,8 @@ class Database:
 
     def migrate(self) -> None:
         """Bring the tables to the newest form."""
-        from alembic import command  # noqa: PLC0415 - a slow import, needed only here
-        from alembic.config import Config  # noqa: PLC0415
+        from alembic import command
+        from alembic.config import Config
 
         config = Config()
         config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))

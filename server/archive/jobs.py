@@ -28,7 +28,8 @@ GAVE_UP = "The server was stopped three times while working on this; bring the f
 class Finish(Protocol):
     """Keeps what came of the work, in one transaction; gives the address of the outcome."""
 
-    def __call__(self, archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str: ...
+    def __call__(self, archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str:
+        """Keep it; gives the name of what is kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +70,10 @@ def open_jobs(session: Session) -> list[Job]:
 class JobRunner:
     """Takes jobs in order, one at a time, from a thread of the server; the work itself runs in a `Worker`."""
 
-    def __init__(self, archive: Archive, kinds: Mapping[str, JobKind], environment: dict[str, str]) -> None:
+    def __init__(self, archive: Archive, kinds: Mapping[str, JobKind]) -> None:
         self._archive = archive
         self._kinds = kinds
-        self._worker = Worker(environment)
+        self._worker = Worker()
         self._wake = threading.Event()
         self._stopping = False
         self._thread = threading.Thread(target=self._loop, name="stillair-jobs", daemon=True)

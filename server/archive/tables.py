@@ -26,7 +26,7 @@ class RawFile(Base):
 class Job(Base):
     """A piece of long work: what it is, how far it has come, what came of it.
 
-    `payload` is what the work needs, `target` the address of what came of it; `error` one sentence for a person.
+    `payload` is what the work needs, `target` names what came of it; `error` is one sentence for a person.
     """
 
     __tablename__ = "jobs"
@@ -44,5 +44,3 @@ class Job(Base):
     starts: Mapped[int] = mapped_column(default=0)
     created_at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc, index=True)
     finished_at: Mapped[dt.datetime | None] = mapped_column(UtcDateTime)
-
-

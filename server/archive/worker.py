@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import logging
 import multiprocessing
-import os
+import signal
+import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from multiprocessing.connection import Connection
@@ -18,8 +19,8 @@ Work = Callable[[Payload, Progress], Payload]
 
 POLL_S = 0.1
 STOPPED = "The work was stopped before its end."
-CRASHED = "The work ended without an answer, most likely for want of memory; nothing of it was kept."
-MISTAKE = "The program made a mistake while working on this, and nothing of it was kept; the log says where."
+CRASHED = "The work ended without an answer, perhaps for want of memory; nothing of it was kept."
+MISTAKE = "The program made a mistake while working on this, and kept nothing of it; the log says where."
 
 
 class WorkStopped(Exception):  # noqa: N818 - not an error: the server is closing
@@ -27,17 +28,16 @@ class WorkStopped(Exception):  # noqa: N818 - not an error: the server is closin
 
 
 class Worker:
-    """One spawned process that takes one piece of work at a time; started when first needed, and after a crash."""
+    """One spawned process with one piece of work at a time; started when first needed, and after a crash."""
 
-    def __init__(self, environment: dict[str, str]) -> None:
-        self._environment = environment
+    def __init__(self) -> None:
         self._context = multiprocessing.get_context("spawn")
         self._process: multiprocessing.process.BaseProcess | None = None
         self._connection: Connection | None = None
         self._stopped = False
 
     def run(self, work: Work, payload: Payload, progress: Progress) -> Payload:
-        """Do `work` over there. Raises StillairError with the sentence for a person; WorkStopped on stop()."""
+        """Do `work` over there. Raises StillairError, a sentence for a person; WorkStopped on stop()."""
         connection = self._ready()
         try:
             connection.send((work, payload))
@@ -74,7 +74,7 @@ class Worker:
             self._end()
             self._connection, theirs = self._context.Pipe()
             self._process = self._context.Process(
-                target=_serve, args=(theirs, self._environment), daemon=True, name="stillair-worker"
+                target=_serve, args=(theirs,), daemon=True, name="stillair-worker"
             )
             self._process.start()
             theirs.close()
@@ -90,12 +90,9 @@ class Worker:
             connection.close()
 
 
-def _serve(connection: Connection, environment: dict[str, str]) -> None:
+def _serve(connection: Connection) -> None:
     """The loop of the worker process: take, do, answer; ends when the server's end of the pipe closes."""
-    import signal  # noqa: PLC0415
-
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's to answer
-    os.environ.update(environment)
     with suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:
             work, payload = connection.recv()
@@ -103,8 +100,6 @@ def _serve(connection: Connection, environment: dict[str, str]) -> None:
 
 
 def _do(work: Work, payload: Payload, connection: Connection) -> tuple[str, Any]:
-    import traceback  # noqa: PLC0415
-
     def progress(fraction: float, text: str) -> None:
         connection.send(("progress", fraction, text))
 

@@ -13,7 +13,7 @@ RAW_FILE = "raw_files.sha256"
 
 
 class StoredDay(Base):
-    """One test day. `content_sha256` names its files by path and hash: the same folder sent twice is one day."""
+    """One test day. `content_sha256` covers its files' paths and hashes: a folder sent twice is one day."""
 
     __tablename__ = "days"
 

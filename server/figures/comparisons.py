@@ -32,7 +32,7 @@ def comparisons_table(result: DayResult) -> Table:
     return Table(columns, rows)
 
 
-def comparisons(result: DayResult, narrow: bool = False) -> go.Figure:  # noqa: ARG001 - every plot takes the width
+def comparisons(result: DayResult, narrow: bool = False) -> go.Figure:
     """ΔSCx of each setup against its baseline; the shaded band is what this day could not have seen."""
     marks = setup_marks([setup.name for setup in result.setups])
     deltas = [(c, c.deltas["SCx"]) for c in result.comparisons if "SCx" in c.deltas]
@@ -40,7 +40,7 @@ def comparisons(result: DayResult, narrow: bool = False) -> go.Figure:  # noqa: 
         Row(f"{marks[c.setup].letter} − {marks[c.baseline].letter}", marks[c.setup], delta, strong=True)
         for c, delta in deltas
     ]
-    figure = rows_figure(rows, "change of SCx [m²]")
+    figure = rows_figure(rows, "change of SCx [m²]", narrow)
     for place, (_, delta) in enumerate(deltas):
         height = len(rows) - 1 - place
         figure.add_shape(

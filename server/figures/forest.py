@@ -51,6 +51,6 @@ def forest_table(result: DayResult) -> Table:
     return Table(("estimate", "SCx [m²]", "u [m²]", "low 95 % [m²]", "high 95 % [m²]", "remark"), tuple(rows))
 
 
-def forest(result: DayResult, narrow: bool = False) -> go.Figure:  # noqa: ARG001 - every plot takes the width
+def forest(result: DayResult, narrow: bool = False) -> go.Figure:
     """Per-pass estimates beside the joint one; one that lies apart asks for a look at its pass."""
-    return rows_figure(forest_rows(result), "SCx [m²]")
+    return rows_figure(forest_rows(result), "SCx [m²]", narrow)

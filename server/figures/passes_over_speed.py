@@ -10,7 +10,7 @@ from plotly import graph_objects as go
 from server.analysis.result import DayResult, PassFit, SetupResult
 from server.figures.marks import circle, escape
 from server.figures.table import Cell, Table
-from server.figures.theme import LIGHT, SetupMark, axis, layout, setup_marks
+from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, axis, layout, setup_marks
 
 BIN_WIDTH_MPS = 1.0
 MPS_TO_KMH = 3.6
@@ -64,6 +64,8 @@ def passes_over_speed(result: DayResult, narrow: bool = False) -> go.Figure:
     columns = 1 if narrow else min(3, max(1, len(shown)))
     rows = max(1, -(-len(shown) // columns))
     figure = go.Figure(layout=layout(PANEL_HEIGHT_PX * rows + 20))
+    if narrow:
+        figure.update_layout(font_size=NARROW_FONT_SIZE)
     span = _shared_ranges(shown)
     for place, setup in enumerate(shown):
         suffix = "" if place == 0 else str(place + 1)
@@ -144,10 +146,11 @@ def _panel_title(setup: SetupResult, mark: SetupMark, suffix: str) -> dict[str, 
     used = len(setup.fits)
     name = f"{mark.letter}" if setup.name == mark.letter else f"{mark.letter}: {escape(setup.name)}"
     return {
-        "text": f"<b>{name}</b>, {used} passes",
+        "text": f"{name}, {used} passes",
         "x": 0.03,
         "y": 0.98,
         "showarrow": False,
+        "font": {"weight": 700},
         "xref": f"x{suffix} domain",
         "yref": f"y{suffix} domain",
         "xanchor": "left",

@@ -9,7 +9,7 @@ from plotly import graph_objects as go
 
 from server.analysis.result import Delta, Estimate
 from server.figures.marks import escape, measured_points, thick_u_bars
-from server.figures.theme import LIGHT, SetupMark, axis, layout
+from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, axis, layout
 
 ROW_HEIGHT_PX = 34
 FRAME_HEIGHT_PX = 110
@@ -27,7 +27,7 @@ class Row:
     note: str = ""
 
 
-def rows_figure(rows: Sequence[Row], axis_title: str) -> go.Figure:
+def rows_figure(rows: Sequence[Row], axis_title: str, narrow: bool = False) -> go.Figure:
     """Estimates from top to bottom with shared x: circles with capped 95 % bars, thick at one u."""
     figure = go.Figure(layout=layout(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(rows))))
     heights = {id(row): len(rows) - 1 - place for place, row in enumerate(rows)}
@@ -45,7 +45,9 @@ def rows_figure(rows: Sequence[Row], axis_title: str) -> go.Figure:
         if row.value is None:
             figure.add_annotation(_crossed(row, heights[id(row)]))
     ticks = [heights[id(row)] for row in rows]
-    labels = [f"<b>{escape(row.label)}</b>" if row.strong else escape(row.label) for row in rows]
+    labels = [escape(row.label) for row in rows]
+    if narrow:
+        figure.update_layout(font_size=NARROW_FONT_SIZE)
     figure.update_xaxes(axis(axis_title, nticks=7))
     figure.update_yaxes(
         axis("", tickvals=ticks, ticktext=labels, range=[-0.7, len(rows) - 0.3], showgrid=False)
@@ -56,10 +58,13 @@ def rows_figure(rows: Sequence[Row], axis_title: str) -> go.Figure:
 def _hover(row: Row) -> str:
     value = row.value
     assert value is not None
-    return (
-        f"{escape(row.label)}: {value.value:.4g} {value.unit}<br>95 %: {value.low95:.4g} to {value.high95:.4g}"
-        f"<br>u {value.u:.2g}" + (f"<br>{escape(row.note)}" if row.note else "")
-    )
+    lines = [
+        f"{escape(row.label)}: {value.value:.4g} {value.unit}",
+        f"95 %: {value.low95:.4g} to {value.high95:.4g}",
+        f"u {value.u:.2g}",
+        escape(row.note),
+    ]
+    return "<br>".join(line for line in lines if line)
 
 
 def _crossed(row: Row, height: float) -> dict[str, object]:
@@ -72,6 +77,5 @@ def _crossed(row: Row, height: float) -> dict[str, object]:
         "yref": "y",
         "showarrow": False,
         "xanchor": "left",
-        "font": {"size": 13, "color": LIGHT["ink"]},
         "bgcolor": LIGHT["paper"],
     }

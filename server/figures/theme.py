@@ -17,7 +17,8 @@ DARK = {"ink": "#f5f5f5", "paper": "#101418", "grid": "#4d545b", "shade": "#2c33
 LIGHT_TO_DARK = {LIGHT[name]: DARK[name] for name in LIGHT}
 
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Liberation Sans', sans-serif"
-FONT_SIZE = 15
+FONT_SIZE = 17
+NARROW_FONT_SIZE = 14
 
 
 @dataclass(frozen=True, slots=True)

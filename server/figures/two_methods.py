@@ -38,6 +38,6 @@ def two_methods_table(result: DayResult) -> Table:
     return Table(("method", "SCx [m²]", "u [m²]", "low 95 % [m²]", "high 95 % [m²]"), tuple(rows))
 
 
-def two_methods(result: DayResult, narrow: bool = False) -> go.Figure:  # noqa: ARG001 - every plot takes the width
+def two_methods(result: DayResult, narrow: bool = False) -> go.Figure:
     """Both methods on one axis; bars that do not overlap are a finding."""
-    return rows_figure(two_methods_rows(result), "apparent SCx [m²]")
+    return rows_figure(two_methods_rows(result), "apparent SCx [m²]", narrow)

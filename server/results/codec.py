@@ -12,7 +12,7 @@ import json
 import types
 import typing
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any, Literal, Union
 
@@ -80,7 +80,7 @@ def _field_types(cls: type) -> dict[str, Any]:
     return typing.get_type_hints(cls)
 
 
-def _typed(value: Any, wanted: Any, array: typing.Callable[[int], Any]) -> Any:
+def _typed(value: Any, wanted: Any, array: Callable[[int], Any]) -> Any:
     """A JSON value as the annotated type: the other direction of `_plain`."""
     origin, arguments = typing.get_origin(wanted), typing.get_args(wanted)
     if value is None or origin is Literal:
@@ -90,14 +90,22 @@ def _typed(value: Any, wanted: Any, array: typing.Callable[[int], Any]) -> Any:
     if dataclasses.is_dataclass(wanted) and isinstance(wanted, type):
         known = _field_types(wanted)
         return wanted(**{name: _typed(one, known[name], array) for name, one in value.items()})
-    if isinstance(value, dict) and set(value) == {"array"} and origin is np.ndarray:
+    if origin is not None:
+        return _typed_collection(value, origin, arguments, array)
+    return float(value) if wanted is float else value
+
+
+def _typed_collection(
+    value: Any, origin: Any, arguments: tuple[Any, ...], array: Callable[[int], Any]
+) -> Any:
+    if origin is np.ndarray:
         return array(value["array"])
     if origin is tuple:
         kinds = arguments[:1] * len(value) if arguments[-1] is Ellipsis else arguments
         return tuple(_typed(one, kind, array) for one, kind in zip(value, kinds, strict=True))
-    if origin is not None and issubclass(origin, Mapping):
+    if issubclass(origin, Mapping):
         return {key: _typed(one, arguments[1], array) for key, one in value.items()}
-    return float(value) if wanted is float else value
+    raise TypeError(f"a result cannot hold a {origin}")
 
 
 def _member(arguments: tuple[Any, ...], value: Any) -> Any:

@@ -12,7 +12,7 @@ from server.archive.database import Base, UtcDateTime, now_utc
 
 
 class FittedResult(Base):
-    """A result: the file that holds it whole (SHA-256 in the raw store) and what a list of days shows of it."""
+    """A result: the file that holds it whole, by its SHA-256, and what a list of days shows of it."""
 
     __tablename__ = "results"
 

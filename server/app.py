@@ -1,0 +1,104 @@
+"""The application: routers, error pages, start and end."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Mapping
+from contextlib import asynccontextmanager
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse, Response
+from fastapi.staticfiles import StaticFiles
+from starlette.exceptions import HTTPException
+
+from server import appearance
+from server.archive.archive import Archive
+from server.archive.jobs import JobKind, JobRunner
+from server.days import pages as days_pages
+from server.days.service import FIT_JOB
+from server.errors import NotFoundError, StillairError
+from server.help import pages as help_pages
+from server.locations import web_folder
+from server.results import pages as results_pages
+from server.results.fit_job import FIT_DAY, queue_folder
+from server.results.service import ResultShelf
+from server.security import Guard, is_loopback
+from server.settings import Settings
+from server.templating import Page, is_htmx, make_environment, render, render_part
+
+FORM_BYTES = 1_000_000  # what a form adds to its files
+MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
+HTTP_SENTENCES = {404: "This address names nothing.", 413: "That is more than may be sent at once."}
+ASSETS = ("scripts", "styles", "vendor", "pictures")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ErrorPage(Page):
+    """One sentence on what went wrong."""
+
+    template: ClassVar[str] = "error.html"
+    sentence: str
+
+
+def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
+    """The pages over a data folder. `kinds`: the jobs it can do, by name; when not given, the product's own."""
+    archive = Archive(settings.data_folder)
+    jobs = JobRunner(archive, kinds or {FIT_JOB: FIT_DAY})
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        archive.open()
+        if settings.day_folder is not None:
+            queue_folder(archive, settings.day_folder)
+        jobs.start()
+        yield
+        jobs.stop()
+        archive.close()
+
+    app = FastAPI(
+        title="Stillair",
+        lifespan=lifespan,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=None,
+        max_body_size=round(settings.upload_limit_mb * 1e6) + FORM_BYTES,
+    )
+    app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
+    app.state.results = ResultShelf(archive)
+    app.state.templates = make_environment()
+    for module in (days_pages, results_pages, help_pages, appearance):
+        app.include_router(module.router)
+    for name in ASSETS:
+        app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)
+    app.add_exception_handler(StillairError, _answer_error)
+    app.add_exception_handler(HTTPException, _answer_error)
+    app.add_exception_handler(RequestValidationError, _answer_error)
+    app.add_exception_handler(Exception, _answer_error)
+    app.add_middleware(Guard, loopback_only=is_loopback(settings.host))
+    return app
+
+
+def _answer_error(request: Request, error: Exception) -> Response:
+    """An error as a page, or as one JSON shape for who asks for JSON."""
+    status, sentence = _status_and_sentence(error)
+    if "application/json" in request.headers.get("accept", ""):
+        return JSONResponse({"error": sentence}, status)
+    if is_htmx(request):
+        return render_part(request, "partials/problem.html", status, problem=sentence)
+    return render(
+        request,
+        ErrorPage(title="Not here" if status == 404 else "That did not work", sentence=sentence),
+        status,
+    )
+
+
+def _status_and_sentence(error: Exception) -> tuple[int, str]:
+    if isinstance(error, StillairError):
+        return (404 if isinstance(error, NotFoundError) else 422), str(error)
+    if isinstance(error, RequestValidationError):
+        return 422, "The address or the form holds something that is not meant there."
+    if isinstance(error, HTTPException):
+        return error.status_code, HTTP_SENTENCES.get(error.status_code, "This cannot be done here.")
+    return 500, MISTAKE

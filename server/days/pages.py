@@ -1,0 +1,286 @@
+"""Pages that list days and take new ones in: /, /add and the progress of a day that is being read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from fastapi import APIRouter, Depends, Request, UploadFile
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from starlette.concurrency import run_in_threadpool
+
+from server.archive.jobs import find_job, open_jobs
+from server.archive.tables import Job
+from server.days.incoming import queue_typed_day, queue_zip
+from server.days.service import list_days
+from server.days.typed_day import (
+    AIR_FIELDS,
+    CAR_FIELDS,
+    COASTING_WORDS,
+    DAY_FIELDS,
+    DIRECTION_WORDS,
+    NumberField,
+    SentLog,
+)
+from server.dependencies import CurrentSettings, Jobs, TheArchive
+from server.errors import UploadError
+from server.figures.theme import SetupMark, setup_marks
+from server.locations import sample_day_folders
+from server.results.fit_job import queue_folder
+from server.results.service import Summary, latest_results
+from server.templating import Crumb, Page, is_htmx, render, render_part
+from server.testday.rounding import with_uncertainty
+
+router = APIRouter(default_response_class=HTMLResponse)
+
+LOG_ROWS = 4
+DAYS_CRUMB = ("Days", "days")
+SEE_OTHER = 303
+
+
+@dataclass(frozen=True, slots=True)
+class SetupLine:
+    """One setup of a day in the list."""
+
+    name: str
+    mark: SetupMark
+    value: str
+    passes: int
+
+
+@dataclass(frozen=True, slots=True)
+class DayLine:
+    """One day in the list."""
+
+    id: int
+    name: str
+    date: str
+    setups: tuple[SetupLine, ...]
+
+    @property
+    def words(self) -> str:
+        """“gave SCx 1.38 ± 0.04 m² for B, …” for the sentence of the page."""
+        areas = ", ".join(f"{line.value} for {line.name}" for line in self.setups if line.value)
+        return f"gave SCx {areas}" if areas else "gave no drag area"
+
+    @property
+    def has_area(self) -> bool:
+        """Whether any setup got an area."""
+        return any(line.value for line in self.setups)
+
+
+@dataclass(frozen=True, slots=True)
+class JobView:
+    """A job as the page shows it; `day_id` once it is done."""
+
+    id: str
+    label: str
+    state: str
+    percent: int
+    text: str
+    error: str
+    day_id: int | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class DaysPage(Page):
+    """All days, the latest first."""
+
+    template: ClassVar[str] = "days/list.html"
+    help: ClassVar[str] = "days"
+    days: tuple[DayLine, ...]
+    jobs: tuple[JobView, ...]
+    has_samples: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class AddPage(Page):
+    """The forms that take a day in; `fields` holds what was typed before a refusal."""
+
+    template: ClassVar[str] = "days/add.html"
+    help: ClassVar[str] = "add"
+    problem: str
+    fields: dict[str, str]
+    car_fields: tuple[NumberField, ...] = CAR_FIELDS
+    air_fields: tuple[NumberField, ...] = AIR_FIELDS
+    day_fields: tuple[NumberField, ...] = DAY_FIELDS
+    coasting_words: tuple[str, ...] = COASTING_WORDS
+    direction_words: tuple[str, ...] = DIRECTION_WORDS
+    log_rows: int = LOG_ROWS
+    limit_mb: float
+    has_samples: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class JobPage(Page):
+    """A day that is being read, or why it could not be."""
+
+    template: ClassVar[str] = "days/job.html"
+    help: ClassVar[str] = "add"
+    job: JobView
+
+
+@dataclass(frozen=True, slots=True)
+class TypedForm:
+    """The logs form as it came."""
+
+    fields: dict[str, str]
+    logs: list[SentLog]
+
+
+@router.get("/", name="days")
+def days(request: Request, archive: TheArchive) -> HTMLResponse:
+    """The list of days."""
+    with archive.database.reading() as session:
+        results = latest_results(session)
+        lines = tuple(
+            DayLine(
+                day.id,
+                day.name,
+                day.date.isoformat() if day.date else "no date",
+                _setup_lines(results[day.id].summary),
+            )
+            for day in list_days(session)
+            if day.id in results
+        )
+        jobs = tuple(job_view(job) for job in open_jobs(session))
+    return render(
+        request, DaysPage(title="Days", days=lines, jobs=jobs, has_samples=bool(sample_day_folders()))
+    )
+
+
+def _setup_lines(summary: Summary) -> tuple[SetupLine, ...]:
+    marks = setup_marks([one["setup"] for one in summary])
+    return tuple(
+        SetupLine(one["setup"], marks[one["setup"]], _value(one["scx"]), one["passes"]) for one in summary
+    )
+
+
+def _value(scx: dict[str, float | str] | None) -> str:
+    return with_uncertainty(float(scx["value"]), float(scx["u95"]), str(scx["unit"])) if scx else ""
+
+
+@router.get("/add", name="add")
+def add(request: Request, settings: CurrentSettings) -> HTMLResponse:
+    """The forms."""
+    return render(request, _add_page(request, settings.upload_limit_mb))
+
+
+@router.post("/add/folder", name="add_folder")
+def add_folder(
+    request: Request,
+    archive: TheArchive,
+    jobs: Jobs,
+    settings: CurrentSettings,
+    day_zip: UploadFile | None = None,
+) -> Response:
+    """Take a zipped test-day folder."""
+    try:
+        name, content = (day_zip.filename or "", day_zip.file) if day_zip else ("", None)
+        if content is None:
+            raise UploadError("No file was sent; choose a zipped test-day folder.")
+        job_id = queue_zip(archive, name, content)
+    except UploadError as refusal:
+        return _refused(request, settings.upload_limit_mb, str(refusal), {})
+    return _accepted(request, archive, jobs, job_id)
+
+
+async def _typed_form(request: Request) -> TypedForm:
+    """The rows of the logs form: file, setup and direction stand at the same place of their lists."""
+    form = await request.form(max_files=200, max_fields=1000)
+    fields = {name: value for name, value in form.items() if isinstance(value, str)}
+    setups, directions = form.getlist("log_setup"), form.getlist("log_direction")
+    logs = []
+    for place, sent in enumerate(form.getlist("log")):
+        if isinstance(sent, str) or not sent.filename:
+            continue
+        setup = str(setups[place]) if place < len(setups) else ""
+        direction = str(directions[place]) if place < len(directions) else ""
+        logs.append(SentLog(sent.filename, sent.file, setup, direction))
+    return TypedForm(fields, logs)
+
+
+@router.post("/add/logs", name="add_logs")
+async def add_logs(
+    request: Request,
+    archive: TheArchive,
+    jobs: Jobs,
+    settings: CurrentSettings,
+    form: Annotated[TypedForm, Depends(_typed_form)],
+) -> Response:
+    """Take logs with mass and air typed in."""
+    try:
+        job_id = await run_in_threadpool(queue_typed_day, archive, form.fields, form.logs)
+    except UploadError as refusal:
+        return _refused(request, settings.upload_limit_mb, str(refusal), form.fields)
+    return await run_in_threadpool(_accepted, request, archive, jobs, job_id)
+
+
+@router.post("/add/sample", name="add_sample")
+def add_sample(request: Request, archive: TheArchive, jobs: Jobs) -> Response:
+    """Fit the last of the made-up days that come with the program."""
+    folders = sample_day_folders()
+    job_id = queue_folder(archive, folders[-1]) if folders else None
+    if job_id is None:
+        return RedirectResponse(request.app.url_path_for("days"), SEE_OTHER)
+    return _accepted(request, archive, jobs, job_id)
+
+
+@router.get("/jobs/{job_id}", name="job")
+def job(request: Request, job_id: str, archive: TheArchive) -> Response:
+    """How far a day has come; its result once it is there."""
+    with archive.database.reading() as session:
+        view = job_view(find_job(session, job_id))
+    if view.day_id is not None:
+        return RedirectResponse(request.app.url_path_for("day", day_id=str(view.day_id)), SEE_OTHER)
+    crumbs = (_days_crumb(request),)
+    return render(request, JobPage(title=f"Reading {view.label}", crumbs=crumbs, job=view))
+
+
+@router.get("/jobs/{job_id}/status", name="job_status")
+def job_status(request: Request, job_id: str, archive: TheArchive) -> HTMLResponse:
+    """The piece of a page that shows a job, asked for again and again; on the end it leads to the day."""
+    with archive.database.reading() as session:
+        view = job_view(find_job(session, job_id))
+    answer = render_part(request, "days/job_status.html", job=view)
+    if view.day_id is not None:
+        answer.headers["HX-Redirect"] = str(request.app.url_path_for("day", day_id=str(view.day_id)))
+    return answer
+
+
+def job_view(job: Job) -> JobView:
+    """A job as shown."""
+    day_id = int(job.target) if job.state == "done" and job.target else None
+    return JobView(job.id, job.label, job.state, round(100 * job.fraction), job.text, job.error or "", day_id)
+
+
+def _accepted(request: Request, archive: TheArchive, jobs: Jobs, job_id: str) -> Response:
+    jobs.wake()
+    if not is_htmx(request):
+        return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)
+    with archive.database.reading() as session:
+        return render_part(request, "days/job_status.html", job=job_view(find_job(session, job_id)))
+
+
+def _refused(request: Request, limit_mb: float, problem: str, fields: dict[str, str]) -> HTMLResponse:
+    if is_htmx(request):
+        return render_part(request, "partials/problem.html", status=422, problem=problem)
+    return render(request, _add_page(request, limit_mb, problem, fields), 422)
+
+
+def _add_page(
+    request: Request, limit_mb: float, problem: str = "", fields: dict[str, str] | None = None
+) -> AddPage:
+    return AddPage(
+        title="Add a day",
+        crumbs=(_days_crumb(request),),
+        problem=problem,
+        fields=fields or {},
+        limit_mb=limit_mb,
+        has_samples=bool(sample_day_folders()),
+    )
+
+
+def _days_crumb(request: Request) -> Crumb:
+    text, name = DAYS_CRUMB
+    return Crumb(text, str(request.app.url_path_for(name)))

@@ -1,0 +1,34 @@
+"""What routes need, by name."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import Depends, Request
+
+from server.archive.archive import Archive
+from server.archive.jobs import JobRunner
+from server.results.service import ResultShelf
+from server.settings import Settings
+
+
+def _settings(request: Request) -> Settings:
+    return request.app.state.settings
+
+
+def _archive(request: Request) -> Archive:
+    return request.app.state.archive
+
+
+def _jobs(request: Request) -> JobRunner:
+    return request.app.state.jobs
+
+
+def _results(request: Request) -> ResultShelf:
+    return request.app.state.results
+
+
+CurrentSettings = Annotated[Settings, Depends(_settings)]
+TheArchive = Annotated[Archive, Depends(_archive)]
+Jobs = Annotated[JobRunner, Depends(_jobs)]
+Results = Annotated[ResultShelf, Depends(_results)]

@@ -1,0 +1,1 @@
+"""The help: served by the product itself, there is no internet at a track."""

@@ -1,0 +1,57 @@
+"""Help pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from server.errors import NotFoundError
+from server.help.service import TOPICS, Study, studies
+from server.templating import Crumb, Page, render
+from server.testday.findings import CODES
+
+router = APIRouter(default_response_class=HTMLResponse)
+
+
+@dataclass(frozen=True, kw_only=True)
+class HelpIndexPage(Page):
+    """All topics."""
+
+    template: ClassVar[str] = "help/index.html"
+    topics: dict[str, str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class HelpPage(Page):
+    """One topic; its words are the template help/topics/{topic}.html."""
+
+    template: ClassVar[str] = "help/topic.html"
+    topic: str
+    topics: dict[str, str]
+    codes: dict[str, str]
+    studies: list[Study]
+
+
+@router.get("/help", name="help")
+def help_index(request: Request) -> HTMLResponse:
+    """The list of topics."""
+    return render(request, HelpIndexPage(title="Help", topics=TOPICS))
+
+
+@router.get("/help/{topic}", name="help_topic")
+def help_topic(request: Request, topic: str) -> HTMLResponse:
+    """One topic."""
+    if topic not in TOPICS:
+        raise NotFoundError(f"The help has no page called {topic[:40]}.")
+    page = HelpPage(
+        title=TOPICS[topic],
+        crumbs=(Crumb("Help", str(request.app.url_path_for("help"))),),
+        topic=topic,
+        topics=TOPICS,
+        codes=dict(sorted(CODES.items())) if topic == "findings" else {},
+        studies=studies() if topic == "studies" else [],
+    )
+    return render(request, page)

@@ -1,0 +1,85 @@
+"""The job that makes a day of what was sent: unpack, read, fit, keep; or one sentence and nothing kept."""
+
+from __future__ import annotations
+
+import datetime as dt
+import shutil
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from server import __version__
+from server.archive.archive import Archive
+from server.archive.jobs import JobKind, add_job, new_job_id
+from server.archive.worker import Payload, Progress
+from server.days.service import FIT_JOB, IncomingDay, content_sha256, keep_day
+from server.days.tables import StoredDay
+from server.results.service import keep_result, latest_result, write_result
+
+RESULT_FILE = "result.zip"
+READ_SHARE = 0.15
+
+
+def fit_work(payload: Payload, progress: Progress) -> Payload:
+    """In the worker: payload names `scratch` and either `zip` or `folder`; the result is left in scratch."""
+    progress(0.01, "starting")
+    from server.analysis.day_fit import fit_day
+    from server.readers.load_day import load_day
+
+    scratch = Path(payload["scratch"])
+    progress(0.02, "reading the day")
+    folder = day_folder(payload)
+    day = load_day(folder)
+    progress(READ_SHARE, "fitting")
+    result = fit_day(day, progress=lambda f, text: progress(READ_SHARE + (0.99 - READ_SHARE) * f, text))
+    write_result(result, scratch / RESULT_FILE)
+    date = day.date.isoformat() if day.date else None
+    return {"folder": str(folder), "name": day.name, "date": date}
+
+
+def day_folder(payload: Payload) -> Path:
+    """The folder to read: the one named, or the one in the zip that was sent."""
+    if "folder" in payload:
+        return Path(payload["folder"])
+    from server.readers.zip_folder import unpack_day_zip
+
+    unpacked = Path(payload["scratch"]) / "unpacked"
+    shutil.rmtree(unpacked, ignore_errors=True)  # of a start that was interrupted
+    return unpack_day_zip(Path(payload["zip"]), unpacked)
+
+
+def keep_fitted_day(archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str:
+    """In the server: keep the day, its files and its result together; gives the day's number."""
+    date = dt.date.fromisoformat(outcome["date"]) if outcome["date"] else None
+    upload = Path(payload["zip"]) if "zip" in payload else None
+    incoming = IncomingDay(outcome["name"], date, Path(outcome["folder"]), payload["sent_as"], upload)
+    day = keep_day(archive, session, incoming)
+    keep_result(archive, session, day.id, Path(payload["scratch"]) / RESULT_FILE)
+    return str(day.id)
+
+
+FIT_DAY = JobKind(fit_work, keep_fitted_day)
+
+
+def queue_folder(archive: Archive, folder: Path) -> str | None:
+    """Queue a test-day folder of this computer; gives the job, or None when this version fitted it before."""
+    content = content_sha256(folder)
+    with archive.database.reading() as session:
+        day = session.scalar(select(StoredDay).where(StoredDay.content_sha256 == content))
+        result = latest_result(session, day.id) if day else None
+        if result is not None and result.version == __version__:
+            return None
+    return _add(archive, folder)
+
+
+def _add(archive: Archive, folder: Path) -> str:
+    job_id = new_job_id()
+    payload = {
+        "scratch": str(archive.incoming(job_id)),
+        "folder": str(folder.resolve()),
+        "sent_as": folder.name,
+    }
+    with archive.database.writing() as session:
+        add_job(session, FIT_JOB, folder.name, payload, job_id)
+    return job_id

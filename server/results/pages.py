@@ -1,0 +1,198 @@
+"""Pages of a day's result: the whole, each part under its own address, and the figures with their tables."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from fastapi import APIRouter, Depends, Query, Request
+from fastapi.responses import HTMLResponse, Response
+
+from server.analysis.result import DayResult
+from server.days.service import find_day
+from server.days.tables import StoredDay
+from server.dependencies import Results, TheArchive
+from server.errors import NotFoundError
+from server.figures.table import Table
+from server.results.next_step import WANTED_U95_M2
+from server.results.view import ResultView, result_view
+from server.templating import Crumb, Page, is_htmx, render, render_part
+
+router = APIRouter(default_response_class=HTMLResponse)
+
+SECTIONS = {
+    "findings": "Findings",
+    "passes": "Passes",
+    "each-pass": "Each pass on its own",
+    "changes": "Changes between setups",
+    "budget": "What the interval is made of",
+    "innovations": "Innovations",
+    "intervals": "The interval method beside it",
+    "inputs": "Inputs, defaults, version",
+    "files": "Files",
+}
+FIGURE_WORDS = {
+    "passes": "Resistance of every pass against speed. Circles: measured. Lines: the model without gusts, "
+    "out solid, back dashed.",
+    "forest": "SCx of each pass alone, what is shared held at the joint estimate; above them all together.",
+    "innovations": "Left: how far each speed reading lay from the filter's prediction, in units of its u; "
+    "95 % belong between the dashed lines. Right: how alike neighbours are; bars belong between the lines.",
+    "budget": "Contributions to u(SCx). Plain: from the data (type A). Hatched: stated or default (type B).",
+    "comparisons": "Change of SCx against the baseline. The shaded band is what this day could not have told "
+    "from nothing.",
+    "two-methods": "The fit of the day and the published interval method on one axis, all as coasting sees "
+    "the drag.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class DayHead:
+    """The day itself, as its result's page names it."""
+
+    id: int
+    name: str
+    date: str
+    sent_as: str
+    added: str
+    result_sha256: str
+    files: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ResultPage(Page):
+    """A day's result; `section` is the one part that is shown, or empty for the whole."""
+
+    template: ClassVar[str] = "results/day.html"
+    help: ClassVar[str] = "result"
+    day: DayHead
+    view: ResultView
+    section: str
+    sections: dict[str, str]
+    figure_words: dict[str, str]
+    wanted: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class TablePage(Page):
+    """The numbers behind a figure."""
+
+    template: ClassVar[str] = "results/table.html"
+    help: ClassVar[str] = "result"
+    table: Table
+    figure: str
+    day_id: int
+
+
+@dataclass(frozen=True, slots=True)
+class LoadedResult:
+    """A day and its newest result."""
+
+    day: StoredDay
+    head: DayHead
+    result: DayResult
+
+
+def _loaded(day_id: int, archive: TheArchive, results: Results) -> LoadedResult:
+    with archive.database.reading() as session:
+        day = find_day(session, day_id)
+        row, result = results.of_day(session, day_id)
+        head = DayHead(
+            day.id,
+            day.name,
+            day.date.isoformat() if day.date else "no date",
+            day.sent_as,
+            day.added_at.strftime("%Y-%m-%d %H:%M UTC"),
+            row.sha256,
+            tuple((file.path, file.sha256) for file in day.files),
+        )
+        return LoadedResult(day, head, result)
+
+
+Loaded = Annotated[LoadedResult, Depends(_loaded)]
+Wanted = Annotated[float, Query(gt=0, le=10)]
+
+
+@router.get("/days/{day_id}", name="day")
+def day(request: Request, loaded: Loaded, wanted: Wanted = WANTED_U95_M2) -> HTMLResponse:
+    """The whole result."""
+    return render(request, _page(request, loaded, "", wanted))
+
+
+@router.get("/days/{day_id}/figures/{name}.json", name="figure")
+def figure(name: str, loaded: Loaded, narrow: bool = False) -> Response:
+    """A figure for the page's plot module."""
+    from server.figures.catalogue import figure_json
+
+    _known_figure(name)
+    return Response(figure_json(name, loaded.result, narrow), media_type="application/json")
+
+
+@router.get("/days/{day_id}/figures/{name}.csv", name="figure_csv")
+def figure_csv(name: str, loaded: Loaded) -> Response:
+    """A figure's numbers as CSV."""
+    content = _table(name, loaded.result).to_csv()
+    disposition = f'attachment; filename="day-{loaded.head.id}-{name}.csv"'
+    return Response(
+        content, media_type="text/csv; charset=utf-8", headers={"Content-Disposition": disposition}
+    )
+
+
+@router.get("/days/{day_id}/figures/{name}/table", name="figure_table")
+def figure_table(request: Request, name: str, loaded: Loaded) -> HTMLResponse:
+    """A figure's numbers as a table, on a page or as a piece of one."""
+    table = _table(name, loaded.result)
+    if is_htmx(request):
+        return render_part(request, "results/table_rows.html", table=table)
+    crumbs = (*_crumbs(request), Crumb(loaded.head.name, _day_path(request, loaded)))
+    return render(
+        request,
+        TablePage(
+            title=f"{FIGURE_WORDS[name]}", crumbs=crumbs, table=table, figure=name, day_id=loaded.head.id
+        ),
+    )
+
+
+@router.get("/days/{day_id}/{section}", name="day_section")
+def day_section(
+    request: Request, section: str, loaded: Loaded, wanted: Wanted = WANTED_U95_M2
+) -> HTMLResponse:
+    """One part of the result under its own address."""
+    if section not in SECTIONS:
+        raise NotFoundError(f"A result has no part called {section[:40]}.")
+    return render(request, _page(request, loaded, section, wanted))
+
+
+def _page(request: Request, loaded: LoadedResult, section: str, wanted: float) -> ResultPage:
+    crumbs = _crumbs(request)
+    if section:
+        crumbs = (*crumbs, Crumb(loaded.head.name, _day_path(request, loaded)))
+    return ResultPage(
+        title=SECTIONS.get(section, loaded.head.name),
+        crumbs=crumbs,
+        day=loaded.head,
+        view=result_view(loaded.result, wanted),
+        section=section,
+        sections=SECTIONS,
+        figure_words=FIGURE_WORDS,
+        wanted=wanted,
+    )
+
+
+def _crumbs(request: Request) -> tuple[Crumb, ...]:
+    return (Crumb("Days", str(request.app.url_path_for("days"))),)
+
+
+def _day_path(request: Request, loaded: LoadedResult) -> str:
+    return str(request.app.url_path_for("day", day_id=str(loaded.head.id)))
+
+
+def _known_figure(name: str) -> None:
+    if name not in FIGURE_WORDS:
+        raise NotFoundError(f"A result has no figure called {name[:40]}.")
+
+
+def _table(name: str, result: DayResult) -> Table:
+    from server.figures.catalogue import PLOTS
+
+    _known_figure(name)
+    return PLOTS[name].table(result)

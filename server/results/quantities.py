@@ -1,0 +1,93 @@
+"""How quantities are named and scaled on screen: SI inside, what people at a track say outside."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from server.analysis.result import Delta, Estimate
+from server.testday.rounding import rounded, with_uncertainty
+
+SOURCE_WORDS = {
+    "measured": "measured on this day",
+    "typed": "typed in",
+    "predicted": "from a prediction",
+    "default": "a default, because nothing was given",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """How an estimate is shown: its words, a hint, and the factor from its own unit to the one on screen."""
+
+    label: str
+    hint: str = ""
+    unit: str = ""
+    factor: float = 1.0
+
+
+ESTIMATES = {
+    "SCx": Shown("Drag area SCx", "at the reference condition, in still air", "m²"),
+    "SCx_apparent": Shown(
+        "Drag area as coasting sees it", "rolling loss under the downforce still in it", "m²"
+    ),
+    "SCz": Shown("Downforce area SCz", "", "m²"),
+    "SCz_front": Shown("SCz, front axle", "", "m²"),
+    "SCz_rear": Shown("SCz, rear axle", "", "m²"),
+    "balance_front": Shown("Balance", "front share of the downforce", "%", 100.0),
+    "LD": Shown("Downforce over drag", "", ""),
+    "c0": Shown("Rolling resistance c0", "share of the load", "%", 100.0),
+    "c1": Shown("Rise of rolling resistance c1", "share of the load per m/s", "s/m"),
+    "grade": Shown("Grade", "uphill travelling out", "%", 100.0),
+    "head_wind_out": Shown("Head wind", "mean, travelling out", "m/s"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class ValueView:
+    """A value as it stands on the page, and what hover, focus or a tap adds."""
+
+    text: str
+    detail: str
+    source: str
+
+
+def value_view(name: str, estimate: Estimate) -> ValueView:
+    """An estimate in screen units: value ± U95 unit, with u, the interval and the source as detail."""
+    shown = ESTIMATES.get(name, Shown(name, unit=estimate.unit))
+    scale, unit = shown.factor, shown.unit
+    text = with_uncertainty(scale * estimate.value, scale * estimate.u95, unit)
+    u = rounded(scale * estimate.u, scale * estimate.u)[0] if estimate.u > 0 else "0"
+    low = rounded(scale * estimate.low95, scale * estimate.u95)[0]
+    high = rounded(scale * estimate.high95, scale * estimate.u95)[0]
+    detail = f"u {u}{' ' + unit if unit else ''}; 95 %: {low} to {high}; {SOURCE_WORDS[estimate.source]}"
+    return ValueView(text, detail, estimate.source)
+
+
+def delta_text(delta: Delta) -> str:
+    """A difference: value ± U95 unit."""
+    return with_uncertainty(delta.value, delta.u95, delta.unit)
+
+
+REFERENCE: Mapping[str, tuple[str, Callable[[float], str]]] = {
+    "speed_mps": ("Speed", lambda v: f"{3.6 * v:.1f} km/h ({v:.1f} m/s)"),
+    "density_kgm3": ("Air density", lambda v: f"{v:.4f} kg/m³"),
+    "pressure_pa": ("Pressure", lambda v: f"{v / 100.0:.1f} hPa"),
+    "temperature_k": ("Temperature", lambda v: f"{v - 273.15:.1f} °C"),
+    "humidity": ("Humidity", lambda v: f"{100.0 * v:.0f} %"),
+    "mass_kg": ("Mass as run", lambda v: f"{v:.1f} kg"),
+}
+
+
+def reference_lines(reference: Mapping[str, float | str | None]) -> tuple[tuple[str, str], ...]:
+    """The reference condition as (words, value) lines."""
+    return tuple(_reference_line(name, value) for name, value in reference.items() if value is not None)
+
+
+def _reference_line(name: str, value: float | str) -> tuple[str, str]:
+    label, write = REFERENCE.get(name, (name.replace("_", " "), lambda v: f"{v:.4g}"))
+    if isinstance(value, str):
+        return label, value
+    if name not in REFERENCE and name.endswith("_m"):
+        return name.removesuffix("_m").replace("_", " ").capitalize(), f"{1000.0 * value:.1f} mm"
+    return label[:1].upper() + label[1:], write(value)

@@ -1,0 +1,85 @@
+"""What a result says in plain sentences, numbers and intervals in them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from server.analysis.result import Comparison, DayResult, Delta, SetupResult
+from server.figures.theme import SetupMark, setup_marks
+from server.results.next_step import QUANTITY, WANTED_U95_M2, next_step, used_coast_downs
+from server.testday.rounding import rounded, with_uncertainty
+
+SIGNIFICANT = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class SetupSentence:
+    """“Setup B: SCx 1.38 ± 0.04 m² from 8 coast-downs; …” in its parts; value is empty when there is none."""
+
+    setup: str
+    mark: SetupMark
+    value: str
+    rest: str
+
+    @property
+    def text(self) -> str:
+        """The whole sentence."""
+        return f"Setup {self.setup}: " + (f"SCx {self.value} " if self.value else "") + self.rest
+
+
+def setup_sentences(result: DayResult, wanted_u95_m2: float = WANTED_U95_M2) -> list[SetupSentence]:
+    """One sentence a setup, in the day's order."""
+    marks = setup_marks([setup.name for setup in result.setups])
+    return [_setup_sentence(result, setup, marks[setup.name], wanted_u95_m2) for setup in result.setups]
+
+
+def _setup_sentence(result: DayResult, setup: SetupResult, mark: SetupMark, wanted: float) -> SetupSentence:
+    n, _, _ = used_coast_downs(setup)
+    scx = setup.estimates.get(QUANTITY)
+    if scx is None:
+        reason = why_no_area(result, setup)
+        return SetupSentence(
+            setup.name, mark, "", f"no drag area can be had. {reason} Next: {next_step(setup)}."
+        )
+    value = with_uncertainty(scx.value, scx.u95, scx.unit)
+    rest = f"from {n} coast-down{'' if n == 1 else 's'}; {next_step(setup, wanted)}."
+    return SetupSentence(setup.name, mark, value, rest)
+
+
+def why_no_area(result: DayResult, setup: SetupResult) -> str:
+    """The finding that stops this setup, as a sentence."""
+    runs = {one.run for one in setup.passes}
+    stops = [finding for finding in result.findings if finding.grade == "stop"]
+    mine = [f for f in stops if f.run in runs or f.text.startswith(f"Setup {setup.name}")]
+    shared = [f for f in stops if f.run is None and not f.text.startswith("Setup ")]
+    found = [*mine, *shared]
+    return found[0].text if found else "None of its passes could be used."
+
+
+def comparison_sentences(result: DayResult) -> list[str]:
+    """One sentence a comparison: the change of SCx, and whether this day could tell."""
+    return [
+        comparison_sentence(one, one.deltas[QUANTITY]) for one in result.comparisons if QUANTITY in one.deltas
+    ]
+
+
+def comparison_sentence(comparison: Comparison, delta: Delta) -> str:
+    """“B against A: SCx −0.14 ± 0.03 m², a change …”."""
+    change = signed(with_uncertainty(delta.value, delta.u95, delta.unit))
+    seen = rounded(delta.smallest_seen, delta.smallest_seen)[0] if delta.smallest_seen > 0 else "0"
+    head = f"{comparison.setup} against {comparison.baseline}: SCx {change}"
+    if delta.p < SIGNIFICANT:
+        word = "less" if delta.value < 0 else "more"
+        return f"{head} ({p_words(delta.p)}): {word} drag than {comparison.baseline}."
+    unseen = f"no change that this day could tell; it would have seen {seen} {delta.unit}"
+    return f"{head} ({p_words(delta.p)}): {unseen}."
+
+
+def signed(text: str) -> str:
+    """A difference with its sign always written, by a true minus."""
+    return text.replace("-", "−", 1) if text.startswith("-") else f"+{text}"
+
+
+def p_words(p: float) -> str:
+    """A p-value as it is printed: three decimals, or less than 0.001."""
+    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"

@@ -1,0 +1,244 @@
+"""A result laid out for its page: every table and sentence as plain rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from server.analysis.result import BudgetLine, DayResult, IntervalWindow, Pass, PassFit, SetupResult
+from server.figures.budget import budget_lines
+from server.figures.theme import SetupMark, setup_marks
+from server.results.quantities import ESTIMATES, Shown, ValueView, delta_text, reference_lines, value_view
+from server.results.sentences import SetupSentence, comparison_sentences, p_words, setup_sentences, signed
+from server.testday.rounding import rounded, with_uncertainty
+from server.testday.values import Finding
+
+NORMAL_95 = 1.959964
+MPS_TO_KMH = 3.6
+KIND_WORDS = {"coast-down": "coast-down", "constant-speed": "constant speed", "zero": "static zero"}
+DIRECTION_WORDS = {1: "out", -1: "back", 0: "—"}
+GRADE_ORDER = {"stop": 0, "check": 1, "note": 2}
+
+
+@dataclass(frozen=True, slots=True)
+class EstimateRow:
+    """One quantity over all setups; None where a setup has none."""
+
+    shown: Shown
+    values: tuple[ValueView | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PassRow:
+    """One stretch of a run."""
+
+    setup: str
+    mark: SetupMark
+    run: int
+    kind: str
+    direction: str
+    span: str
+    speeds: str
+    used: bool
+    reason: str
+    own: str
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """One contribution to u(SCx); share is of the summed squares."""
+
+    input: str
+    value: str
+    contribution: str
+    share: str
+    type: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class DeltaRow:
+    """One difference between setups."""
+
+    setup: SetupMark
+    baseline: SetupMark
+    words: str
+    quantity: str
+    change: str
+    p: str
+    smallest: str
+    shared: str
+
+
+@dataclass(frozen=True, slots=True)
+class WindowRow:
+    """One speed of the interval method."""
+
+    speed: str
+    out: str
+    back: str
+    mean: str
+    precision: str
+    force: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetupView:
+    """One setup's own tables."""
+
+    name: str
+    mark: SetupMark
+    budget: tuple[BudgetRow, ...]
+    windows: tuple[WindowRow, ...]
+    interval_text: str
+    two_terms: str
+    three_terms: str
+    apparent: str
+
+
+@dataclass(frozen=True, slots=True)
+class ResultView:
+    """Everything the page of a result shows."""
+
+    name: str
+    sentences: tuple[SetupSentence, ...]
+    changes: tuple[str, ...]
+    marks: tuple[tuple[str, SetupMark], ...]
+    estimates: tuple[EstimateRow, ...]
+    passes: tuple[PassRow, ...]
+    deltas: tuple[DeltaRow, ...]
+    setups: tuple[SetupView, ...]
+    findings: tuple[Finding, ...]
+    reference: tuple[tuple[str, str], ...]
+    inputs: tuple[tuple[str, str], ...]
+    noise: tuple[tuple[str, ValueView], ...]
+    version: str
+
+    @property
+    def has_fits(self) -> bool:
+        """Whether any pass was used."""
+        return any(row.used and row.kind != KIND_WORDS["zero"] for row in self.passes)
+
+
+def result_view(result: DayResult, wanted_u95_m2: float) -> ResultView:
+    """Lay a result out."""
+    marks = setup_marks([setup.name for setup in result.setups])
+    return ResultView(
+        name=result.name,
+        sentences=tuple(setup_sentences(result, wanted_u95_m2)),
+        changes=tuple(comparison_sentences(result)),
+        marks=tuple(marks.items()),
+        estimates=_estimate_rows(result),
+        passes=tuple(row for setup in result.setups for row in _pass_rows(setup, marks[setup.name])),
+        deltas=_delta_rows(result, marks),
+        setups=tuple(_setup_view(setup, marks[setup.name]) for setup in result.setups),
+        findings=tuple(sorted(result.findings, key=lambda f: (GRADE_ORDER[f.grade], f.run or 0, f.code))),
+        reference=reference_lines(result.reference),
+        inputs=tuple(result.inputs.items()),
+        noise=tuple((name, value_view(name, value)) for name, value in result.noise.items()),
+        version=result.version,
+    )
+
+
+def _estimate_rows(result: DayResult) -> tuple[EstimateRow, ...]:
+    found = {name for setup in result.setups for name in setup.estimates}
+    names = [name for name in ESTIMATES if name in found] + sorted(found - set(ESTIMATES))
+    return tuple(
+        EstimateRow(
+            ESTIMATES.get(name, Shown(name)),
+            tuple(
+                value_view(name, setup.estimates[name]) if name in setup.estimates else None
+                for setup in result.setups
+            ),
+        )
+        for name in names
+    )
+
+
+def _pass_rows(setup: SetupResult, mark: SetupMark) -> list[PassRow]:
+    own = {id(fit.of): fit for fit in setup.fits}
+    keyed = {(fit.of.run, fit.of.start_s): fit for fit in setup.fits}
+    ordered = sorted(setup.passes, key=lambda one: (one.run, one.start_s))
+    return [_pass_row(one, mark, own.get(id(one)) or keyed.get((one.run, one.start_s))) for one in ordered]
+
+
+def _pass_row(one: Pass, mark: SetupMark, fit: PassFit | None) -> PassRow:
+    inferred = "coasting inferred from the speed alone" if one.used and one.coasting_inferred else ""
+    speeds = f"{MPS_TO_KMH * one.high_mps:.0f} → {MPS_TO_KMH * one.low_mps:.0f}"
+    return PassRow(
+        setup=one.setup,
+        mark=mark,
+        run=one.run,
+        kind=KIND_WORDS[one.kind],
+        direction=DIRECTION_WORDS[one.direction],
+        span=f"{one.start_s:.1f} – {one.end_s:.1f}",
+        speeds="" if one.kind == "zero" else speeds,
+        used=one.used,
+        reason="; ".join(part for part in (one.reason, inferred) if part),
+        own=with_uncertainty(fit.scx, NORMAL_95 * fit.scx_u) if fit and fit.scx_u > 0 else "",
+    )
+
+
+def _delta_rows(result: DayResult, marks: dict[str, SetupMark]) -> tuple[DeltaRow, ...]:
+    return tuple(
+        DeltaRow(
+            setup=marks[comparison.setup],
+            baseline=marks[comparison.baseline],
+            words=f"{comparison.setup} against {comparison.baseline}",
+            quantity=ESTIMATES.get(name, Shown(name)).label,
+            change=signed(delta_text(delta)),
+            p=p_words(delta.p),
+            smallest=_two_digits(delta.smallest_seen, delta.unit),
+            shared=_two_digits(delta.shared_u, delta.unit),
+        )
+        for comparison in result.comparisons
+        for name, delta in comparison.deltas.items()
+    )
+
+
+def _setup_view(setup: SetupResult, mark: SetupMark) -> SetupView:
+    method, apparent = setup.interval_method, setup.estimates.get("SCx_apparent")
+    two, three = (method.scx_two_term, method.scx_three_term) if method else (None, None)
+    lines = budget_lines(setup.budget)
+    total = sum(line.contribution**2 for line in lines)
+    return SetupView(
+        name=setup.name,
+        mark=mark,
+        budget=tuple(_budget_row(line, total) for line in lines),
+        windows=tuple(_window_row(window) for window in method.windows) if method else (),
+        interval_text=method.text if method else "The interval method cannot be used on these passes.",
+        two_terms=value_view("SCx", two).text if two else "",
+        three_terms=value_view("SCx", three).text if three else "",
+        apparent=value_view("SCx_apparent", apparent).text if apparent else "",
+    )
+
+
+def _budget_row(line: BudgetLine, total: float) -> BudgetRow:
+    value = ""
+    if line.value is not None:
+        value = (
+            with_uncertainty(line.value, NORMAL_95 * line.u, line.unit)
+            if line.u
+            else f"{line.value:.4g} {line.unit}"
+        )
+    share = 100.0 * line.contribution**2 / total if total > 0 else 0.0
+    return BudgetRow(
+        line.input, value, _two_digits(line.contribution, "m²"), f"{share:.0f} %", line.type, line.source
+    )
+
+
+def _window_row(window: IntervalWindow) -> WindowRow:
+    def times(values: tuple[float, ...]) -> str:
+        return ", ".join(f"{value:.2f}" for value in values)
+
+    return WindowRow(
+        speed=f"{MPS_TO_KMH * window.speed_mps:.0f}",
+        out=times(window.times_out_s),
+        back=times(window.times_back_s),
+        mean=f"{window.mean_time_s:.3f}",
+        precision="" if window.precision is None else f"{window.precision:.3f}",
+        force=f"{window.force_n:.1f}",
+    )
+
+
+def _two_digits(number: float, unit: str) -> str:
+    return f"{rounded(number, number)[0]} {unit}".strip() if number > 0 else "0"

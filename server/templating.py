@@ -1,0 +1,98 @@
+"""The Jinja environment: pages from dataclasses, values with their uncertainty, addresses by route name."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from server import __version__
+from server.figures.table import Cell
+from server.locations import web_folder
+from server.testday.rounding import with_uncertainty
+
+THEMES = ("auto", "light", "dark")
+THEME_COOKIE = "theme"
+
+
+@dataclass(frozen=True, slots=True)
+class Crumb:
+    """A step of the way up: its words and its address."""
+
+    text: str
+    href: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Page:
+    """What every page has; each page is a dataclass of its own that names its template and its help."""
+
+    template: ClassVar[str]
+    help: ClassVar[str] = ""
+    title: str
+    crumbs: tuple[Crumb, ...] = ()
+
+
+def make_environment() -> Environment:
+    """Templates of web/templates; text is text, a missing name is an error."""
+    environment = Environment(
+        loader=FileSystemLoader(web_folder() / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["with_uncertainty"] = with_uncertainty
+    environment.filters["cell"] = cell_text
+    environment.globals["version"] = __version__
+    return environment
+
+
+def cell_text(cell: Cell) -> str:
+    """A table's cell as it is read on the page: numbers to four digits, nothing for None."""
+    if cell is None:
+        return ""
+    return f"{cell:.4g}" if isinstance(cell, float) else str(cell)
+
+
+def render(request: Request, page: Page, status: int = 200) -> HTMLResponse:
+    """The page as HTML."""
+    environment: Environment = request.app.state.templates
+    context = {field.name: getattr(page, field.name) for field in dataclasses.fields(page)}
+    return HTMLResponse(
+        environment.get_template(page.template).render(**context, **_frame(request, page)), status
+    )
+
+
+def render_part(request: Request, template: str, status: int = 200, **context: Any) -> HTMLResponse:
+    """A piece of a page, for htmx."""
+    environment: Environment = request.app.state.templates
+    return HTMLResponse(
+        environment.get_template(template).render(**context, path_for=_path_for(request)), status
+    )
+
+
+def is_htmx(request: Request) -> bool:
+    """Whether a piece of a page is asked for."""
+    return request.headers.get("HX-Request") == "true"
+
+
+def _frame(request: Request, page: Page) -> dict[str, Any]:
+    theme = request.cookies.get(THEME_COOKIE, "auto")
+    return {
+        "theme": theme if theme in THEMES else "auto",
+        "here": request.url.path,
+        "help_name": page.help,
+        "path_for": _path_for(request),
+    }
+
+
+def _path_for(request: Request) -> Any:
+    def path_for(name: str, /, **parts: Any) -> str:
+        return str(request.app.url_path_for(name, **parts))
+
+    return path_for
