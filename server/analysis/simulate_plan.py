@@ -97,14 +97,14 @@ class TyrePlan:
 class InstrumentPlan:
     """Sensors and loggers. A rate of 0 leaves the sensor out.
 
-    wheel_scale_rel_u: how far the radius the logger was told is off; wheel_growth_rel: growth of the rolling
+    wheel_scale: radius the logger was told over the true one; wheel_growth_rel: growth of the rolling
     radius at 30 m/s; teeth: of the pulse wheel; pitch_error_rel: scatter of its tooth pitch; timer_s: tick of
     the clock that times the teeth. satellite_delay_s: the receiver's delay. colour: slow part of its noise.
     damper_noise_m, friction_n: road roughness seen by one damper; joint friction per axle at the ground.
     """
 
     wheel_rate_hz: float = 100.0
-    wheel_scale_rel_u: float = 0.01
+    wheel_scale: Quantity = field(default=Quantity(1.0, 0.01))
     wheel_growth_rel: Quantity = field(default=Quantity(0.004, 0.002))
     teeth: int = 48
     pitch_error_rel: float = 0.005

@@ -117,7 +117,7 @@ def draw_day(plan: SimulationPlan, rng: np.random.Generator) -> TrueDay:
         ),
         gust_sd_mps=_non_negative(plan.wind.gust_sd_mps, draw),
         gust_time_s=draw.positive(plan.wind.gust_time_s),
-        wheel_scale=draw.normal(Quantity(1.0, plan.instruments.wheel_scale_rel_u)),
+        wheel_scale=draw.normal(plan.instruments.wheel_scale),
         wheel_growth=draw.normal(plan.instruments.wheel_growth_rel),
         satellite_delay_s=max(0.0, draw.normal(plan.instruments.satellite_delay_s)),
         wind_clock_s=clock,

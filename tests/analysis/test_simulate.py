@@ -255,7 +255,7 @@ def test_moving_car_meets_gusts_faster_with_a_length_scale():
 
 
 def test_wheel_speed_has_scale_growth_and_teeth():
-    instruments = InstrumentPlan(wheel_growth_rel=Quantity(0.006), wheel_scale_rel_u=0.0)
+    instruments = InstrumentPlan(wheel_growth_rel=Quantity(0.006), wheel_scale=Quantity(1.0))
     simulated = simulate_day(still_plan(instruments=instruments), seed=7)
     signal = simulated.day.runs[0].recordings[0].signals["wheel_speed_fl"]
     drive = simulated.truth.drives[1]
