@@ -87,6 +87,8 @@ def _members(bundle: zipfile.ZipFile, name: str, limits: ZipLimits) -> dict[Pure
         if path is None or _is_junk(path) or member.is_dir():
             continue
         _check_kind(name, member)
+        if path in members:
+            raise UploadError(f"{name} holds {_shown(str(path))} twice.")
         members[path] = member
         if len(members) > limits.files:
             raise UploadError(f"{name} holds more than {limits.files:,} files.")

@@ -57,8 +57,9 @@ def read_calibrations(root: Table) -> Mapping[str, Calibration]:
         return {}
     calibrations = {}
     for role in outer.values:
-        table = outer.table(role, f"[calibration.{role}]")
-        if table is not None and _is_role(outer, role):
+        outer.get(role)
+        table = outer.table(role, f"[calibration.{role}]") if _is_role(outer, role) else None
+        if table is not None:
             calibrations[role] = _calibration(table)
     return calibrations
 

@@ -84,7 +84,7 @@ def quantity_or_default(table: Table, key: Key, default: Quantity | None = None)
 
 def source_of(table: Table, key: Key) -> Source:
     """Return where a given value came from: typed, unless the table's `sources` says otherwise."""
-    sources = table.table(SOURCES, f"{SOURCES} = {{ {key.name} = … }}")
+    sources = table.table(SOURCES, f"{table.label} {SOURCES}", f"{SOURCES} = {{ … }}")
     if sources is None:
         return "typed"
     word = sources.word(key.name, _SOURCE_WORDS, "a source")

@@ -50,7 +50,7 @@ def _run(table: Table, position: int, folder: Path, setups: tuple[Setup, ...]) -
         coasting=next((word for word in COASTING if word == coasting), "unknown"),
         direction=next((word for word in DIRECTIONS if word == direction), None),
         passes=tuple(_pass(edit) for edit in table.tables("passes", "[[runs.passes]]", f" of {table.label}")),
-        channels=read_channels(table.table("channels", f"{table.label} [runs.channels]")),
+        channels=read_channels(table.table("channels", f"{table.label} [runs.channels]", "[runs.channels]")),
         notes=table.text("notes") or "",
     )
 

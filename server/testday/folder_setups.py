@@ -45,7 +45,7 @@ def _setup(table: Table) -> Setup:
 
 def _parts(table: Table) -> Mapping[str, str | float | bool]:
     """Read the free keys of what is fitted: texts, numbers, true or false."""
-    parts = table.table("parts", "parts = { … }")
+    parts = table.table("parts", f"{table.label} parts", "parts = { … }")
     return {} if parts is None else {name: _part(parts, name) for name in parts.values}
 
 

@@ -113,13 +113,13 @@ class Table:
             self.wrong_type(key, value, wanted)
         return [] if value is None else value
 
-    def table(self, key: str, label: str) -> Table | None:
-        """Return a sub-table."""
+    def table(self, key: str, label: str, written: str = "") -> Table | None:
+        """Return a sub-table; `written` shows how it is written, where its label does not."""
         value = self.get(key)
         if value is None:
             return None
         if not isinstance(value, dict):
-            self.refuse(key, f"is {kind(value)}; it must be a table written as {label}.")
+            self.refuse(key, f"is {kind(value)}; it must be a table written as {written or label}.")
         if key not in self._inner:
             self._inner[key] = [Table(value, self.file, label, self.findings)]
         return self._inner[key][0]

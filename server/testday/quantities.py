@@ -14,6 +14,7 @@ from decimal import Context, Decimal
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)(?::([0-5]\d(?:\.\d{1,40})?))?")
 _EXACT = Context(prec=60)
 _PI = Decimal("3.14159265358979323846264338327950288419716939937510582097494")
+_TIDY_DIGITS = 20
 _SEARCH_DIGITS = (15, 16, 17, 19, 22, 26, 32, 40)
 
 
@@ -58,21 +59,25 @@ def difference_to_si(written: Decimal, unit: str) -> float:
 
 
 def from_si(value: float, unit: str) -> Decimal:
-    """Return the shortest decimal in `unit` that `to_si` takes back to exactly `value`."""
-    known = UNITS[unit]
-    exact = _EXACT.divide(_EXACT.subtract(Decimal(value), known.offset), known.scale)
-    return _shortest(exact, value, unit, to_si)
+    """Return a short decimal in `unit` that `to_si` takes back to exactly `value`."""
+    return _written(value, unit, UNITS[unit].offset, to_si)
 
 
 def difference_from_si(value: float, unit: str) -> Decimal:
-    """Return the shortest decimal in `unit` that `difference_to_si` takes back to exactly `value`."""
-    exact = _EXACT.divide(Decimal(value), UNITS[unit].scale)
-    return _shortest(exact, value, unit, difference_to_si)
+    """Return a short decimal in `unit` that `difference_to_si` takes back to exactly `value`."""
+    return _written(value, unit, Decimal(0), difference_to_si)
 
 
-def _shortest(exact: Decimal, value: float, unit: str, back: Callable[[Decimal, str], float]) -> Decimal:
-    for digits in _SEARCH_DIGITS:
-        candidate = Context(prec=digits).plus(exact)
+def _written(value: float, unit: str, offset: Decimal, back: Callable[[Decimal, str], float]) -> Decimal:
+    """Convert the float's own short digits where that is exact, else the shortest of its exact value."""
+    scale = UNITS[unit].scale
+    tidy, exact = (
+        _EXACT.divide(_EXACT.subtract(of, offset), scale) for of in (Decimal(repr(value)), Decimal(value))
+    )
+    candidates = [Context(prec=digits).plus(exact) for digits in _SEARCH_DIGITS]
+    if len(tidy.as_tuple().digits) <= _TIDY_DIGITS:
+        candidates.insert(0, tidy)
+    for candidate in candidates:
         if back(candidate, unit) == value:
             return candidate
     raise ValueError(f"value {value!r} has no decimal form in {unit!r}")
