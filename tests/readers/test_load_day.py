@@ -41,10 +41,12 @@ class Logs:
 
     def __init__(self, clocks: dict[str, float], dates: dict[str, dt.date] | None = None) -> None:
         self.opened: list[str] = []
+        self.time_columns: list[str | None] = []
         self.clocks = clocks
         self.dates = dates or {}
 
-    def __call__(self, file: str) -> RawLog:
+    def __call__(self, file: str, time_column: str | None) -> RawLog:
+        self.time_columns.append(time_column)
         self.opened.append(file)
         channel = Channel("gps_speed", "m/s", np.array([0.0, 1.0]), np.array([20.0, 19.0]))
         return RawLog(file, (channel,), "made up", self.clocks.get(file), self.dates.get(file))
@@ -53,7 +55,7 @@ class Logs:
 def join(run: Run, open_file: Callable[[str], RawLog], car: Car, day_channels: dict[str, str]) -> Run:
     """Stand in for the joining of logs to a run: one recording a log, on the log's own clock."""
     assert car.mass_kg.value == 236.0
-    assert day_channels == {}
+    assert "gps_speed" not in day_channels
     logs = [open_file(log.file) for log in run.logs]
     return replace(run, recordings=tuple(Recording(log.file, {}, log.start_clock_s) for log in logs))
 
@@ -90,6 +92,21 @@ def test_a_day_without_date_takes_the_one_its_logs_agree_on(day: Day) -> None:
     assert texts(other, "log-date") == ["logs/b.csv: its date is 2026-05-10, the day's 2026-05-09."]
 
 
+def test_the_time_column_is_the_runs_word_or_the_days(day: Day) -> None:
+    logs = Logs({})
+    join_logs(replace(day, channels={"time": "t"}), logs)
+    assert logs.time_columns == ["t", "t", "t"]
+    first = replace(day.runs[0], channels={"time": "tick"})
+    logs = Logs({})
+    join_logs(replace(day, runs=(first, *day.runs[1:])), logs)
+    assert list(zip(logs.opened, logs.time_columns, strict=True)) == [
+        ("logs/a.csv", "tick"),
+        ("logs/b.csv", None),
+        ("logs/box.csv", None),
+        ("logs/a.csv", None),
+    ]
+
+
 def test_the_folders_own_findings_stay(day: Day) -> None:
     assert set(day.findings) <= set(join_logs(day, Logs({})).findings)
 
@@ -111,9 +128,8 @@ def test_a_missing_log_is_refused_with_the_nearest_name(tmp_path: Path) -> None:
     folder = make(tmp_path / "day", MINIMAL, {"logs/Run01.CSV": CSV})
     with pytest.raises(DayFolderError) as error:
         load_day(folder)
-    assert str(error.value) == (
-        "testday.toml: [[runs]] 1 log is 'logs/run01.csv'; the folder has no such file (there is 'Run01.CSV')."
-    )
+    said = "[[runs]] 1 log is 'logs/run01.csv'; the folder has no such file (there is 'Run01.CSV')."
+    assert str(error.value) == f"testday.toml: {said}"
 
 
 def test_a_log_that_is_a_folder_is_refused(tmp_path: Path) -> None:
@@ -128,13 +144,21 @@ def test_a_log_outside_is_refused_before_any_is_opened(tmp_path: Path) -> None:
     folder = make(tmp_path / "day", MINIMAL)
     (folder / "logs").mkdir()
     (folder / "logs" / "run01.csv").symlink_to(tmp_path / "secret.csv")
-    with pytest.raises(
-        DayFolderError, match=r"\[\[runs\]\] 1 log is 'logs/run01.csv', which leaves the folder"
-    ):
+    with pytest.raises(DayFolderError, match=r"1 log is 'logs/run01.csv', which leaves the folder"):
         load_day(folder)
 
 
 def test_a_log_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     folder = make(tmp_path / "day", MINIMAL, {"logs/run01.csv": ""})
-    with pytest.raises(LogError, match="run01.csv"):
+    with pytest.raises(LogError, match=r"^logs/run01\.csv "):
         load_day(folder)
+
+
+def test_a_log_without_the_column_named_as_time_is_read_by_its_own(tmp_path: Path) -> None:
+    toml = MINIMAL + '[channels]\ntime = "tick"\n'
+    day = load_day(make(tmp_path / "day", toml, {"logs/run01.csv": CSV}))
+    (recording,) = day.runs[0].recordings
+    assert recording.signals["gps_speed"].time_s[1] == 0.1
+    found = [finding for finding in recording.findings if finding.code == "time-column"]
+    assert len(found) == 1
+    assert "tick" in found[0].text
