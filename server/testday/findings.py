@@ -6,7 +6,7 @@ Grades: note (good to know), check (look before you trust), stop (no number can 
 CODES: dict[str, str] = {
     # model and estimates (server.analysis.day_fit)
     "downforce-assumed": "No downforce was measured, typed or predicted; a wide default is used.",
-    "default-used": "A property of the car was not given; a wide default is used.",
+    "default-used": "A property of the car, its driver or the air was not given; a wide default is used.",
     "no-area": "No drag area can be had; the text says what is missing.",
     "wide-interval": "The 95 % interval is wider than ± 10 %.",
     "noise-search": "The search for the noise's strength did not settle.",
