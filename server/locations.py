@@ -6,6 +6,7 @@ import getpass
 import os
 import tempfile
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 PACKAGE = Path(__file__).resolve().parent
@@ -45,7 +46,7 @@ def default_data_folder() -> Path:
 
 def named_data_folder(arguments: Sequence[str]) -> Path:
     """The data folder that command-line arguments name by `--data`, else the default one."""
-    for here, following in zip(arguments, [*arguments[1:], ""], strict=True):
+    for here, following in pairwise([*arguments, ""]):
         name, _, value = here.partition("=")
         if name == "--data" and (value or following):
             return Path(value or following).expanduser()
