@@ -5,7 +5,7 @@
     U² = (v + d w_p + g)²,  E[g²] = σ² added in the mean,
 
 linearised in v and the gust g about a smooth measured speed, and in every parameter about a point that is
-moved to the last solution (Gauss–Newton). d is +1 travelling out, −1 back, 0 where unknown.
+moved to the last solution (Gauss–Newton). The warm-up is centred, so that c0 is that of the tyres as tested. d is +1 travelling out, −1 back, 0 where unknown.
 """
 
 from __future__ import annotations
@@ -16,13 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.analysis.day_priors import SIDE_GUST_SHARE, WARM_UP_S, YAW_GROWTH, Priors
-from server.analysis.pass_data import BLOCK_S, SATELLITE, WHEEL, PassData
+from server.analysis.pass_data import BLOCK_S, SCALE_SPEED_MPS, WHEEL, PassData
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import Segments
 from server.testday.values import Car, FloatArray
 
 GRAVITY = 9.80665  # standard acceleration of free fall, m/s² (ISO 80000-3)
-KINDS = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,6 +67,7 @@ def build_grid(passes: Sequence[PassData], setup_of_pass: Sequence[int], air: Da
     time = np.concatenate([p.time_s for p in passes])
     mean_clock = float(np.mean([p.clock_s for p in passes]))
     running = np.concatenate([p.since_start_s + p.time_s - p.time_s[0] for p in passes])
+    warm = np.exp(-running / WARM_UP_S)
     known = [p.position_m for p in passes if p.position_m is not None]
     position, span = None, 0.0
     if len(known) == len(passes):
@@ -84,7 +84,7 @@ def build_grid(passes: Sequence[PassData], setup_of_pass: Sequence[int], air: Da
         density=np.array([air.density(p.clock_s) for p in passes]),
         mass=np.array([p.mass_kg for p in passes]),
         direction=np.array([float(p.of.direction) for p in passes]),
-        warm=np.exp(-running / WARM_UP_S),
+        warm=warm - np.mean(warm),
         day_h=np.array([(p.clock_s - mean_clock) / 3600.0 for p in passes]),
         position_m=position,
         span_m=span,
@@ -128,6 +128,8 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     by_air_speed = 2.0 * q * u * (scx + rolling * scz)  # N per m/s of air speed
     by_speed = by_air_speed + value["c1"] * load + value["t1"]
     f, a, b = -resistance / m_e, -by_speed / m_e, -by_air_speed / m_e
+    # side gusts on a standing cross wind push too: (1 + k) 2 w_y g_y beside 2 U g, as extra gust strength
+    side = SIDE_GUST_SHARE * (1.0 + YAW_GROWTH.value) * max(value["cross"], 0.0) / (u * u)
 
     push: dict[str, FloatArray] = {
         "c0": -swell * load,
@@ -168,7 +170,7 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         start=grid.start,
         step=np.full(len(speed), BLOCK_S),
         a=a,
-        b=b,
+        b=b * np.sqrt(1.0 + side),
         forcing=forcing,
         tau_scale=np.ones(len(speed)),
         **rows.filter_arrays,
@@ -185,19 +187,19 @@ class _Rows:
 def _observations(grid: DayGrid, priors: Priors, value: dict[str, float]) -> _Rows:
     """Speed observations sorted by node, with what they see of scale and delay."""
     sd, width = priors.u, 3 + len(priors.parameters)
-    v_ref = _reference_speed(priors)
     blocks: list[tuple[FloatArray, ...]] = []
     directs = []
     for i, data in enumerate(grid.passes):
         for kind, series in data.series.items():
             node = grid.start[i] + series.node
             speed = _speed(grid, grid.time_s, value)[node]
-            rate = _speed_rate(grid, data, value)[series.node]
+            rate = _speed_rate(data, value)[series.node]
             direct = np.zeros((len(node), width))
             if kind == WHEEL:
-                growth = speed**2 / v_ref**2 - 1.0
+                growth = speed**2 / SCALE_SPEED_MPS**2 - 1.0
                 h = 1.0 + value["scale0"] + value["scale2"] * growth
-                direct[:, 0] = series.lead_s * rate * h
+                direct[:, 0] = (series.lead_s - value["wheel_lag"] / speed) * rate * h
+                direct[:, 1 + priors.index("wheel_lag")] = -rate / speed * sd[priors.index("wheel_lag")]
                 direct[:, 1 + priors.index("scale0")] = speed * sd[priors.index("scale0")]
                 direct[:, 1 + priors.index("scale2")] = speed * growth * sd[priors.index("scale2")]
             else:
@@ -226,14 +228,6 @@ def _observations(grid: DayGrid, priors: Priors, value: dict[str, float]) -> _Ro
     return _Rows(arrays, of_pass[order].astype(np.int64))
 
 
-def _reference_speed(priors: Priors) -> float:
-    del priors
-    return SCALE_REFERENCE_MPS
-
-
-SCALE_REFERENCE_MPS = 20.0
-
-
 def _speed(grid: DayGrid, time_s: FloatArray, value: dict[str, float]) -> FloatArray:
     """Smooth true ground speed at given times of all nodes [m/s]."""
     speed = np.empty(len(time_s))
@@ -241,7 +235,7 @@ def _speed(grid: DayGrid, time_s: FloatArray, value: dict[str, float]) -> FloatA
         part = slice(grid.start[i], grid.start[i + 1])
         raw = data.path(time_s[part])
         if WHEEL in data.series:
-            growth = raw**2 / SCALE_REFERENCE_MPS**2 - 1.0
+            growth = raw**2 / SCALE_SPEED_MPS**2 - 1.0
             raw = raw / (1.0 + value["scale0"] + value["scale2"] * growth)
         else:
             raw = raw / (1.0 + value["satellite"])
@@ -249,8 +243,7 @@ def _speed(grid: DayGrid, time_s: FloatArray, value: dict[str, float]) -> FloatA
     return speed
 
 
-def _speed_rate(grid: DayGrid, data: PassData, value: dict[str, float]) -> FloatArray:
-    del grid
+def _speed_rate(data: PassData, value: dict[str, float]) -> FloatArray:
     factor = 1.0 + (value["scale0"] if WHEEL in data.series else 0.0)
     return np.asarray(data.path.deriv()(data.time_s) / factor)
 
@@ -279,5 +272,3 @@ def _waves(grid: DayGrid, value: dict[str, float]) -> FloatArray:
             total += size * (np.cos(phase) if part == "cos" else np.sin(phase))
     return total
 
-
-__all__ = ["KINDS", "SATELLITE", "DayGrid", "LinearDay", "Point", "build_grid", "linearise"]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from server.analysis.day_model import DayGrid, LinearDay, Point, linearise
 from server.analysis.day_noise import DayNoise, filter_noise
-from server.analysis.day_priors import Priors, scatter_covariance, wind_prior
+from server.analysis.day_priors import SPEED_NAMES, Priors, scatter_covariance, wind_prior
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import whiten
 from server.inference.gaussian import Posterior, condition
@@ -36,8 +36,9 @@ class DayProblem:
 class DayPosterior:
     """Posterior of a day. Parameters are shared ones, then winds, then scatters, in natural units.
 
-    mean (p,) and covariance (p, p) over the noise as well; mode_* the Gaussian at the best noise;
-    samples: (n, p). rows: whitened residual rows at the mode; prior_root blocks for the budget.
+    mode_mean (p,), mode_covariance (p, p): the Gaussian at the best noise;
+    prior_mean (p,) and mode_precision_prior (p, p): the prior at that noise; samples: (n, p);
+    rows: whitened rows at the mode; residuals: those rows at the mode's mean.
     """
 
     problem: DayProblem
@@ -48,7 +49,9 @@ class DayPosterior:
     mode_mean: FloatArray
     mode_covariance: FloatArray
     mode_precision_prior: FloatArray
+    prior_mean: FloatArray
     samples: FloatArray
+    rows: FloatArray
     residuals: FloatArray
     values: dict[str, float]
 
@@ -143,6 +146,8 @@ def _prior(problem: DayProblem, point: Point, values: dict[str, float]) -> tuple
     if waves:
         scale[waves] = (priors.u[waves] / (values["wave"] * np.sqrt(2.0 / len(waves)))) ** 2
     precision[np.arange(p), np.arange(p)] = scale
+    speeds = [priors.index(name) for name in SPEED_NAMES]
+    precision[np.ix_(speeds, speeds)] = np.linalg.inv(priors.speed_correlation)
     wind_mean, wind_cov = wind_prior(passes, problem.air, WIND_LEVEL_U_MPS, values["slow_wind"])
     precision[p : p + n, p : p + n] = np.linalg.inv(wind_cov)
     mean[p : p + n] = wind_mean - point.wind
@@ -189,7 +194,9 @@ def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayP
         mode_mean=base + scale * at_mode.mean,
         mode_covariance=at_mode.covariance() * np.outer(scale, scale),
         mode_precision_prior=_prior(problem, point, values)[1] / np.outer(scale, scale),
+        prior_mean=base + scale * _prior(problem, point, values)[0],
         samples=base + scale * samples,
+        rows=rows,
         residuals=residuals,
         values=values,
     )
@@ -213,8 +220,3 @@ def _mixture(points: WeightedPoints, found: dict[bytes, Posterior], rng: np.rand
             posterior = found[part.tobytes()]
             parts.append(posterior.draw(rng.standard_normal((int(count), len(posterior.mean)))))
     return np.vstack(parts)
-
-
-def setup_columns(problem: DayProblem, names: Sequence[str]) -> list[int]:
-    """Columns of named shared parameters."""
-    return [problem.priors.index(name) for name in names]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.analysis.pass_data import PassData
-from server.analysis.speed_scale import SpeedScale
+from server.analysis.speed_scale import LAG_PRIOR_M, LAG_PRIOR_U_M, SpeedScale
 from server.analysis.weather import DayAir
 from server.testday.values import Axle, Day, FloatArray, Quantity, Setup, Source
 
@@ -36,7 +36,12 @@ DAY_DRIFT_PER_H = Quantity(0.0, 0.05, "default")
 WHEEL_SCALE = Quantity(0.0, 0.01, "default")
 WHEEL_GROWTH = Quantity(0.0, 0.004, "default")
 SATELLITE_DELAY_S = Quantity(0.15, 0.10, "default")
+# Undulation of grade: scale of its columns; the day's own size of it is found by the fit.
+WAVE_SD = 0.0006
 SATELLITE_SCALE = Quantity(0.0, 0.0005, "default")
+
+
+SPEED_NAMES = ("scale0", "scale2", "delay", "wheel_lag")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +60,13 @@ class Parameter:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Priors:
-    """Parameters in the order of the model's columns, with a look-up by name."""
+    """Parameters in the order of the model's columns, with a look-up by name.
+
+    speed_correlation: (4, 4), of the prior of `SPEED_NAMES`; all other priors are independent.
+    """
 
     parameters: tuple[Parameter, ...]
+    speed_correlation: FloatArray
 
     @property
     def mean(self) -> FloatArray:
@@ -78,7 +87,7 @@ class Priors:
 
 
 def build_priors(
-    day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedScale | None, waves: int, wave_sd: float
+    day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedScale | None, waves: int
 ) -> Priors:
     """Every shared parameter of the day's model, in column order."""
     parameters: list[Parameter] = []
@@ -99,17 +108,20 @@ def build_priors(
         _inertia("inertia_front", "front axle inertia", car.front),
         _inertia("inertia_rear", "rear axle inertia", car.rear),
     ]
-    for name, label, quantity, share, unit in air.density_parts:
+    for name, label, quantity, share, _ in air.density_parts:
         parameters.append(
             Parameter(name, label, 0.0, abs(share), "–", quantity.source, quantity.value, quantity.u)
         )
-        del unit
     parameters += _speed_parameters(day, scale)
     for j in range(waves):
         for part in ("cos", "sin"):
-            parameters.append(Parameter(f"wave_{part}_{j + 1}", "undulation of the straight", 0.0, wave_sd,
+            parameters.append(Parameter(f"wave_{part}_{j + 1}", "undulation of the straight", 0.0, WAVE_SD,
                                         "–", "default"))  # fmt: skip
-    return Priors(tuple(parameters))
+    correlation = np.eye(4)
+    if scale is not None:
+        sd = np.sqrt(np.diag(scale.covariance))
+        correlation = scale.covariance / np.outer(sd, sd)
+    return Priors(tuple(parameters), correlation)
 
 
 def wind_prior(
@@ -169,18 +181,18 @@ def downforce_prior(day: Day, setup: Setup, axle: str) -> Quantity:
 def _speed_parameters(day: Day, scale: SpeedScale | None) -> list[Parameter]:
     radius = day.car.front.tyre_radius_m if day.car.driven == "rear" else day.car.rear.tyre_radius_m
     relative = max(WHEEL_SCALE.u, radius.u / radius.value)
-    if scale is None:
-        k0, k2, delay = (WHEEL_SCALE.value, relative), (0.0, WHEEL_GROWTH.u), SATELLITE_DELAY_S
-        delay_pair = (delay.value, delay.u)
-        source: Source = "default"
-    else:
-        sd = np.sqrt(np.diag(scale.covariance))
-        k0, k2, delay_pair = [(float(m), float(s)) for m, s in zip(scale.mean, sd, strict=True)]  # type: ignore[assignment]
-        source = "measured"
+    values = np.array([WHEEL_SCALE.value, WHEEL_GROWTH.value, SATELLITE_DELAY_S.value, LAG_PRIOR_M])
+    sd = np.array([relative, WHEEL_GROWTH.u, SATELLITE_DELAY_S.u, LAG_PRIOR_U_M])
+    source: Source = "default"
+    if scale is not None:
+        values, sd, source = scale.mean, np.sqrt(np.diag(scale.covariance)), "measured"
+    labels = ("wheel-speed scale", "wheel-speed growth", "satellite delay", "wheel-speed lag")
+    units = ("–", "–", "s", "m")
     return [
-        Parameter("scale0", "wheel-speed scale", k0[0], k0[1], "–", source),
-        Parameter("scale2", "wheel-speed growth", k2[0], k2[1], "–", source),
-        Parameter("delay", "satellite delay", delay_pair[0], delay_pair[1], "s", source),
+        *(
+            Parameter(name, label, float(mean), float(u), unit, source)
+            for name, label, unit, mean, u in zip(SPEED_NAMES, labels, units, values, sd, strict=True)
+        ),
         Parameter("satellite", "satellite speed scale", 0.0, SATELLITE_SCALE.u, "–", "default"),
     ]
 

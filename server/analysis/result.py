@@ -57,6 +57,8 @@ class PassFit:
     smoothed_mps: the model with the gusts it found; gust_mps: those gusts (head wind positive);
     resistance_n: observed deceleration times effective mass; model_resistance_n: the model's.
     innovations: standardised one-step prediction errors of the speed channel at innovation_time_s.
+    resistance_scatter: this pass's rolling resistance above the day's, as a share; time_closure,
+    energy_closure: model over measured, of the time between the end speeds and of the work done.
     """
 
     of: Pass
@@ -72,6 +74,9 @@ class PassFit:
     model_resistance_n: FloatArray
     innovation_time_s: FloatArray
     innovations: FloatArray
+    resistance_scatter: float = 0.0
+    time_closure: float = 1.0
+    energy_closure: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

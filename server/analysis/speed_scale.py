@@ -1,7 +1,9 @@
 """Wheel against satellite speed outside the passes: scale, growth with speed, delay of the satellite.
 
-    v_wheel(t) = v (1 + κ0 + κ2 (v²/v_r² − 1)),    v_satellite(t) = v(t − δ)
+    v_wheel(t) = v (1 + κ0 + κ2 (v²/v_r² − 1)) at t − ℓ/v,    v_satellite(t) = v(t − δ)
 
+A counter that times a part of a turn lags by half of it, hence a lag ℓ in metres rolled; what lags by a time
+in the wheel's electronics is part of δ, which is the satellite's delay against the wheel.
 Fitted over what is left of the runs when the passes are taken out (so that the pass fit can use the same
 sensors again), by robust least squares; the covariance is widened for the noise's correlation in time.
 """
@@ -13,17 +15,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.analysis.pass_data import merged_signals, wheel_roles
+from server.analysis.pass_data import SCALE_SPEED_MPS, merged_signals, wheel_roles
 from server.analysis.result import Pass
 from server.testday.values import Car, FloatArray, Run, Signal
 
 DELAY_FLOOR_S = 0.015
 SCALE_FLOOR = 0.0007
+LAG_FLOOR_M = 0.03
+LAG_PRIOR_M, LAG_PRIOR_U_M = 0.3, 0.3  # from a tooth or two to half a turn of a small wheel
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SpeedScale:
-    """κ0, κ2 and δ [s] with their covariance (3, 3), and the scatter left [m/s] from n samples."""
+    """κ0, κ2, δ [s] and ℓ [m] with their covariance (4, 4), and the scatter left [m/s] from n samples."""
 
     mean: FloatArray
     covariance: FloatArray
@@ -32,29 +36,22 @@ class SpeedScale:
 
 
 def fit_speed_scale(
-    runs: Sequence[Run], passes: Sequence[Pass], car: Car, reference_speed_mps: float
+    runs: Sequence[Run], passes: Sequence[Pass], car: Car
 ) -> SpeedScale | None:
     """Scale and delay from all runs that carry both speeds; None where too little is left to tell."""
     parts = [_samples(run, [p for p in passes if p.run == run.number and p.used], car) for run in runs]
     kept = [part for part in parts if part is not None]
     if not kept:
         return None
-    delays = np.arange(-0.3, 0.61, 0.05)
-    costs = [_solve(kept, float(delay), reference_speed_mps) for delay in delays]
-    usable = [(fit[1], delay) for fit, delay in zip(costs, delays, strict=True) if fit is not None]
-    if not usable:
-        return None
-    delay = float(min(usable)[1])
-    for _ in range(3):
-        fit = _solve(kept, delay, reference_speed_mps)
-        if fit is None:
-            return None
-        delay += float(fit[0][2])
+    delay = float(min((_solve(kept, float(d), 0.0)[1], float(d)) for d in np.arange(-0.3, 0.61, 0.05))[1])
+    lag = 0.0
+    for _ in range(4):
+        theta, scatter, covariance, n = _solve(kept, delay, lag)
+        delay, lag = delay + float(theta[2]), lag + float(theta[3])
         if not -0.5 < delay < 1.0:
             return None
-    theta, scatter, covariance, n = fit
-    mean = np.array([theta[0], theta[1], delay])
-    floor = np.diag([SCALE_FLOOR**2, SCALE_FLOOR**2, DELAY_FLOOR_S**2])
+    mean = np.array([theta[0], theta[1], delay, lag])
+    floor = np.diag([SCALE_FLOOR, SCALE_FLOOR, DELAY_FLOOR_S, LAG_FLOOR_M]) ** 2
     return SpeedScale(mean, covariance + floor, scatter, n)
 
 
@@ -85,28 +82,31 @@ def _samples(run: Run, passes: Sequence[Pass], car: Car) -> tuple[Signal, FloatA
 
 
 def _solve(
-    parts: Sequence[tuple[Signal, FloatArray, FloatArray]], delay: float, v_ref: float
-) -> tuple[FloatArray, float, FloatArray, int] | None:
-    """One Gauss–Newton step at a delay: (κ0, κ2, change of delay), scatter, covariance, n."""
+    parts: Sequence[tuple[Signal, FloatArray, FloatArray]], delay: float, lag: float
+) -> tuple[FloatArray, float, FloatArray, int]:
+    """One Gauss–Newton step at a delay and lag: (κ0, κ2, changes of both), scatter, covariance, n."""
     design, residual, breaks = [], [], []
     for wheel, time, satellite in parts:
         slope = np.gradient(wheel.values, wheel.time_s)
-        speed = np.interp(time - delay, wheel.time_s, wheel.values)
-        rate = np.interp(time - delay, wheel.time_s, slope)
-        # wheel = v (1 + κ) → v ≈ wheel − v κ; satellite = wheel − v κ0 − v (v²/v_r² − 1) κ2 − v̇ Δδ
-        design.append(np.column_stack([-speed, -speed * (speed**2 / v_ref**2 - 1.0), -rate]))
+        near = np.maximum(np.interp(time - delay, wheel.time_s, wheel.values), 2.0)
+        when = time - delay + lag / near
+        speed = np.interp(when, wheel.time_s, wheel.values)
+        rate = np.interp(when, wheel.time_s, slope)
+        # wheel = v (1 + κ) → v ≈ wheel − v κ; satellite = wheel − v κ0 − v (v²/v_r² − 1) κ2 − v̇ Δδ + v̇ Δℓ/v
+        design.append(np.column_stack([-speed, -speed * (speed**2 / SCALE_SPEED_MPS**2 - 1.0), -rate, rate / near]))
         residual.append(satellite - speed)
         breaks.append(len(time))
     X, r = np.vstack(design), np.concatenate(residual)
-    prior = np.diag(1.0 / np.array([0.03, 0.006, 0.5]) ** 2)
+    prior = np.diag(1.0 / np.array([0.03, 0.006, 0.5, LAG_PRIOR_U_M]) ** 2)
     scale = max(1.4826 * float(np.median(np.abs(r - np.median(r)))), 0.02)
-    theta = np.zeros(3)
+    centre = np.array([0.0, 0.0, 0.0, LAG_PRIOR_M - lag])
+    theta = np.zeros(4)
     for _ in range(6):
         left = r - X @ theta
         scale = max(1.4826 * float(np.median(np.abs(left))), 0.02)
         weight = np.minimum(1.0, 2.0 * scale / np.maximum(np.abs(left), 1e-12)) / scale**2
         information = (X * weight[:, None]).T @ X
-        theta = np.linalg.solve(information + prior, X.T @ (weight * r))
+        theta = np.linalg.solve(information + prior, X.T @ (weight * r) + prior @ centre)
     left = r - X @ theta
     stretch = _correlation_stretch(left, breaks)
     covariance = np.linalg.inv(information / stretch + prior)

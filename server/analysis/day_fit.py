@@ -1,0 +1,194 @@
+"""A day in, a result out: find the passes, fit them together, say what was found."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+import server
+from server.analysis.day_findings import data_findings, result_findings
+from server.analysis.day_model import build_grid
+from server.analysis.day_noise import day_noise
+from server.analysis.day_posterior import DayPosterior, DayProblem, solve_day
+from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors
+from server.analysis.estimates import estimate
+from server.analysis.interval_method import CoastDown, interval_method
+from server.analysis.pass_data import PassData, build_pass, merged_signals
+from server.analysis.pass_options import PassOptions
+from server.analysis.pass_report import pass_fits
+from server.analysis.passes import find_passes
+from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, PassFit, SetupResult
+from server.analysis.setup_report import comparisons, setup_results
+from server.analysis.speed_scale import fit_speed_scale
+from server.analysis.weather import DayAir, day_air
+from server.testday.values import Day, Finding
+
+Progress = Callable[[float, str], None]
+WAVE_LENGTH_M = 80.0
+MOST_WAVES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class FitOptions:
+    """Options of a fit; the seed makes the sampling repeatable."""
+
+    seed: int = 1
+    passes: PassOptions = PassOptions()
+
+
+def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | None = None) -> DayResult:
+    """Fit a loaded day (`Run.recordings` filled).
+
+    Always returns a result; where no area can be had, the setups lack SCx and a finding says why.
+    """
+    options = options or FitOptions()
+    say = progress or (lambda fraction, text: None)
+    say(0.0, "passes")
+    passes, findings = _all_passes(day, options)
+    findings = [*day.findings, *findings, *data_findings(day, passes)]
+    say(0.15, "speeds")
+    air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
+    data = _usable(day, passes)
+    if len(data) < 2:
+        return _nothing(day, passes, findings, air)
+    problem = _problem(day, passes, data, air)
+    posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.6 * fraction, text))
+    say(0.85, "passes one by one")
+    fits = pass_fits(posterior)
+    setups = setup_results(posterior, passes, fits)
+    setups = tuple(_with_interval_method(s, posterior) for s in setups)
+    setups, more = result_findings(day, posterior, setups)
+    say(1.0, "done")
+    return DayResult(
+        name=day.name,
+        reference=_reference(day, air),
+        setups=_in_order(day, setups, passes),
+        comparisons=tuple(c for c in comparisons(posterior, day) if _both_stand(c.setup, c.baseline, setups)),
+        findings=tuple([*findings, *more]),
+        noise=_noise(posterior),
+        version=server.__version__,
+    )
+
+
+def _all_passes(day: Day, options: FitOptions) -> tuple[tuple[Pass, ...], list[Finding]]:
+    passes: list[Pass] = []
+    findings: list[Finding] = []
+    for run in day.runs:
+        for recording in run.recordings:
+            findings.extend(replace(f, run=run.number) for f in recording.findings)
+        found, said = find_passes(run, day.car, day.venue.heading_rad, options.passes)
+        passes.extend(found)
+        findings.extend(said)
+    return tuple(passes), findings
+
+
+def _usable(day: Day, passes: Sequence[Pass]) -> list[PassData]:
+    """Block data of every used coast-down; the straight's heading from the positions where it isn't given."""
+    runs = {run.number: run for run in day.runs}
+    heading = day.venue.heading_rad
+    if heading is None:
+        heading = _heading(day, passes)
+    built = [
+        build_pass(runs[p.run], p, day, heading) for p in passes if p.used and p.kind == "coast-down"
+    ]
+    return [b for b in built if b is not None]
+
+
+def _heading(day: Day, passes: Sequence[Pass]) -> float | None:
+    """Direction in which the 'out' passes moved, from latitude and longitude; None where none were logged."""
+    runs = {run.number: run for run in day.runs}
+    north = east = 0.0
+    for p in passes:
+        signals = merged_signals(runs[p.run])
+        if p.direction == 0 or "latitude" not in signals or "longitude" not in signals:
+            continue
+        ends = np.array([p.start_s, p.end_s])
+        latitude = np.interp(ends, signals["latitude"].time_s, signals["latitude"].values)
+        longitude = np.interp(ends, signals["longitude"].time_s, signals["longitude"].values)
+        north += p.direction * float(latitude[1] - latitude[0])
+        east += p.direction * float(longitude[1] - longitude[0]) * float(np.cos(latitude[0]))
+    return float(np.arctan2(east, north)) if north or east else None
+
+
+def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: DayAir) -> DayProblem:
+    names = tuple(s.name for s in day.setups if any(d.of.setup == s.name for d in data))
+    grid = build_grid(data, [names.index(d.of.setup) for d in data], air)
+    waves = int(np.clip(grid.span_m / WAVE_LENGTH_M / 2.0, 0, MOST_WAVES)) if grid.position_m is not None else 0
+    scale = fit_speed_scale(day.runs, passes, day.car)
+    setups = [s for s in day.setups if s.name in names]
+    priors = build_priors(day, setups, air, scale, waves)
+    kinds = {kind for d in data for kind in d.series}
+    return DayProblem(grid, priors, day_noise(kinds, waves > 0), names, day.car, air)
+
+
+def _with_interval_method(setup: SetupResult, posterior: DayPosterior) -> SetupResult:
+    grid, car = posterior.problem.grid, posterior.problem.car
+    picked = [i for i, data in enumerate(grid.passes) if data.of.setup == setup.name]
+    mass = float(np.mean(grid.mass[picked])) + sum(
+        a.axle_inertia_kgm2.value / a.tyre_radius_m.value**2 for a in (car.front, car.rear)
+    )
+    coasts = [CoastDown(fit.time_s, fit.speed_mps, fit.of.direction) for fit in setup.fits]
+    answer: IntervalMethod = interval_method(coasts, mass, float(np.mean(grid.density[picked])))
+    return replace(setup, interval_method=answer)
+
+
+def _nothing(day: Day, passes: Sequence[Pass], findings: list[Finding], air: DayAir) -> DayResult:
+    used = sum(p.used and p.kind == "coast-down" for p in passes)
+    text = (
+        f"{used} usable coast-down{'s' if used != 1 else ''} on this day; a drag area takes at least two, one each "
+        "way. The passes that were turned down say why."
+    )
+    return DayResult(
+        name=day.name,
+        reference=_reference(day, air),
+        setups=_in_order(day, (), passes),
+        comparisons=(),
+        findings=(*findings, Finding("no-area", "stop", text)),
+        version=server.__version__,
+    )
+
+
+def _in_order(day: Day, fitted: Sequence[SetupResult], passes: Sequence[Pass]) -> tuple[SetupResult, ...]:
+    by_name = {s.name: s for s in fitted}
+    run_setups = {run.setup for run in day.runs}
+    return tuple(
+        by_name.get(s.name, SetupResult(s.name, {}, tuple(p for p in passes if p.setup == s.name)))
+        for s in day.setups
+        if s.name in run_setups
+    )
+
+
+def _both_stand(setup: str, baseline: str, setups: Sequence[SetupResult]) -> bool:
+    standing = {s.name for s in setups if "SCx" in s.estimates}
+    return setup in standing and baseline in standing
+
+
+def _reference(day: Day, air: DayAir) -> dict[str, float | str | None]:
+    first = day.setups[0] if day.setups else None
+    return {
+        "speed_mps": day.reference_speed_mps,
+        "wind": "still air",
+        "density_kgm3": float(np.mean(air.density_kgm3)),
+        "pressure_pa": air.mean_pressure_pa,
+        "temperature_k": air.mean_temperature_k,
+        "humidity": air.mean_humidity,
+        "front_ride_height_m": first.front_ride_height_m if first else None,
+        "rear_ride_height_m": first.rear_ride_height_m if first else None,
+    }
+
+
+def _noise(posterior: DayPosterior) -> dict[str, Estimate]:
+    """Gust strength and time and the other noise parameters, from the weighted points."""
+    weights, points = posterior.points.weights, posterior.points.points
+    names = [t.name for t in posterior.problem.noise.terms if t.integrated]
+    index = np.searchsorted(np.cumsum(weights), (np.arange(1000) + 0.5) / 1000.0)
+    chosen = np.exp(points[np.minimum(index, len(points) - 1)])
+    table = {name: chosen[:, i] for i, name in enumerate(names)}
+    table["gust_sd"] = np.sqrt(table["gust_power"] / table["gust_time"])
+    units = {"gust_power": "m²/s", "gust_time": "s", "slow_wind": "m/s", "scatter": "–", "wave": "–", "gust_sd": "m/s"}
+    return {name: estimate(values, units[name], "measured") for name, values in table.items()}
+
+
+__all__ = ["FitOptions", "PassFit", "Progress", "fit_day"]

@@ -1,0 +1,159 @@
+"""What the fit says of each pass: its own drag area, its speed with and without gusts, closure, innovations."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from server.analysis.day_model import BLOCK_S
+from server.analysis.day_noise import filter_noise
+from server.analysis.day_posterior import DayPosterior
+from server.analysis.pass_data import SATELLITE, SCALE_SPEED_MPS, WHEEL
+from server.analysis.result import PassFit
+from server.inference.augmented_filter import FilterNoise, Segments
+from server.inference.smoother import Smoothed, smooth, transition
+from server.testday.values import FloatArray
+
+
+def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
+    """One PassFit per used pass, in the day's order."""
+    problem, grid = posterior.problem, posterior.problem.grid
+    noise = filter_noise(posterior.values)
+    forcing = posterior.linear.segments.forcing.copy()
+    forcing[:, 0] += posterior.linear.gust_push * noise.gust_sd**2
+    segments = replace(posterior.linear.segments, forcing=forcing)
+    deviation = _deviations(posterior)
+    smoothed = smooth(segments, noise, deviation)
+    mean_forcing = forcing[:, 0] + np.sum(forcing[:, 1:] * deviation, axis=1)
+    alone = _alone(posterior)
+    p = len(problem.priors.parameters)
+    fits = []
+    for i, data in enumerate(grid.passes):
+        part = slice(int(grid.start[i]), int(grid.start[i + 1]))
+        speed = smoothed.speed[part]
+        fitted = _without_gusts(segments, noise, mean_forcing, part, float(speed[0]))
+        observed, model = _resistances(posterior, smoothed, mean_forcing, part)
+        times, innovations = _innovations(posterior, i)
+        fits.append(
+            PassFit(
+                of=data.of,
+                scx=alone[i][0],
+                scx_u=alone[i][1],
+                head_wind_mps=float(data.of.direction * posterior.mode_mean[p + i]),
+                time_s=data.time_s,
+                speed_mps=_observed_speed(posterior, i),
+                fitted_mps=fitted,
+                smoothed_mps=speed,
+                gust_mps=smoothed.gust[part],
+                resistance_n=observed,
+                model_resistance_n=model,
+                innovation_time_s=times,
+                innovations=innovations,
+                resistance_scatter=float(posterior.mode_mean[p + len(grid.passes) + i]),
+                time_closure=_time_closure(data.time_s, speed, fitted),
+                energy_closure=float(np.sum(model * speed) / np.sum(observed * speed)),
+            )
+        )
+    return tuple(fits)
+
+
+def _deviations(posterior: DayPosterior) -> FloatArray:
+    """Deviation of every column from the point of linearisation, for every node, (nodes, p + 2)."""
+    problem, grid = posterior.problem, posterior.problem.grid
+    p, n = len(problem.priors.parameters), len(grid.passes)
+    base = np.concatenate([posterior.point.theta, posterior.point.wind, posterior.point.scatter])
+    moved = posterior.mode_mean - base
+    shared = np.broadcast_to(moved[:p] / problem.priors.u, (len(grid.time_s), p))
+    own = np.column_stack([moved[p : p + n][grid.of_node], moved[p + n :][grid.of_node]])
+    return np.hstack([shared, own])
+
+
+def _without_gusts(
+    segments: Segments, noise: FilterNoise, forcing: FloatArray, part: slice, start_mps: float
+) -> FloatArray:
+    speed = np.empty(part.stop - part.start)
+    speed[0] = start_mps
+    for i, k in enumerate(range(part.start + 1, part.stop)):
+        move, push, _ = transition(segments, noise, k)
+        speed[i + 1] = move[0, 0] * speed[i] + push * forcing[k]
+    return speed
+
+
+def _resistances(
+    posterior: DayPosterior, smoothed: Smoothed, forcing: FloatArray, part: slice
+) -> tuple[FloatArray, FloatArray]:
+    """Effective mass times deceleration [N]: as observed over about 1.4 s, and the model's without gusts."""
+    grid, car = posterior.problem.grid, posterior.problem.car
+    i = int(grid.of_node[part.start])
+    mass = grid.mass[i]
+    for axle in (car.front, car.rear):
+        mass += axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value**2
+    speed = smoothed.speed[part]
+    half = 3
+    padded = np.pad(speed, half, mode="reflect", reflect_type="odd")
+    rate = (padded[2 * half :] - padded[: -2 * half]) / (2 * half * BLOCK_S)
+    segments = posterior.linear.segments
+    model = forcing[part] + segments.a[part] * speed
+    return -mass * rate, -mass * model
+
+
+def _observed_speed(posterior: DayPosterior, i: int) -> FloatArray:
+    """The pass's leading speed at its nodes [m/s], scale taken off, gaps as the smooth path."""
+    problem = posterior.problem
+    data = problem.grid.passes[i]
+    speed = np.asarray(data.path(data.time_s))
+    series = data.series.get(WHEEL, data.series.get(SATELLITE))
+    if series is not None:
+        speed[series.node] = series.value - series.lead_s * data.path.deriv()(data.time_s[series.node])
+    if WHEEL in data.series:
+        from_prior = posterior.mode_mean
+        scale0 = from_prior[problem.priors.index("scale0")]
+        scale2 = from_prior[problem.priors.index("scale2")]
+        speed = speed / (1.0 + scale0 + scale2 * (speed**2 / SCALE_SPEED_MPS**2 - 1.0))
+    return speed
+
+
+def _innovations(posterior: DayPosterior, i: int) -> tuple[FloatArray, FloatArray]:
+    """Standardised innovations of the pass's leading speed, with their times."""
+    grid, linear = posterior.problem.grid, posterior.linear
+    data = grid.passes[i]
+    kind = WHEEL if WHEEL in data.series else SATELLITE
+    mine = (linear.row_pass == i) & (linear.segments.kind == kind)
+    return data.time_s[data.series[kind].node], posterior.residuals[mine]
+
+
+def _alone(posterior: DayPosterior) -> list[tuple[float, float]]:
+    """SCx of each pass by itself: its own rows, its own wind and scatter free within their priors given
+    the other passes, everything shared held at the joint estimate."""
+    problem, grid = posterior.problem, posterior.problem.grid
+    p, n = len(problem.priors.parameters), len(grid.passes)
+    precision = posterior.mode_precision_prior
+    pull = precision @ (posterior.mode_mean - posterior.prior_mean)
+    answers = []
+    for i in range(n):
+        name = problem.setup_names[grid.setup_of_pass[i]]
+        column = problem.priors.index(f"scx:{name}")
+        mine = posterior.linear.row_pass == i
+        rows = posterior.rows[mine]
+        design = np.column_stack(
+            [rows[:, 1 + column] / problem.priors.u[column], rows[:, p + 1], rows[:, p + 2]]
+        )
+        information = design.T @ design
+        score = design.T @ posterior.residuals[mine]
+        for j, place in ((1, p + i), (2, p + n + i)):
+            information[j, j] += precision[place, place]
+            score[j] += pull[place]
+        covariance = np.linalg.inv(information)
+        answers.append(
+            (float(posterior.mode_mean[column] - (covariance @ score)[0]), float(np.sqrt(covariance[0, 0])))
+        )
+    return answers
+
+
+def _time_closure(time_s: FloatArray, speed: FloatArray, fitted: FloatArray) -> float:
+    """Time that the fitted curve takes between the pass's end speeds over the time measured; 1 closes."""
+    low = max(float(speed[-1]), float(fitted[-1]))
+    measured = np.interp(-low, -np.minimum.accumulate(speed), time_s) - time_s[0]
+    model = np.interp(-low, -np.minimum.accumulate(fitted), time_s) - time_s[0]
+    return float(model / measured) if measured > 0 else 1.0

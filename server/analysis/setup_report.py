@@ -1,0 +1,142 @@
+"""What the fit says of each setup, and of each setup against its baseline."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from server.analysis.day_budget import budget
+from server.analysis.day_posterior import DayPosterior
+from server.analysis.estimates import delta, estimate
+from server.analysis.result import BudgetLine, Comparison, Estimate, Pass, PassFit, SetupResult
+from server.testday.values import Day, FloatArray, Source
+
+UNITS = {
+    "SCx": "m²",
+    "SCx_apparent": "m²",
+    "SCz_front": "m²",
+    "SCz_rear": "m²",
+    "SCz": "m²",
+    "balance_front": "–",
+    "LD": "–",
+    "c0": "–",
+    "c1": "s/m",
+    "grade": "–",
+    "head_wind_out": "m/s",
+}
+TOO_WIDE = 0.30
+
+
+def setup_results(
+    posterior: DayPosterior, passes: Sequence[Pass], fits: Sequence[PassFit]
+) -> tuple[SetupResult, ...]:
+    """One SetupResult per fitted setup."""
+    results = []
+    for name in posterior.problem.setup_names:
+        samples = setup_samples(posterior, name)
+        sources = _sources(posterior, name)
+        estimates = {k: estimate(samples[k], UNITS[k], sources[k]) for k in samples if k in sources}
+        mine = tuple(p for p in passes if p.setup == name)
+        results.append(
+            SetupResult(
+                name=name,
+                estimates=estimates,
+                passes=mine,
+                fits=tuple(f for f in fits if f.of.setup == name),
+                budget=_budgets(posterior, name, estimates),
+                sample_scx=samples["SCx"][::4],
+            )
+        )
+    return tuple(results)
+
+
+def setup_samples(posterior: DayPosterior, name: str) -> dict[str, FloatArray]:
+    """Joint samples of a setup's quantities, (n,) each, by estimate name."""
+    priors, draws = posterior.problem.priors, posterior.samples
+    p, n = len(priors.parameters), len(posterior.problem.grid.passes)
+
+    def column(parameter: str) -> FloatArray:
+        return np.asarray(draws[:, priors.index(parameter)])
+
+    scx, front, rear = column(f"scx:{name}"), column(f"scz_front:{name}"), column(f"scz_rear:{name}")
+    scz = front + rear
+    samples = {
+        "SCx": scx,
+        "SCx_apparent": scx + column("c0") * scz,
+        "SCz_front": front,
+        "SCz_rear": rear,
+        "SCz": scz,
+        "c0": column("c0"),
+        "c1": column("c1"),
+        "grade": column("grade"),
+        "head_wind_out": np.asarray(np.mean(draws[:, p : p + n], axis=1)),
+    }
+    if np.mean(scz) > 4.0 * np.std(scz):  # a ratio to something that may be zero has no interval
+        samples["balance_front"] = front / scz
+    samples["LD"] = scz / scx
+    return samples
+
+
+def _sources(posterior: DayPosterior, name: str) -> dict[str, Source]:
+    """Where each estimate comes from; derived quantities of an assumed downforce are left out."""
+    priors = posterior.problem.priors
+    front = posterior_source(posterior, f"scz_front:{name}")
+    rear = posterior_source(posterior, f"scz_rear:{name}")
+    both: Source = rear if front == "measured" else front
+    if "default" in (front, rear):
+        both = "default"
+    sources: dict[str, Source] = {
+        "SCx": "measured",
+        "SCx_apparent": "measured",
+        "SCz_front": front,
+        "SCz_rear": rear,
+        "SCz": both,
+        "c0": posterior_source(posterior, "c0"),
+        "c1": posterior_source(posterior, "c1"),
+        "grade": posterior_source(posterior, "grade"),
+        "head_wind_out": "measured",
+    }
+    if both != "default":
+        sources["LD"] = both
+        sources["balance_front"] = both
+    return sources
+
+
+def posterior_source(posterior: DayPosterior, name: str) -> Source:
+    """'measured' where the data narrowed a parameter to below 0.8 of its prior u, else the prior's source."""
+    i = posterior.problem.priors.index(name)
+    parameter = posterior.problem.priors.parameters[i]
+    narrowed = float(np.std(posterior.samples[:, i])) < 0.8 * parameter.u
+    return "measured" if narrowed else parameter.source
+
+
+def _budgets(posterior: DayPosterior, name: str, estimates: dict[str, Estimate]) -> tuple[BudgetLine, ...]:
+    weights = np.zeros(len(posterior.mode_mean))
+    weights[posterior.problem.priors.index(f"scx:{name}")] = 1.0
+    return budget(posterior, "SCx", weights, estimates["SCx"].u)
+
+
+def comparisons(posterior: DayPosterior, day: Day) -> tuple[Comparison, ...]:
+    """Each setup against the baseline it names, else against the first setup that was fitted."""
+    names = posterior.problem.setup_names
+    named = {s.name: s.baseline for s in day.setups}
+    found = []
+    for name in names:
+        baseline = named.get(name) or names[0]
+        if baseline == name or baseline not in names:
+            continue
+        ours, theirs = setup_samples(posterior, name), setup_samples(posterior, baseline)
+        sources = [_sources(posterior, s) for s in (name, baseline)]
+        found.append(
+            Comparison(
+                name,
+                baseline,
+                {
+                    k: delta(ours[k], theirs[k], UNITS[k])
+                    for k in ("SCx", "SCx_apparent", "SCz_front", "SCz_rear", "SCz", "balance_front", "LD")
+                    if k in ours and k in theirs and all(s.get(k, "default") != "default" for s in sources)
+                },
+            )
+        )
+    return tuple(found)

@@ -1,0 +1,109 @@
+"""Rauch–Tung–Striebel smoother of the augmented filter at fixed parameters: speeds and gusts as found.
+
+Rauch, Tung & Striebel, AIAA Journal 3 (1965) 1445–1450 (from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.inference.augmented_filter import FilterNoise, Segments
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Smoothed:
+    """Smoothed speed [m/s] and gust [m/s] at every node, (n,), and their standard deviations."""
+
+    speed: FloatArray
+    gust: FloatArray
+    speed_sd: FloatArray
+    gust_sd: FloatArray
+
+
+def smooth(segments: Segments, noise: FilterNoise, theta: FloatArray) -> Smoothed:
+    """Smooth all stretches at deviations θ given per row of forcing.
+
+    theta: deviations of the parameters for every node and column, (n, p − 1), broadcastable.
+    """
+    forcing = segments.forcing[:, 0] + np.sum(segments.forcing[:, 1:] * theta, axis=1)
+    row_node = np.repeat(np.arange(len(segments.step)), np.diff(segments.row_start))
+    rows = np.broadcast_to(theta, segments.forcing[:, 1:].shape)[row_node]
+    seen = segments.y - segments.direct[:, 0] - np.sum(segments.direct[:, 1:] * rows, axis=1)
+    n = len(segments.step)
+    out = np.zeros((4, n))
+    for first, last in zip(segments.start[:-1], segments.start[1:], strict=True):
+        _smooth_one(segments, noise, forcing, seen, int(first), int(last), out)
+    return Smoothed(out[0], out[1], out[2], out[3])
+
+
+def _smooth_one(
+    segments: Segments,
+    noise: FilterNoise,
+    forcing: FloatArray,
+    seen: FloatArray,
+    first: int,
+    last: int,
+    out: FloatArray,
+) -> None:
+    size = 2 + len(noise.white_sd)
+    mean, cov = np.zeros(size), np.diag(np.concatenate([[0.0, noise.gust_sd**2], noise.colour_sd**2]))
+    cov[0, 0] = noise.speed_start_sd**2
+    mean[0] = seen[segments.row_start[first]]
+    means, covs, ahead_means, ahead_covs, moves = [], [], [], [], []
+    for k in range(first, last):
+        if k > first:
+            move, push, added = transition(segments, noise, k)
+            mean = move @ mean
+            mean[0] += push * forcing[k]
+            cov = move @ cov @ move.T + added
+            moves.append(move)
+        ahead_means.append(mean)
+        ahead_covs.append(cov)
+        for r in range(segments.row_start[k], segments.row_start[k + 1]):
+            h = np.zeros(size)
+            h[0], h[1], h[2 + segments.kind[r]] = segments.h_speed[r], segments.h_gust[r], 1.0
+            ph = cov @ h
+            s = float(h @ ph) + noise.white_sd[segments.kind[r]] ** 2 * segments.weight[r]
+            mean = mean + ph / s * (seen[r] - float(h @ mean))
+            cov = cov - np.outer(ph, ph) / s
+        means.append(mean)
+        covs.append(cov)
+    m, c = means[-1], covs[-1]
+    _keep(out, last - 1, m, c)
+    for k in range(len(means) - 2, -1, -1):
+        gain = covs[k] @ moves[k].T @ np.linalg.pinv(ahead_covs[k + 1], hermitian=True)
+        m = means[k] + gain @ (m - ahead_means[k + 1])
+        c = covs[k] + gain @ (c - ahead_covs[k + 1]) @ gain.T
+        _keep(out, first + k, m, c)
+
+
+def transition(segments: Segments, noise: FilterNoise, k: int) -> tuple[FloatArray, float, FloatArray]:
+    """Transition matrix, the forcing's factor and the added covariance of the step to node k."""
+    h, a, b = float(segments.step[k]), float(segments.a[k]), float(segments.b[k])
+    tau = noise.gust_tau * float(segments.tau_scale[k])
+    phi, ea = float(np.exp(-h / tau)), float(np.exp(a * h))
+    colour = np.exp(-h / noise.colour_tau)
+    move = np.diag(np.concatenate([[ea, phi], colour]))
+    move[0, 1] = b * (ea - phi) / (a + 1.0 / tau)
+    push = h if abs(a * h) < 1e-9 else (ea - 1.0) / a
+    g2 = noise.gust_sd**2
+    added = np.diag(
+        np.concatenate(
+            [
+                [b * b * g2 * tau**2 * (2.0 * h / tau - 3.0 + 4.0 * phi - phi**2), g2 * (1.0 - phi**2)],
+                noise.colour_sd**2 * (1.0 - colour**2),
+            ]
+        )
+    )
+    added[0, 1] = added[1, 0] = b * g2 * tau * (1.0 - phi) ** 2
+    return move, push, added
+
+
+def _keep(out: FloatArray, node: int, mean: FloatArray, cov: FloatArray) -> None:
+    out[0, node], out[1, node] = mean[0], mean[1]
+    out[2, node], out[3, node] = np.sqrt(max(cov[0, 0], 0.0)), np.sqrt(max(cov[1, 1], 0.0))
