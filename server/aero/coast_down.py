@@ -83,7 +83,7 @@ def time_between(start_mps: ArrayLike, end_mps: ArrayLike, law: QuadraticLaw) ->
 def distance_between(start_mps: ArrayLike, end_mps: ArrayLike, law: QuadraticLaw) -> FloatArray:
     """Distance a coasting car covers from one speed down to another; infinite where it never gets there.
 
-    s = (m_e/2c) [ ln(F0/F1) - b t/m_e ].  Where c v is below a thousandth of b, or c v² below a millionth of F,
+    s = (m_e/2c) [ ln(F0/F1) - b t/m_e ].  Where c v is below a thousandth of b or c v² a millionth of F,
     these terms would cancel: there s = ∫ v(t) dt by Gauss-Legendre quadrature of the closed form, which is a
     plain decay by then, exact to rounding.
 

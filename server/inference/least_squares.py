@@ -11,7 +11,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.linalg
 import scipy.optimize
 from numpy.typing import ArrayLike, NDArray
 
@@ -58,7 +57,7 @@ class LeastSquaresFit:
 def linear_least_squares(
     design: ArrayLike, response: ArrayLike, u: ArrayLike | None = None
 ) -> LeastSquaresFit:
-    """Fit y = X b by Householder QR of the column-scaled design, refined in extended precision.
+    """Fit y = X b by the singular values of the column-scaled design, refined in extended precision.
 
     b = argmin Σ ((y - X b)_i / u_i)²;  cov(b) = (Xᵀ W X)⁻¹, times RSS/dof where u is not given
 
@@ -86,7 +85,7 @@ def nonlinear_least_squares(
     known_u: bool = False,
     max_evaluations: int = 2000,
 ) -> LeastSquaresFit:
-    """Minimise Σ r_i(b)² by Levenberg-Marquardt with scaled variables, then read the covariance from J by QR.
+    """Minimise Σ r_i(b)² by Levenberg-Marquardt with scaled variables, then the covariance from J.
 
     cov(b) = (Jᵀ J)⁻¹, times RSS/dof unless the residuals are already in units of their uncertainty
 
@@ -113,9 +112,10 @@ def nonlinear_least_squares(
             max_nfev=max_evaluations,
         )  # fmt: skip
         b = _polish(residuals, slope, np.asarray(found.x))
-    r = residuals(b)
+    r, J = residuals(b), slope(b)
+    known = J if np.all(np.isfinite(J)) else np.zeros_like(J)
     return _fit(
-        _ScaledSolver(slope(b)),
+        _ScaledSolver(known),
         b,
         r,
         r,
@@ -125,6 +125,14 @@ def nonlinear_least_squares(
     )
 
 
+def estimator_weights(design: ArrayLike) -> FloatArray:
+    """Rows w of the linear estimate b = W y, so that anything known of y can be carried to b.
+
+    design: X, shape (n, p). Returns W = (Xᵀ X)⁻¹ Xᵀ, shape (p, n).
+    """
+    return _ScaledSolver(np.asarray(design, dtype=np.float64)).pseudo_inverse()
+
+
 def polynomial_design(x: ArrayLike, powers: tuple[int, ...]) -> FloatArray:
     """Columns x^k for each power k. x: shape (n,). Returns shape (n, p)."""
     column = np.asarray(x, dtype=np.float64)
@@ -132,45 +140,39 @@ def polynomial_design(x: ArrayLike, powers: tuple[int, ...]) -> FloatArray:
 
 
 class _ScaledSolver:
-    """Solutions with one design: columns to unit length, pivoted QR, least length below full rank."""
+    """Solutions with one design by its singular values with columns of unit length, A = U S Vᵀ · scale.
+
+    Below full rank the solution is the shortest in scaled columns.
+    """
 
     def __init__(self, design: FloatArray) -> None:
         length = np.linalg.norm(design, axis=0)
         self.scale = np.where(length > 0.0, length, 1.0)
-        self.q, self.r, self.pivot = scipy.linalg.qr(design / self.scale, mode="economic", pivoting=True)
-        left, self.singular, right = scipy.linalg.svd(self.r)
+        self.left, self.singular, self.right = np.linalg.svd(design / self.scale, full_matrices=False)
         tolerance = max(design.shape) * np.finfo(np.float64).eps * self.singular[0]
         self.rank = int(np.sum(self.singular > tolerance))
         self.full = self.rank == design.shape[1]
-        self.left, self.right = left, right
         self.condition = float(self.singular[0] / self.singular[-1]) if self.full else float("inf")
 
     def solve(self, response: FloatArray) -> FloatArray:
-        projected = self.q.T @ response
-        if self.full:
-            solution = scipy.linalg.solve_triangular(self.r, projected)
-        else:
-            k = self.rank
-            solution = self.right[:k].T @ ((self.left[:, :k].T @ projected) / self.singular[:k])
-        return self._unscaled(solution)
+        """b that minimises |response - A b|."""
+        return np.asarray(self.pseudo_inverse() @ response)
+
+    def pseudo_inverse(self) -> FloatArray:
+        """A⁺ = V S⁻¹ Uᵀ / scale, (p, n)."""
+        k = self.rank
+        inverse = self.right[:k].T / self.singular[:k] @ self.left[:, :k].T
+        return np.asarray(inverse / self.scale[:, np.newaxis])
 
     def solve_augmented(self, upper: FloatArray, lower: FloatArray) -> tuple[FloatArray, FloatArray]:
         """r and b of r + A b = upper, Aᵀ r = lower, for full rank."""
-        folded = scipy.linalg.solve_triangular(self.r, (lower / self.scale)[self.pivot], trans="T")
-        projected = self.q.T @ upper
-        b = self._unscaled(scipy.linalg.solve_triangular(self.r, projected - folded))
-        return upper + self.q @ (folded - projected), b
+        inside = self.left.T @ upper - self.right @ (lower / self.scale) / self.singular
+        return upper - self.left @ inside, self.right.T @ (inside / self.singular) / self.scale
 
     def inverse_normal(self) -> FloatArray:
-        """(Xᵀ X)⁻¹ = A Aᵀ with A from R⁻¹."""
-        inverse = scipy.linalg.solve_triangular(self.r, np.eye(len(self.r)))
-        rows = np.stack([self._unscaled(column) for column in inverse.T], axis=-1)
-        return np.asarray(rows @ rows.T)
-
-    def _unscaled(self, solution: FloatArray) -> FloatArray:
-        ordered = np.empty_like(solution)
-        ordered[self.pivot] = solution
-        return np.asarray(ordered / self.scale)
+        """(Aᵀ A)⁻¹ = B Bᵀ with B = V S⁻¹ / scale, (p, p)."""
+        half = self.right.T / self.singular / self.scale[:, np.newaxis]
+        return np.asarray(half @ half.T)
 
 
 def _observations(design: ArrayLike, response: ArrayLike) -> tuple[FloatArray, FloatArray]:
@@ -235,10 +237,13 @@ def _fit(
 def _polish(
     residuals: Callable[[FloatArray], FloatArray], slope: Callable[[FloatArray], FloatArray], b: FloatArray
 ) -> FloatArray:
-    """A few Gauss-Newton steps by scaled QR, each kept only where it lowers the sum of squares."""
+    """A few Gauss-Newton steps, each kept only where it lowers the sum of squares."""
     best = float(np.sum(residuals(b) ** 2))
     for _ in range(_REFINEMENTS):
-        trial = b - _ScaledSolver(slope(b)).solve(residuals(b))
+        J = slope(b)
+        if not np.all(np.isfinite(J)):
+            break
+        trial = b - _ScaledSolver(J).solve(residuals(b))
         total = float(np.sum(residuals(trial) ** 2)) if np.all(np.isfinite(trial)) else np.inf
         if not total < best:
             break
