@@ -30,7 +30,7 @@ from server.templating import Page, is_htmx, make_environment, render, render_pa
 
 FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
-HTTP_SENTENCES = {404: "This address names nothing.", 413: "That is more than may be sent at once."}
+HTTP_SENTENCES = {404: "This address names nothing."}
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -43,9 +43,11 @@ class ErrorPage(Page):
 
 
 def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
-    """The pages over a data folder. `kinds`: the jobs it can do, by name; when not given, the product's own."""
+    """The pages over a data folder. `kinds`: the jobs by name; when not given, the product's own."""
     archive = Archive(settings.data_folder)
     jobs = JobRunner(archive, kinds or {FIT_JOB: FIT_DAY})
+
+    body_limit_bytes = round(settings.upload_limit_mb * 1e6) + FORM_BYTES
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
@@ -63,7 +65,6 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
-        max_body_size=round(settings.upload_limit_mb * 1e6) + FORM_BYTES,
     )
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results = ResultShelf(archive)
@@ -76,22 +77,24 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.add_exception_handler(HTTPException, _answer_error)
     app.add_exception_handler(RequestValidationError, _answer_error)
     app.add_exception_handler(Exception, _answer_error)
-    app.add_middleware(Guard, loopback_only=is_loopback(settings.host))
+    app.add_middleware(
+        Guard, loopback_only=is_loopback(settings.host), body_limit_bytes=body_limit_bytes, refuse=_answer
+    )
     return app
 
 
 def _answer_error(request: Request, error: Exception) -> Response:
-    """An error as a page, or as one JSON shape for who asks for JSON."""
-    status, sentence = _status_and_sentence(error)
+    return _answer(request, *_status_and_sentence(error))
+
+
+def _answer(request: Request, status: int, sentence: str) -> Response:
+    """A sentence as a page, as a piece of one, or as one JSON shape for who asks for JSON."""
     if "application/json" in request.headers.get("accept", ""):
         return JSONResponse({"error": sentence}, status)
     if is_htmx(request):
         return render_part(request, "partials/problem.html", status, problem=sentence)
-    return render(
-        request,
-        ErrorPage(title="Not here" if status == 404 else "That did not work", sentence=sentence),
-        status,
-    )
+    title = "Not here" if status == 404 else "That did not work"
+    return render(request, ErrorPage(title=title, sentence=sentence), status)
 
 
 def _status_and_sentence(error: Exception) -> tuple[int, str]:
