@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import scipy.stats
@@ -76,7 +77,13 @@ def interval_method(
     zero.
     """
     chosen = options or IntervalOptions()
-    return interval_method_from_times(window_times(passes, chosen), effective_mass_kg, density_kgm3, chosen)
+    times = window_times(passes, chosen)
+    result = interval_method_from_times(times, effective_mass_kg, density_kgm3, chosen)
+    unknown = sum(one.direction == 0 for one in passes)
+    if not unknown:
+        return result
+    plural = "" if unknown == 1 else "es"
+    return replace(result, text=f"{result.text} {unknown} pass{plural} of unknown direction left out.")
 
 
 def interval_method_from_times(

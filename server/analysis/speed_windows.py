@@ -16,7 +16,10 @@ _ENOUGH_WINDOWS = 5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CoastDown:
-    """One coast-down: time_s rising, speed_mps falling on the whole, (n,); direction +1 out, -1 back."""
+    """One coast-down: time_s rising, speed_mps falling on the whole, (n,).
+
+    direction: +1 out, -1 back; 0 unknown, which no window can pair.
+    """
 
     time_s: FloatArray
     speed_mps: FloatArray
@@ -28,8 +31,8 @@ class CoastDown:
             raise ValueError("time_s and speed_mps must have one length, two samples at least")
         if not (np.all(np.isfinite(t)) and np.all(np.isfinite(v)) and np.all(np.diff(t) > 0.0)):
             raise ValueError("time_s must rise and speed_mps be finite")
-        if self.direction not in {1, -1}:
-            raise ValueError(f"direction must be 1 (out) or -1 (back), got {self.direction}")
+        if self.direction not in {1, 0, -1}:
+            raise ValueError(f"direction must be 1 (out), -1 (back) or 0 (unknown), got {self.direction}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -241,6 +241,14 @@ def test_a_pass_without_a_partner_is_left_out() -> None:
     assert "6 times without a partner" in with_extra.text
 
 
+def test_a_pass_of_unknown_direction_is_left_out() -> None:
+    lost = CoastDown(*[getattr(student_passes(1)[0], name) for name in ("time_s", "speed_mps")], direction=0)
+    with_lost = interval_method([*student_passes(3), lost], MASS, DENSITY)
+    assert with_lost.two_term == pytest.approx(interval_method(student_passes(3), MASS, DENSITY).two_term)
+    assert "1 pass of unknown direction left out" in with_lost.text
+    assert has_no_area(interval_method([lost, lost], MASS, DENSITY))
+
+
 def test_wide_scatter_is_named() -> None:
     windows = [WindowTimes(v * KMH, 5.0 * KMH, OUT, BACK) for v in (40.0, 50.0, 60.0, 70.0)]
     assert (

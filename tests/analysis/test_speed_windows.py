@@ -97,7 +97,7 @@ def test_one_hertz_satellite_speed_will_do() -> None:
         ([0.0], [20.0], 1, "two samples"),
         ([0.0, 0.0], [20.0, 19.0], 1, "time_s must rise"),
         ([0.0, 1.0], [20.0, np.nan], 1, "finite"),
-        ([0.0, 1.0], [20.0, 19.0], 0, "direction"),
+        ([0.0, 1.0], [20.0, 19.0], 2, "direction"),
     ],
 )
 def test_bad_passes_are_named(time: list[float], speed: list[float], direction: int, named: str) -> None:

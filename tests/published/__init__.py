@@ -22,10 +22,3 @@ def outside_data(*parts: str) -> Path:
     if not path.exists():
         pytest.skip(f"the data set {'/'.join(parts)} is not beside this checkout (../shared/data)")
     return path
-
-
-def half_last_digit(printed: str) -> float:
-    """Half a unit of the last digit of a number as printed, e.g. 0.005 for '4.26'."""
-    mantissa, _, exponent = printed.lower().partition("e")
-    decimals = len(mantissa.partition(".")[2])
-    return 0.5 * 10.0 ** (int(exponent or 0) - decimals)
