@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from server.analysis.result import Comparison, DayResult, Delta, Estimate, Pass, SetupResult
 from server.testday.rounding import rounded, with_uncertainty
 from server.testday.values import Finding
@@ -14,7 +16,7 @@ def report(result: DayResult) -> str:
     """The whole report; sections are parted by blank lines."""
     sections = [
         [sentence(setup, result.findings) for setup in result.setups],
-        [comparison_sentence(each) for each in result.comparisons if AREA in each.deltas],
+        [comparison_sentence(each) for each in result.comparisons if _has_area(each)],
         [_reference_line(result)],
         *[_estimates(setup) for setup in result.setups],
         *[_differences(each) for each in result.comparisons],
@@ -28,24 +30,36 @@ def report(result: DayResult) -> str:
 def sentence(setup: SetupResult, findings: tuple[Finding, ...] = ()) -> str:
     """What the day says of one setup, or why there is no area."""
     area = setup.estimates.get(AREA)
-    if area is None:
-        reasons = [finding.text for finding in findings if finding.grade == "stop"]
-        return f"Setup {setup.name}: no drag area can be had. {' '.join(reasons[:1])}".rstrip()
+    if area is None or not _whole(area):
+        return " ".join([f"Setup {setup.name}: no drag area can be had.", *_reasons(setup, findings)[:1]])
     return f"Setup {setup.name}: SCx {_value(area)} from {_count(setup.passes)}."
+
+
+def _reasons(setup: SetupResult, findings: tuple[Finding, ...]) -> list[str]:
+    """Texts of the findings that stop this setup: about one of its runs, or about the whole day."""
+    runs = {each.run for each in setup.passes} | {None}
+    return [finding.text for finding in findings if finding.grade == "stop" and finding.run in runs]
 
 
 def comparison_sentence(comparison: Comparison) -> str:
     """Setup against baseline in words; a difference that may be chance is called so."""
     delta = comparison.deltas[AREA]
     change = f"{comparison.setup} against {comparison.baseline}: SCx {_signed(delta)}"
+    doubt = "" if not delta.p >= NO_EFFECT_P else ", no difference can be told"
     least = f"the smallest difference this day could have seen is {_like(delta.smallest_seen, delta)}"
-    if delta.p < NO_EFFECT_P:
-        return f"{change} (p = {_probability(delta.p)}; {least})."
-    return f"{change}: no difference can be told (p = {_probability(delta.p)}; {least})."
+    return f"{change}{doubt} ({_probability(delta.p)}; {least})."
 
 
 def _value(estimate: Estimate) -> str:
     return with_uncertainty(estimate.value, estimate.u95, estimate.unit)
+
+
+def _whole(each: Estimate | Delta) -> bool:
+    return all(map(math.isfinite, (each.value, each.low95, each.high95)))
+
+
+def _has_area(comparison: Comparison) -> bool:
+    return AREA in comparison.deltas and _whole(comparison.deltas[AREA])
 
 
 def _signed(delta: Delta) -> str:
@@ -60,7 +74,10 @@ def _like(number: float, delta: Delta) -> str:
 
 
 def _probability(p: float) -> str:
-    return "less than 0.001" if p < 0.001 else f"{p:.2g}"
+    """How likely so large a difference is by chance alone."""
+    if math.isnan(p):
+        return "no p can be had"
+    return "p less than 0.001" if p < 0.001 else f"p = {p:.2g}"
 
 
 def _count(passes: tuple[Pass, ...]) -> str:
@@ -87,14 +104,18 @@ def _estimates(setup: SetupResult) -> list[str]:
     """One estimate a line: value ± U95, unit, where it comes from."""
     if not setup.estimates:
         return []
-    rows = [(name, _value(each), each.source) for name, each in setup.estimates.items()]
+    rows = [(name, _value(each), each.source) for name, each in setup.estimates.items() if _whole(each)]
     return [f"Setup {setup.name}, value ± U95", *_table(rows)]
 
 
 def _differences(comparison: Comparison) -> list[str]:
     if not comparison.deltas:
         return []
-    rows = [(name, _signed(each), f"p = {_probability(each.p)}") for name, each in comparison.deltas.items()]
+    rows = [
+        (name, _signed(each), _probability(each.p))
+        for name, each in comparison.deltas.items()
+        if _whole(each)
+    ]
     return [f"{comparison.setup} − {comparison.baseline}, value ± U95", *_table(rows)]
 
 
@@ -105,8 +126,10 @@ def _interval_methods(result: DayResult) -> list[str]:
         method = setup.interval_method
         if method is None:
             continue
-        three = _value(method.scx_three_term) if method.scx_three_term else "not to be had"
-        two = _value(method.scx_two_term) if method.scx_two_term else "not to be had"
+        three, two = (
+            _value(area) if area is not None and _whole(area) else "not to be had"
+            for area in (method.scx_three_term, method.scx_two_term)
+        )
         rows.append((setup.name, f"three terms {three}", f"two terms {two}"))
     return ["SCx by the speed-interval method, for comparison", *_table(rows)] if rows else []
 
