@@ -8,7 +8,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
-from server.errors import LogError
 from server.readers import open_log
 from server.readers.join import join_run
 from server.testday.folder import FILE, read_folder
@@ -16,8 +15,9 @@ from server.testday.folder_paths import existing
 from server.testday.folder_table import Table
 from server.testday.values import Day, Finding, RawLog, Run
 
-OpenFile = Callable[[str, str | None], RawLog]  # a log's name in the folder, the column named as its time
-_Key = tuple[str, str | None]
+OpenFile = Callable[
+    [str, str | None], RawLog
+]  # a log's name in the folder, a person's word on its time column
 
 
 def load_day(path: Path | str) -> Day:
@@ -32,7 +32,7 @@ def load_day(path: Path | str) -> Day:
     for run in day.runs:
         for log in run.logs:
             existing(folder, Table({}, FILE, f"[[runs]] {run.number}", []), "log", log.file)
-    return join_logs(day, lambda file, time_column: _read_log(folder, file, time_column))
+    return join_logs(day, lambda file, column: open_log(folder / file, name=file, time_column=column))
 
 
 def join_logs(day: Day, open_file: OpenFile) -> Day:
@@ -55,43 +55,28 @@ class _Shelf:
     def __init__(self, day: Day, open_file: OpenFile) -> None:
         self._day = day
         self._open_file = open_file
-        self._uses = Counter(key for run in day.runs for key in self._keys(run))
-        self._open: dict[_Key, RawLog] = {}
+        self._uses = Counter(file for run in day.runs for file in _files(run))
+        self._open: dict[tuple[str, str | None], RawLog] = {}
         self.dates: dict[str, dt.date | None] = {}
 
     def join(self, run: Run) -> Run:
         """Return the run with its recordings."""
-        column = self._time_column(run)
-        joined = join_run(run, lambda file: self._get((file, column)), self._day.car, self._day.channels)
-        for key in self._keys(run):
-            self._uses[key] -= 1
-            if not self._uses[key]:
-                self._open.pop(key, None)
+        joined = join_run(run, self.get, self._day.car, self._day.channels, timezone=self._day.timezone)
+        self._uses.subtract(_files(run))
+        self._open = {key: log for key, log in self._open.items() if self._uses[key[0]]}
         return joined
 
-    def _get(self, key: _Key) -> RawLog:
+    def get(self, file: str, time_column: str | None = None) -> RawLog:
+        """Return a log, read the first time that it is asked for with this word on its time."""
+        key = (file, time_column)
         if key not in self._open:
-            self._open[key] = self._open_file(*key)
-            self.dates[key[0]] = self._open[key].start_date
+            self._open[key] = self._open_file(file, time_column)
+            self.dates[file] = self._open[key].start_date
         return self._open[key]
 
-    def _keys(self, run: Run) -> set[_Key]:
-        return {(log.file, self._time_column(run)) for log in run.logs}
 
-    def _time_column(self, run: Run) -> str | None:
-        return run.channels.get("time") or self._day.channels.get("time")
-
-
-def _read_log(folder: Path, file: str, time_column: str | None) -> RawLog:
-    """Read a log; where it lacks the column that [channels] names as the time of all, by its own."""
-    try:
-        return open_log(folder / file, name=file, time_column=time_column)
-    except LogError as error:
-        if time_column is None:
-            raise
-        log = open_log(folder / file, name=file)
-        text = f"{error} Its time was found by name and values instead: {log.description}"
-        return replace(log, findings=(*log.findings, Finding("time-column", "check", text)))
+def _files(run: Run) -> set[str]:
+    return {log.file for log in run.logs}
 
 
 def _started(run: Run) -> Run:

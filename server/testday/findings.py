@@ -58,7 +58,7 @@ CODES: dict[str, str] = {
     # channels and their roles (server.testday.roles)
     "role-unclear": "Several channels may play a role, so none does until a line of the day says which.",
     "unit-missing": "A channel has no unit and is not used until a line of the day says it.",
-    "unit-unknown": "A channel's unit is not known and the channel is not used until a line of the day says it.",
+    "unit-unknown": "A channel is in a unit not known here and not used until a line of the day says it.",
     "unit-inferred": "A channel has no unit; positions, another speed or its size tell it.",
     "needs-calibration": "A channel's unit is not of the role's kind; it needs a calibration.",
     "out-of-range": "Samples of a channel are implausible for its role.",

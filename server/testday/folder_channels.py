@@ -7,33 +7,8 @@ from collections.abc import Mapping
 from server.testday import folder_keys as keys
 from server.testday.folder_numbers import number, rising_pairs
 from server.testday.folder_table import Table, nearest
+from server.testday.role_table import ROLE_NAMES
 from server.testday.values import Calibration
-
-_CORNERS = ("fl", "fr", "rl", "rr")
-_PER_CORNER = ("wheel_speed", "damper", "ride_height", "pushrod_load", "tyre_temperature", "tyre_pressure")
-ROLES: tuple[str, ...] = (
-    "time",
-    "gps_speed",
-    "latitude",
-    "longitude",
-    "altitude",
-    "heading",
-    "throttle",
-    "brake_pressure",
-    "steering_angle",
-    "accel_long",
-    "accel_lat",
-    "yaw_rate",
-    "ride_height_front",
-    "ride_height_rear",
-    "airspeed",
-    "air_yaw",
-    "motor_torque",
-    "motor_speed",
-    "clutch",
-    "gear",
-    *(f"{stem}_{corner}" for stem in _PER_CORNER for corner in _CORNERS),
-)
 
 
 def read_channels(table: Table | None) -> Mapping[str, str]:
@@ -77,8 +52,8 @@ def _calibration(table: Table) -> Calibration:
 
 
 def _is_role(table: Table, role: str) -> bool:
-    if role in ROLES:
+    if role in ROLE_NAMES:
         return True
-    text = f"{table.place(role)} is not a known channel role and was left out{nearest(role, ROLES)}."
+    text = f"{table.place(role)} is not a known channel role and was left out{nearest(role, ROLE_NAMES)}."
     table.note("unknown-key", text, "check")
     return False

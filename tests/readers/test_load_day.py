@@ -1,6 +1,7 @@
 """A day folder with its logs opened: which files are opened, when, and what the day takes from them."""
 
 import datetime as dt
+import weakref
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -16,12 +17,13 @@ from server.testday.values import Car, Channel, Day, RawLog, Recording, Run
 from tests.testday.folders import MINIMAL, make, read, texts
 
 RUNS = (
-    MINIMAL.split("[[runs]]")[0]
+    'timezone = "Europe/Lisbon"\n'
+    + MINIMAL.split("[[runs]]")[0]
     + """
 [[runs]]
 number = 1
 log = "logs/a.csv"
-to_s = 60
+to_s = 6
 [[runs]]
 number = 2
 logs = ["logs/b.csv", "logs/box.csv"]
@@ -29,11 +31,17 @@ start = 09:30:00
 [[runs]]
 number = 3
 log = "logs/a.csv"
-from_s = 60
+from_s = 6
 """
 )
 
 CSV = "time [s],gps_speed [m/s]\n" + "".join(f"{n / 10:.1f},{20 - n / 20:.2f}\n" for n in range(100))
+
+
+class Watched(RawLog):
+    """A log whose end can be seen."""
+
+    __slots__ = ("__weakref__",)
 
 
 class Logs:
@@ -49,14 +57,22 @@ class Logs:
         self.time_columns.append(time_column)
         self.opened.append(file)
         channel = Channel("gps_speed", "m/s", np.array([0.0, 1.0]), np.array([20.0, 19.0]))
-        return RawLog(file, (channel,), "made up", self.clocks.get(file), self.dates.get(file))
+        return Watched(file, (channel,), "made up", self.clocks.get(file), self.dates.get(file))
 
 
-def join(run: Run, open_file: Callable[[str], RawLog], car: Car, day_channels: dict[str, str]) -> Run:
+def join(
+    run: Run,
+    open_file: Callable[..., RawLog],
+    car: Car,
+    day_channels: dict[str, str],
+    *,
+    timezone: str | None,
+) -> Run:
     """Stand in for the joining of logs to a run: one recording a log, on the log's own clock."""
     assert car.mass_kg.value == 236.0
-    assert "gps_speed" not in day_channels
-    logs = [open_file(log.file) for log in run.logs]
+    assert day_channels == {}
+    assert timezone == "Europe/Lisbon"
+    logs = [open_file(log.file, time_column=run.channels.get("time")) for log in run.logs]
     return replace(run, recordings=tuple(Recording(log.file, {}, log.start_clock_s) for log in logs))
 
 
@@ -92,19 +108,31 @@ def test_a_day_without_date_takes_the_one_its_logs_agree_on(day: Day) -> None:
     assert texts(other, "log-date") == ["logs/b.csv: its date is 2026-05-10, the day's 2026-05-09."]
 
 
-def test_the_time_column_is_the_runs_word_or_the_days(day: Day) -> None:
+def test_a_word_on_the_time_column_is_a_reading_of_its_own(day: Day) -> None:
     logs = Logs({})
-    join_logs(replace(day, channels={"time": "t"}), logs)
-    assert logs.time_columns == ["t", "t", "t"]
-    first = replace(day.runs[0], channels={"time": "tick"})
-    logs = Logs({})
-    join_logs(replace(day, runs=(first, *day.runs[1:])), logs)
+    word = replace(day.runs[0], channels={"time": "tick"})
+    join_logs(replace(day, runs=(word, *day.runs[1:], replace(word, number=4))), logs)
     assert list(zip(logs.opened, logs.time_columns, strict=True)) == [
         ("logs/a.csv", "tick"),
         ("logs/b.csv", None),
         ("logs/box.csv", None),
         ("logs/a.csv", None),
     ]
+
+
+def test_a_log_is_let_go_after_its_last_run(day: Day) -> None:
+    logs, alive = Logs({}), []
+    kept: dict[str, weakref.ref[RawLog]] = {}
+
+    def opening(file: str, time_column: str | None) -> RawLog:
+        alive.append(sorted(name for name, log in kept.items() if log() is not None))
+        log = logs(file, time_column)
+        kept[file] = weakref.ref(log)
+        return log
+
+    last = replace(day.runs[1], number=4, logs=(replace(day.runs[1].logs[0], file="logs/c.csv"),))
+    join_logs(replace(day, runs=(*day.runs, last)), opening)
+    assert alive == [[], ["logs/a.csv"], ["logs/a.csv", "logs/b.csv"], []]
 
 
 def test_the_folders_own_findings_stay(day: Day) -> None:
@@ -152,13 +180,3 @@ def test_a_log_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     folder = make(tmp_path / "day", MINIMAL, {"logs/run01.csv": ""})
     with pytest.raises(LogError, match=r"^logs/run01\.csv "):
         load_day(folder)
-
-
-def test_a_log_without_the_column_named_as_time_is_read_by_its_own(tmp_path: Path) -> None:
-    toml = MINIMAL + '[channels]\ntime = "tick"\n'
-    day = load_day(make(tmp_path / "day", toml, {"logs/run01.csv": CSV}))
-    (recording,) = day.runs[0].recordings
-    assert recording.signals["gps_speed"].time_s[1] == 0.1
-    found = [finding for finding in recording.findings if finding.code == "time-column"]
-    assert len(found) == 1
-    assert "tick" in found[0].text

@@ -6,7 +6,7 @@ import string
 from hypothesis import strategies as st
 
 from server.testday.defaults import MISSING, missing_c1
-from server.testday.folder_channels import ROLES
+from server.testday.role_table import ROLE_NAMES
 from server.testday.values import (
     Axle,
     Calibration,
@@ -96,7 +96,7 @@ def cars(draw) -> Car:
         driven=draw(st.sampled_from(["front", "rear", "all"])),
         anti_squat=draw(quantities(-2, 2, MISSING["anti_squat"])),
         corner_mass_kg=draw(st.none() | st.tuples(*[numbers(50, 60)] * 4)),
-        calibration=draw(st.dictionaries(st.sampled_from(ROLES), CALIBRATIONS, max_size=2)),
+        calibration=draw(st.dictionaries(st.sampled_from(ROLE_NAMES), CALIBRATIONS, max_size=2)),
     )
 
 
@@ -157,7 +157,7 @@ def setups(name: str, baselines: list[str]):
 
 
 FILES = st.text(string.ascii_letters + "äø _-", min_size=1, max_size=8).map(lambda name: f"logs/x{name}.csv")
-CHANNELS = st.dictionaries(st.sampled_from(ROLES), TEXTS.filter(bool), max_size=3)
+CHANNELS = st.dictionaries(st.sampled_from(ROLE_NAMES), TEXTS.filter(bool), max_size=3)
 
 
 @st.composite

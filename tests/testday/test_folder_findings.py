@@ -8,8 +8,8 @@ import pytest
 
 from server.testday import folder
 from server.testday.findings import CODES
-from server.testday.folder_channels import ROLES
 from server.testday.folder_checks import standard_pressure_pa
+from server.testday.role_table import ROLE_NAMES
 from tests.testday.folders import FULL, FULL_FILES, MINIMAL, PREDICTIONS, read, texts
 
 
@@ -57,7 +57,7 @@ def test_an_unknown_column_is_named_once(tmp_path: Path) -> None:
     "role", ["time", "wheel_speed_rr", "ride_height_front", "ride_height_fl", "tyre_pressure_rl"]
 )
 def test_every_role_of_the_format_is_known(tmp_path: Path, role: str) -> None:
-    assert role in ROLES
+    assert role in ROLE_NAMES
     assert not texts(read(tmp_path, MINIMAL + f"[channels]\n{role} = 'x'\n"), "unknown-key")
 
 
