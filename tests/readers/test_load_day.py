@@ -1,6 +1,7 @@
 """A day folder with its logs opened: which files are opened, when, and what the day takes from them."""
 
 import datetime as dt
+import shutil
 import weakref
 from collections.abc import Callable
 from dataclasses import replace
@@ -180,3 +181,21 @@ def test_a_log_that_cannot_be_read_is_named(tmp_path: Path) -> None:
     folder = make(tmp_path / "day", MINIMAL, {"logs/run01.csv": ""})
     with pytest.raises(LogError, match=r"^logs/run01\.csv "):
         load_day(folder)
+
+
+REAL = Path(__file__).parents[3] / "shared" / "data" / "rsk_twizy"
+
+
+@pytest.mark.skipif(not REAL.is_dir(), reason="the real drives of ../shared/data/rsk_twizy are not there")
+def test_real_drives_give_start_and_date(tmp_path: Path) -> None:
+    """17 drives of a small electric car, NaitMalekYoussef/RSK_Twizy_EV_Dataset, CC-BY-4.0."""
+    for number, drive in enumerate(sorted(REAL.rglob("*.csv"))):
+        folder = make(tmp_path / str(number), MINIMAL.replace("236.0", "450.0"))
+        (folder / "logs").mkdir()
+        shutil.copyfile(drive, folder / "logs" / "run01.csv")
+        day = load_day(folder)
+        (run,) = day.runs
+        assert run.start_clock_s is not None
+        assert 6 * 3600 < run.start_clock_s < 20 * 3600
+        assert {"gps_speed", "vehicle_speed"} <= set(run.recordings[0].signals)
+        assert day.date is None or day.date.year == 2021
