@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Depends, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
 
 from server.archive.jobs import find_job, open_jobs
 from server.archive.tables import Job
@@ -34,6 +36,7 @@ from server.testday.rounding import with_uncertainty
 router = APIRouter(default_response_class=HTMLResponse)
 
 LOG_ROWS = 4
+MOST_LOGS = 200
 DAYS_CRUMB = ("Days", "days")
 SEE_OTHER = 303
 
@@ -185,9 +188,14 @@ def add_folder(
     return _accepted(request, archive, jobs, job_id)
 
 
-async def _typed_form(request: Request) -> TypedForm:
+async def _typed_form(request: Request) -> AsyncIterator[TypedForm]:
+    """The logs form; what came with it is closed when the answer is made."""
+    async with request.form(max_files=MOST_LOGS, max_fields=4 * MOST_LOGS) as form:
+        yield _typed(form)
+
+
+def _typed(form: FormData) -> TypedForm:
     """The rows of the logs form: file, setup and direction stand at the same place of their lists."""
-    form = await request.form(max_files=200, max_fields=1000)
     fields = {name: value for name, value in form.items() if isinstance(value, str)}
     setups, directions = form.getlist("log_setup"), form.getlist("log_direction")
     logs = []

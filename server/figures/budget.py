@@ -5,10 +5,10 @@ from __future__ import annotations
 from plotly import graph_objects as go
 
 from server.analysis.result import BudgetLine, DayResult
-from server.figures.marks import escape
+from server.figures.marks import escape, new_figure
 from server.figures.rows import FRAME_HEIGHT_PX, ROW_HEIGHT_PX
 from server.figures.table import Table
-from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, axis, layout, setup_marks
+from server.figures.theme import LIGHT, SetupMark, axis, setup_marks
 
 QUANTITY = "SCx"
 
@@ -44,11 +44,9 @@ def budget(result: DayResult, narrow: bool = False) -> go.Figure:
     """Contributions to u(SCx) [m²]: type A (from the data) plain, type B (stated) hatched."""
     marks = setup_marks([setup.name for setup in result.setups])
     bars = [(marks[s.name], line) for s in result.setups for line in budget_lines(s.budget)]
-    figure = go.Figure(layout=layout(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(bars)), bargap=0.25))
+    figure = new_figure(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(bars)), narrow, bargap=0.25)
     heights = [len(bars) - 1 - place for place in range(len(bars))]
     figure.add_trace(_bars(bars, heights))
-    if narrow:
-        figure.update_layout(font_size=NARROW_FONT_SIZE)
     labels = [f"{mark.letter} {escape(line.input)}" for mark, line in bars]
     figure.update_xaxes(axis("contribution to u(SCx) [m²]", rangemode="tozero", nticks=7))
     figure.update_yaxes(

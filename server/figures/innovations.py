@@ -8,10 +8,10 @@ import numpy as np
 from plotly import graph_objects as go
 
 from server.analysis.result import DayResult, PassFit
-from server.figures.marks import circle, escape
+from server.figures.marks import circle, escape, new_figure
 from server.figures.passes_over_speed import DIRECTION_WORDS
 from server.figures.table import Cell, Table
-from server.figures.theme import LIGHT, NARROW_FONT_SIZE, axis, layout, setup_marks
+from server.figures.theme import LIGHT, axis, setup_marks
 
 MOST_POINTS_A_PASS = 150
 LAGS = 20
@@ -45,9 +45,7 @@ def innovations_table(result: DayResult) -> Table:
 
 def innovations(result: DayResult, narrow: bool = False) -> go.Figure:
     """Innovations against time in the pass, and how like the next ones each is (0 for a complete model)."""
-    figure = go.Figure(layout=layout(2 * HEIGHT_PX if narrow else HEIGHT_PX))
-    if narrow:
-        figure.update_layout(font_size=NARROW_FONT_SIZE)
+    figure = new_figure(2 * HEIGHT_PX if narrow else HEIGHT_PX, narrow)
     marks = setup_marks([setup.name for setup in result.setups])
     for setup in result.setups:
         for fit in setup.fits:

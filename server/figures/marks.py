@@ -8,9 +8,18 @@ from typing import Any
 from plotly import graph_objects as go
 
 from server.analysis.result import Delta, Estimate
-from server.figures.theme import LIGHT, SetupMark
+from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, layout
 
 Interval = Estimate | Delta
+
+
+def new_figure(height_px: int, narrow: bool, **more: Any) -> go.Figure:
+    """An empty figure in the common layout, without the plot library's own template."""
+    figure = go.Figure(layout=layout(height_px, **more))
+    figure.layout.template = None
+    if narrow:
+        figure.layout.font.size = NARROW_FONT_SIZE
+    return figure
 
 
 def thick_u_bars(values: Sequence[Interval], rows: Sequence[float], axes: dict[str, str]) -> go.Scatter:

@@ -8,9 +8,9 @@ import numpy as np
 from plotly import graph_objects as go
 
 from server.analysis.result import DayResult, PassFit, SetupResult
-from server.figures.marks import circle, escape
+from server.figures.marks import circle, escape, new_figure
 from server.figures.table import Cell, Table
-from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, axis, layout, setup_marks
+from server.figures.theme import LIGHT, SetupMark, axis, setup_marks
 
 BIN_WIDTH_MPS = 1.0
 MPS_TO_KMH = 3.6
@@ -63,9 +63,7 @@ def passes_over_speed(result: DayResult, narrow: bool = False) -> go.Figure:
     shown = [setup for setup in result.setups if setup.fits]
     columns = 1 if narrow else min(3, max(1, len(shown)))
     rows = max(1, -(-len(shown) // columns))
-    figure = go.Figure(layout=layout(PANEL_HEIGHT_PX * rows + 20))
-    if narrow:
-        figure.update_layout(font_size=NARROW_FONT_SIZE)
+    figure = new_figure(PANEL_HEIGHT_PX * rows + 20, narrow)
     span = _shared_ranges(shown)
     for place, setup in enumerate(shown):
         suffix = "" if place == 0 else str(place + 1)

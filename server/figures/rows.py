@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from plotly import graph_objects as go
 
 from server.analysis.result import Delta, Estimate
-from server.figures.marks import escape, measured_points, thick_u_bars
-from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, axis, layout
+from server.figures.marks import escape, measured_points, new_figure, thick_u_bars
+from server.figures.theme import LIGHT, SetupMark, axis
 
 ROW_HEIGHT_PX = 34
 FRAME_HEIGHT_PX = 110
@@ -29,7 +29,7 @@ class Row:
 
 def rows_figure(rows: Sequence[Row], axis_title: str, narrow: bool = False) -> go.Figure:
     """Estimates from top to bottom with shared x: circles with capped 95 % bars, thick at one u."""
-    figure = go.Figure(layout=layout(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(rows))))
+    figure = new_figure(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(rows)), narrow)
     heights = {id(row): len(rows) - 1 - place for place, row in enumerate(rows)}
     valued = [row for row in rows if row.value is not None]
     if valued:
@@ -46,8 +46,6 @@ def rows_figure(rows: Sequence[Row], axis_title: str, narrow: bool = False) -> g
             figure.add_annotation(_crossed(row, heights[id(row)]))
     ticks = [heights[id(row)] for row in rows]
     labels = [escape(row.label) for row in rows]
-    if narrow:
-        figure.update_layout(font_size=NARROW_FONT_SIZE)
     figure.update_xaxes(axis(axis_title, nticks=7))
     figure.update_yaxes(
         axis("", tickvals=ticks, ticktext=labels, range=[-0.7, len(rows) - 0.3], showgrid=False)

@@ -35,7 +35,10 @@ def setup_marks(names: Sequence[str]) -> dict[str, SetupMark]:
 
     A setup named by one letter keeps it; another takes its first letter while free, then the next free one.
     """
-    letters = {name: name.upper() for name in names if len(name) == 1 and name.isalnum()}
+    letters: dict[str, str] = {}
+    for name in names:
+        if len(name) == 1 and name.isalnum() and name.upper() not in letters.values():
+            letters[name] = name.upper()
     marks: dict[str, SetupMark] = {}
     for index, name in enumerate(names):
         letter = letters.get(name) or _free_letter(name, set(letters.values()))
@@ -81,6 +84,5 @@ def layout(height_px: int, **more: Any) -> dict[str, Any]:
             "font": {"family": FONT, "size": FONT_SIZE, "color": LIGHT["ink"]},
         },
         "dragmode": False,
-        "template": None,
     }
     return base | more

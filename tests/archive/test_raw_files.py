@@ -1,0 +1,41 @@
+"""Raw files: the bytes that came, under the hash that the standard gives."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from server.archive.archive import Archive
+from server.archive.raw_files import sha256_of
+from server.errors import NotFoundError
+
+# FIPS 180-4 example computations: SHA-256 of "abc" and of the 448-bit message.
+PUBLISHED = {
+    b"abc": "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad",
+    b"abcdbcdecdefdefgefghfghighijhijkijkljklmklmnlmnomnopnopq": (
+        "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"
+    ),
+}
+
+
+@pytest.mark.parametrize("content", PUBLISHED)
+def test_files_lie_under_their_published_hash(tmp_path: Path, content: bytes) -> None:
+    archive = Archive(tmp_path / "data")
+    archive.open()
+    source = tmp_path / "source"
+    source.write_bytes(content)
+    for _ in range(2):
+        with archive.database.writing() as session:
+            kept = archive.raw.add(session, source)
+            assert (kept.sha256, kept.size_bytes) == (PUBLISHED[content], len(content))
+    assert archive.raw.path(PUBLISHED[content]).read_bytes() == content
+    assert sha256_of(archive.raw.path(PUBLISHED[content])) == PUBLISHED[content]
+    assert len([file for file in (tmp_path / "data/raw").rglob("*") if file.is_file()]) == 1
+    archive.close()
+
+
+@pytest.mark.parametrize("name", ["", "../../etc/passwd", "A" * 64, "0" * 64])
+def test_what_is_no_hash_or_is_not_kept_is_said_so(tmp_path: Path, name: str) -> None:
+    with pytest.raises(NotFoundError):
+        Archive(tmp_path).raw.path(name)
