@@ -11,15 +11,17 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from server.analysis import sample_texts as texts
 from server.analysis.sample_logs import Column, LogStyle, Piece, clock_text, log_bytes
 from server.analysis.sample_predictions import predictions_csv
 from server.analysis.sample_season import SampleDay, season
 from server.analysis.simulate import SimulatedDay, simulate_day
-from server.testday.values import Run
+from server.testday.values import Run, Signal
 
 KMH, DEGREES, PER_CENT, BAR, MM = 3.6, 57.29577951308232, 100.0, 1e-5, 1e3
-SATELLITE_BOX_FAST_S = 2.37
+BOX_FAST_S, BOX_LATE_S = 2.37, 1.8
 DECLINATION_DEG = -1.0
 
 WHEELS = ("wheel_speed_fl", "wheel_speed_fr")
@@ -126,17 +128,13 @@ def _gusty_afternoon(simulated: SimulatedDay) -> _Files:
     logger_style = LogStyle(
         "\t", encoding="utf-8-sig", preamble=preamble, units="row", time="clock", time_decimals=3
     )
-    box_style = LogStyle(time="iso", time_decimals=1)
+    box_style = LogStyle(time="iso", time_decimals=2)
     logs, runs = {}, []
     for run in simulated.day.runs:
         car, satellite = f"logs/run{run.number:02d} car.txt", f"logs/run{run.number:02d} satellite.csv"
         logs[car] = log_bytes([_piece(run)], logger, logger_style)
-        fast = Piece(_piece(run).signals, (run.start_clock_s or 0.0) + SATELLITE_BOX_FAST_S)
-        logs[satellite] = log_bytes([fast], box, box_style, simulated.day.date)
-        named = (
-            f'logs = [{{ file = "{car}" }}, '
-            f'{{ file = "{satellite}", clock_offset_s = {-SATELLITE_BOX_FAST_S:.2f} }}]'
-        )
+        logs[satellite] = log_bytes([_late_piece(run)], box, box_style, simulated.day.date)
+        named = f'logs = [{{ file = "{car}" }}, {{ file = "{satellite}", clock_offset_s = {BOX_LATE_S} }}]'
         runs.append(_run_table(run, named))
     return _Files(logs, "\n".join(runs))
 
@@ -168,6 +166,16 @@ def _one_log_a_run(simulated: SimulatedDay, columns: list[Column], style: LogSty
 
 def _piece(run: Run) -> Piece:
     return Piece(run.recordings[0].signals, run.start_clock_s or 0.0)
+
+
+def _late_piece(run: Run) -> Piece:
+    """The satellite box: switched on after the car's logger, its clock fast."""
+    signals = {
+        role: Signal(signal.time_s[on], signal.values[on])
+        for role, signal in run.recordings[0].signals.items()
+        if len(on := np.flatnonzero(signal.time_s > BOX_LATE_S - 1e-9))
+    }
+    return Piece(signals, (run.start_clock_s or 0.0) + BOX_FAST_S)
 
 
 def _duration(run: Run) -> float:

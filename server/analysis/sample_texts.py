@@ -62,6 +62,7 @@ rolling_c0_u = 0.002
 rolling_c1_s_per_m = 0.00019     # not measured: 0.010 s/m of c0, half of it as uncertainty
 rolling_c1_u_s_per_m = 0.00009
 driven = "rear"
+anti_squat = 0.0                 # matters at constant speed only
 
 [car.front]
 axle_inertia_kgm2 = 0.42         # both wheels, hubs, discs; swung on a wire
@@ -175,6 +176,10 @@ name = "A"
 front_ride_height_mm = 34.0
 rear_ride_height_mm = 38.0
 parts = {{ rear_flap_deg = 22, front_flaps_deg = 30 }}
+scz_front_m2 = 1.60              # as computed; typed, because this day has no predictions.csv
+scz_front_u_m2 = 0.15
+scz_rear_m2 = 1.72
+scz_rear_u_m2 = 0.20
 
 [[setups]]
 name = "B"
@@ -182,13 +187,17 @@ baseline = "A"
 front_ride_height_mm = 34.0
 rear_ride_height_mm = 38.0
 parts = {{ rear_flap_deg = 34, front_flaps_deg = 30 }}
-# Downforce as computed; typed here because this day has no predictions.csv.
 scz_front_m2 = 1.48
 scz_front_u_m2 = 0.15
 scz_rear_m2 = 2.10
 scz_rear_u_m2 = 0.20
 
-{runs}"""
+{runs}
+# The box was switched on 1.8 s after the car's logger: clock_offset_s puts its file on the run's clock.
+# It calls its satellite speed just "speed".
+[channels]
+gps_speed = "speed"
+"""
 )
 
 SATELLITE_ONLY = (
@@ -221,7 +230,10 @@ name = "A"
 name = "C"
 baseline = "A"
 
-{runs}"""
+{runs}
+[channels]
+gps_speed = "speed"
+"""
 )
 
 
