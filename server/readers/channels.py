@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from server.readers.columns import Column
 from server.readers.sentinels import HUGE, find_sentinels
 from server.readers.time_faults import TimeCheck, check_times, time_findings
-from server.testday.values import Channel, Finding
+from server.testday.values import Channel, Finding, FloatArray
 
-FloatArray = NDArray[np.float64]
 _NAMED = 8
 
 

@@ -1,22 +1,18 @@
-"""Clock times, dates and date-times as numbers, many at once.
-
-A first cell is matched by a regular expression; all cells that have its length and its marks in the same
-places are then read by digit arithmetic. What differs starts the next round.
-"""
+"""Clock times, dates and date-times of cells as numbers."""
 
 from __future__ import annotations
 
 import datetime as dt
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from server.readers.cell_groups import Parsed, match_cells
+from server.testday.values import FloatArray
+
 SECONDS_PER_DAY = 86_400.0
-_ROUNDS = 200
+_WORDED = ("half", "half2", "zone", "mark", "word")
 _CLOCK = (
     r"(?:(?P<hour>\d{1,3}):)?(?P<minute>\d{1,3}):(?P<second>\d{1,2})(?:[.,:](?P<fraction>\d+))?"
     r"(?: ?(?P<half>[AaPp])\.?[Mm]\.?)?"
@@ -37,17 +33,9 @@ _MONTHS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Parsed:
-    """Named groups of the matched cells: numbers (NaN where absent) and words."""
-
-    numbers: dict[str, FloatArray]
-    words: dict[str, list[str | None]]
-
-
 def clock_seconds(texts: Sequence[str]) -> FloatArray:
     """Read "H:M:S", "H:M:S.fff", "M:S.f" and "H:M:S PM" [s]; NaN where unreadable."""
-    return _seconds(_parse(texts, CLOCK))
+    return _seconds(match_cells(texts, CLOCK, _WORDED))
 
 
 def date_days(texts: Sequence[str], weights: Sequence[int] | None = None) -> tuple[FloatArray, bool]:
@@ -56,12 +44,12 @@ def date_days(texts: Sequence[str], weights: Sequence[int] | None = None) -> tup
     2026-05-09 is year first, 9.5.2026 with points is day first, 9/5/2026 hangs on numbers above 12.
     weights: how often each text stands; the majority decides.
     """
-    return _days(_parse(texts, DATE), weights)
+    return _days(match_cells(texts, DATE, _WORDED), weights)
 
 
 def datetime_parts(texts: Sequence[str]) -> tuple[FloatArray, FloatArray, bool, bool]:
     """Read date-times: day numbers, seconds [s], whether day and month are told apart, whether in UTC."""
-    parsed = _parse(texts, DATETIME)
+    parsed = match_cells(texts, DATETIME, _WORDED)
     days, certain = _days(parsed, None)
     seconds = _seconds(parsed)
     zones = {zone for zone in parsed.words["zone"] if zone}
@@ -86,7 +74,7 @@ def _seconds(parsed: Parsed) -> FloatArray:
     second = np.where(np.isnan(n["second"]) & ~np.isnan(n["minute2"]), 0.0, n["second"])
     half = [a or b for a, b in zip(parsed.words["half"], parsed.words["half2"], strict=True)]
     if any(half):
-        afternoon = np.array([bool(h) and h in "pP" for h in half])
+        afternoon = np.array([h is not None and h in "pP" for h in half])
         twelve = np.array([bool(h) for h in half]) & (hour == 12)
         hour = np.where(twelve, 0.0, hour) + 12.0 * afternoon
     total = np.nan_to_num(hour) * 3600.0 + minute * 60.0 + second
@@ -133,78 +121,3 @@ def _month(word: str | None) -> float:
         if low
         else np.nan
     )
-
-
-def _parse(texts: Sequence[str], pattern: re.Pattern[str]) -> Parsed:
-    count = len(texts)
-    names = list(pattern.groupindex)
-    worded = [name for name in names if name in ("half", "half2", "zone", "mark", "word")]
-    numbers = {name: np.full(count, np.nan) for name in names if name not in worded}
-    words: dict[str, list[str | None]] = {name: [None] * count for name in worded}
-    stripped = [text.strip().strip('"').strip() for text in texts]
-    codes = _codes(stripped)
-    left = np.arange(count)
-    for _ in range(_ROUNDS):
-        if not len(left):
-            break
-        match = pattern.fullmatch(stripped[left[0]])
-        if match is None:
-            left = left[1:]
-            continue
-        alike = _alike(codes[left], stripped[left[0]])
-        rows = left[alike]
-        for name in names:
-            start, stop = match.span(name)
-            if start < 0:
-                continue
-            if name in words:
-                for row in rows:
-                    words[name][row] = match[name]
-            else:
-                numbers[name][rows] = _digits(codes[rows, start:stop], name)
-        left = left[~alike]
-    for row in left:
-        _one_by_one(stripped[row], row, pattern, numbers, words)
-    return Parsed(numbers, words)
-
-
-def _codes(texts: Sequence[str]) -> NDArray[np.uint32]:
-    """Code points of the cells, one a row, zeros behind the end."""
-    array = np.asarray(texts, dtype=np.str_)
-    width = max(array.dtype.itemsize // 4, 1)
-    return np.ascontiguousarray(array.astype(f"U{width}")).view(np.uint32).reshape(len(texts), width)
-
-
-def _alike(codes: NDArray[np.uint32], text: str) -> NDArray[np.bool_]:
-    """Rows with digits where `text` has digits and its very marks elsewhere."""
-    model = np.zeros(codes.shape[1], dtype=np.uint32)
-    model[: len(text)] = [ord(char) for char in text]
-    digit = (model >= 48) & (model <= 57)
-    same = (codes[:, ~digit] == model[~digit]).all(axis=1)
-    block = codes[:, digit]
-    return np.asarray(same & ((block >= 48) & (block <= 57)).all(axis=1))
-
-
-def _digits(block: NDArray[np.uint32], name: str) -> FloatArray:
-    size = block.shape[1]
-    value = np.zeros(len(block))
-    for column in range(size):
-        value = value * 10.0 + (block[:, column].astype(np.float64) - 48.0)
-    return value / 10.0**size if name == "fraction" else value
-
-
-def _one_by_one(
-    text: str,
-    row: int,
-    pattern: re.Pattern[str],
-    numbers: dict[str, FloatArray],
-    words: dict[str, list[str | None]],
-) -> None:
-    match = pattern.fullmatch(text)
-    for name, found in match.groupdict().items() if match else ():
-        if found is None:
-            continue
-        if name in words:
-            words[name][row] = found
-        else:
-            numbers[name][row] = int(found) / 10.0 ** len(found) if name == "fraction" else float(found)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from server.readers.cells import is_blank, kind_of, number_of
 from server.readers.names import ColumnName
@@ -19,8 +18,7 @@ from server.readers.positions import (
 )
 from server.readers.states import GEAR_UNIT, gear_values, switch_values
 from server.readers.table import Table
-
-FloatArray = NDArray[np.float64]
+from server.testday.values import FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -27,13 +27,13 @@ from server.readers.report import (
     contents,
     describe,
     line_findings,
+    lost_lines,
     name_findings,
-    wide_lines,
 )
 from server.readers.table import Table, parse_table
-from server.readers.time_axis import FloatArray, read_time_axis
+from server.readers.time_axis import read_time_axis
 from server.readers.time_column import TimeColumns, choose_time
-from server.testday.values import Channel, Finding, RawLog
+from server.testday.values import Channel, Finding, FloatArray, RawLog
 
 
 def read_csv_log(
@@ -111,7 +111,8 @@ def _parse(file: BinaryIO, name: str) -> _Parsed:
     table = parse_table(name, feed, layout, line_ends + 2)
     if not table.n_rows:
         raise LogError(f"{name}: no whole line of data follows line {layout.first_line:,}.")
-    findings = wide_lines(name, text, first_byte, layout) if line_ends > table.n_rows else []
+    lost = line_ends - table.n_rows
+    findings = lost_lines(name, text, first_byte, layout, lost) if lost > 0 else []
     lines = Lines(layout.first_line, line_ends, feed.zero_bytes, ending.cut)
     return _Parsed(layout, encoding.spoken, table, lines, findings)
 

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 from server.readers.encoding import Encoding, decode
-from server.readers.layout import Layout, split_line
+from server.readers.layout import Layout
+from server.readers.separators import split_line
 
 TAIL_BYTES = 262_144
 _DECIMALS_ROWS = 20

@@ -11,7 +11,7 @@ from server.readers.cells import kind_of
 from server.readers.names import unit_share
 
 _COMMENT = re.compile(r"^\s*(?:#+|%+|//+|!+)\s*")
-_UNIT_ROW = 0.5
+_UNIT_ROW = 0.6
 _REACH = 4
 
 
@@ -43,7 +43,7 @@ def find_header(
         if not lines[index].strip():
             continue
         cells = _cells(lines[index], rows[index], separator)
-        if _could_name(cells, width):
+        if _could_name(cells, width) or (len(cells) <= width and unit_share(cells) >= _UNIT_ROW):
             found.append((index, cells))
         elif not _COMMENT.match(lines[index]):
             break
@@ -78,7 +78,8 @@ def _names_and_units(found: Sequence[tuple[int, tuple[str, ...]]]) -> Header:
     """`found` runs upwards from the data. A row of units has its names above it, or else below."""
     shares = [unit_share(cells) for _, cells in found]
     (line, cells), above = found[0], found[1:]
-    if above and shares[0] >= _UNIT_ROW and shares[1] < shares[0]:
+    fuller = above and sum(map(bool, above[0][1])) >= sum(map(bool, cells))
+    if fuller and shares[0] >= _UNIT_ROW and shares[1] < shares[0]:
         return Header(above[0][1], cells, above[0][0], line)
     if above and shares[1] >= _UNIT_ROW and shares[0] < _UNIT_ROW:
         return Header(cells, above[0][1], line, above[0][0])

@@ -15,7 +15,6 @@ from server.readers.layout import Layout
 from server.readers.names import ColumnName, split_name
 from server.readers.table import Table
 
-FloatArray = NDArray[np.float64]
 _SIGNAL = re.compile(
     r"(?:signal|channel|variable|parameter|param|sensor|measurement|quantity|kanal|canal|grandeur|messgr(?:ö|oe)(?:ß|ss)e|name|id|item|key|tag)"
     r"(?:[ _.-]?(?:name|id))?",

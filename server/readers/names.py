@@ -16,6 +16,7 @@ _ROUND = re.compile(
 )
 _SLASHED = re.compile(r"^(?P<name>.*\S)\s*(?: / | in |, )\s*(?P<unit>\S+)\s*$", re.DOTALL)
 _CLOCK_FORMAT = re.compile(r"[hdmsyHMSDY:./\- T,]*(?:hh|HH|h|H):?(?:mm|MM|m|M)[hdmsyfHMSDYF:./\- T,]*")
+_TIME_WORD = re.compile(r"time|zeit|temps|tempo|tiempo|timestamp|date|datum", re.IGNORECASE)
 _MAX_UNIT = 12
 
 
@@ -83,9 +84,15 @@ def kept_apart(columns: Sequence[ColumnName]) -> tuple[list[ColumnName], list[st
 def unit_share(cells: Sequence[str]) -> float:
     """Share of the filled cells of a header row that are units; a row of long words has none."""
     filled = [cell.strip() for cell in cells if cell.strip()]
-    if not filled or any(len(cell) > _MAX_UNIT + 2 for cell in filled):
+    if not filled or any(len(cell) > _MAX_UNIT + 2 or _TIME_WORD.fullmatch(cell) for cell in filled):
         return 0.0
     return sum(is_unit(cell) or bool(_CLOCK_FORMAT.fullmatch(cell)) for cell in filled) / len(filled)
+
+
+def is_unit_word(cell: str) -> bool:
+    """Tell whether a cell is a unit written in letters or signs, not a number."""
+    cell = cell.strip()
+    return bool(cell) and not any(char.isdigit() for char in cell) and cell != "-" and is_unit(cell)
 
 
 def _is_place(name: str, text: str) -> bool:

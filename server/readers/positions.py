@@ -10,9 +10,9 @@ import math
 import re
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from server.testday.values import FloatArray
+
 _PARTS = re.compile(r"\d+(?:[.,]\d+)?", re.ASCII)
 _SIDE = re.compile(r"[NSEW]", re.IGNORECASE)
 _LATITUDE = re.compile(
@@ -22,6 +22,7 @@ _LONGITUDE = re.compile(
     r"(?:.*[^a-z])?(?:lon|long|lng|longitude|longitud)(?:[^a-z].*)?|(?:gps|gnss)lon(?:g|gitude)?",
     re.IGNORECASE,
 )
+
 _FORCE = re.compile(r"acc|force|speed|vel|(?:^|[^a-z])g(?:[^a-z]|$)", re.IGNORECASE)
 
 

@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from typing import BinaryIO
 
 import numpy as np
-from numpy.typing import NDArray
 
-from server.readers.layout import SPOKEN_SEPARATORS, WHITESPACE, Layout, split_line
-from server.readers.time_axis import TimeAxis
-from server.testday.values import Channel, Finding
+from server.readers.clock_axis import TimeAxis
+from server.readers.layout import Layout
+from server.readers.separators import WHITESPACE, split_line
+from server.testday.values import Channel, Finding, FloatArray
 
-FloatArray = NDArray[np.float64]
 _ALIKE = 5
+_SPOKEN = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", WHITESPACE: "blank"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ def name_findings(name: str, doubled: Sequence[str]) -> list[Finding]:
         return []
     shown = ", ".join(f"'{title}'" for title in doubled[:_ALIKE])
     later = f"the later ones are called '{doubled[0]} (2)' and so on"
-    text = f"{name}: {shown} stand more than once in the names; {later}."
+    text = f"{name}: names given more than once: {shown}; {later}."
     return [Finding("duplicate-names", "note", text)]
 
 
@@ -60,7 +60,7 @@ def describe(layout: Layout, encoding: str, long: bool) -> str:
     """Say what the file was taken to be: "a comma-separated table in UTF-8, names in line 1"."""
     decimal = " with decimal commas" if layout.decimal == "," else ""
     kind = "long table (one sample a line)" if long else "table"
-    separator = SPOKEN_SEPARATORS[layout.separator]
+    separator = _SPOKEN[layout.separator]
     return f"a {separator}-separated {kind} in {encoding}{decimal}, {_header(layout)}"
 
 
@@ -84,26 +84,40 @@ def collapse(findings: Sequence[Finding]) -> list[Finding]:
     return kept
 
 
-def wide_lines(name: str, file: BinaryIO, first_byte: int, layout: Layout) -> list[Finding]:
-    """Say which lines have more cells than the table has columns; the parser leaves them out."""
-    if layout.separator == WHITESPACE:
-        return []
-    mark = layout.separator.encode()
+def lost_lines(name: str, file: BinaryIO, first_byte: int, layout: Layout, lost: int) -> list[Finding]:
+    """Say which of the lines that gave no row have too many cells, and how many others there are.
+
+    lost: lines less rows; empty ones among them are no loss.
+    """
+    wide, empty = _wide_and_empty(file, first_byte, layout)
+    findings = []
+    if wide:
+        text = (
+            f"{name}: {_counted(len(wide), 'line')} with more cells than the {layout.n_columns} columns "
+            f"left out (the first is line {wide[0]:,})."
+        )
+        findings.append(Finding("wide-lines", "check", text))
+    others = lost - len(wide) - empty
+    if others > 0:
+        text = f"{name}: {_counted(others, 'line')} could not be told apart, as by a quote that stands alone."
+        findings.append(Finding("lost-lines", "check", text))
+    return findings
+
+
+def _wide_and_empty(file: BinaryIO, first_byte: int, layout: Layout) -> tuple[list[int], int]:
+    """Numbers of the lines with too many cells, and how many lines are empty."""
+    mark = b" " if layout.separator == WHITESPACE else layout.separator.encode()
     file.seek(first_byte)
-    wide = []
+    wide: list[int] = []
+    empty = 0
     for number, line in enumerate(file):
+        empty += not line.strip()
         if line.count(mark) < layout.n_columns:
             continue
         text = line.decode("utf-8", errors="replace").rstrip("\r\n")
         if len(split_line(text, layout.separator)) > layout.n_columns:
             wide.append(layout.first_line + number + 1)
-    if not wide:
-        return []
-    text = (
-        f"{name}: {_counted(len(wide), 'line')} with more cells than the {layout.n_columns} columns "
-        f"left out (the first is line {wide[0]:,})."
-    )
-    return [Finding("wide-lines", "check", text)]
+    return wide, empty
 
 
 def _header(layout: Layout) -> str:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
+from server.testday.values import FloatArray
+
 HUGE = 1e29
 # numbers that mean "none" wherever nothing else comes near them
 _CERTAIN = (-9999.0, -99999.0, -999999.0, -9999.9, -9999.99, -9999.25, -999.25, -99999.9, -9998.0, -9999999.0)
@@ -14,6 +14,7 @@ _LIKELY = (
     *(-999.0, -999.9, -999.99, 9999.0, 99999.0, 999999.0, 9999.9, 9999.99, 9999999.0),
     *(-32768.0, 32767.0, 65535.0, 65534.0, -2147483648.0, 2147483647.0, 4294967295.0),
 )
+
 _FAR = 5.0
 
 

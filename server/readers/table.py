@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from server.errors import LogError
 from server.readers.cells import MORE_BLANKS, number_of
 from server.readers.feed import Feed
-from server.readers.layout import WHITESPACE, Layout
+from server.readers.layout import Layout
+from server.readers.separators import WHITESPACE
+from server.testday.values import FloatArray
 
-FloatArray = NDArray[np.float64]
 _CHUNK_CELLS = 250_000
 _MIN_ROWS = 256
 
@@ -40,7 +41,7 @@ class Table:
     @property
     def n_rows(self) -> int:
         """Number of rows."""
-        return self.numbers.shape[1]
+        return int(self.numbers.shape[1])
 
     def words(self, column: int) -> list[str]:
         """All different words of a column."""
@@ -94,8 +95,8 @@ def parse_table(name: str, feed: Feed, layout: Layout, capacity: int) -> Table:
 def _chunks(name: str, feed: Feed, layout: Layout) -> Iterator[pd.DataFrame]:
     rows = max(_MIN_ROWS, _CHUNK_CELLS // layout.n_columns)
     try:
-        yield from pd.read_csv(
-            feed,  # type: ignore[arg-type]  # anything with read() will do
+        yield from pd.read_csv(  # type: ignore[call-overload]  # anything with read() will do
+            feed,
             sep=r"\s+" if layout.separator == WHITESPACE else layout.separator,
             decimal=layout.decimal,
             thousands=layout.thousands,

@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.errors import LogError
-from server.testday.values import Finding
+from server.testday.values import Finding, FloatArray
 
-FloatArray = NDArray[np.float64]
 _MAX_PIECES = 1500
 _GAP_STEPS = 8.0
 _GAP_FLOOR_S = 0.5

@@ -40,6 +40,7 @@ CODES: dict[str, str] = {
     "log-cut-short": "The log stops in the middle of a line; everything before it was read.",
     "zero-bytes": "Zero bytes, as a power cut leaves them, were left out.",
     "wide-lines": "Lines with more cells than columns were left out.",
+    "lost-lines": "Lines gave no row of the table, as where a quote stands alone.",
     "no-time": "Lines without a readable time were left out.",
     "time-doubled": "Samples carry the time of the one before; the first of each is used.",
     "time-backward": "Samples carry times out of order and were left out.",
