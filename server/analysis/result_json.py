@@ -16,6 +16,7 @@ from server.analysis.result import (
     Pass,
     SetupResult,
 )
+from server.testday.rounding import DIMENSIONLESS
 from server.testday.values import Finding
 
 FORMAT = 1
@@ -71,7 +72,7 @@ def _estimate(estimate: Estimate) -> Json:
         "u95": float(estimate.u95),
         "low95": float(estimate.low95),
         "high95": float(estimate.high95),
-        "unit": estimate.unit,
+        "unit": _unit(estimate.unit),
         "source": estimate.source,
     }
 
@@ -132,7 +133,7 @@ def _budget_line(line: BudgetLine) -> Json:
             "input": line.input,
             "value": _float(line.value),
             "u": _float(line.u),
-            "unit": line.unit,
+            "unit": _unit(line.unit),
             "sensitivity": _float(line.sensitivity),
             "contribution": _float(line.contribution),
             "type": line.type,
@@ -156,13 +157,18 @@ def _delta(delta: Delta) -> Json:
             "high95": float(delta.high95),
             "p": _float(delta.p),
             "smallest_seen": _float(delta.smallest_seen),
-            "unit": delta.unit,
+            "unit": _unit(delta.unit),
         }
     )
 
 
 def _finding(finding: Finding) -> Json:
     return present({"code": finding.code, "grade": finding.grade, "run": finding.run, "text": finding.text})
+
+
+def _unit(unit: str) -> str:
+    """The unit's symbol; of a dimensionless quantity the SI's symbol 1."""
+    return "1" if unit in DIMENSIONLESS else unit
 
 
 def _is_whole(each: Estimate | Delta) -> bool:

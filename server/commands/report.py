@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from server.analysis.result import Comparison, DayResult, Delta, Estimate, Pass, SetupResult
-from server.testday.rounding import rounded, with_uncertainty
+from server.testday.rounding import DIMENSIONLESS, rounded, with_uncertainty
 from server.testday.values import Finding
 
 AREA = "SCx"
@@ -70,7 +70,7 @@ def _signed(delta: Delta) -> str:
 def _like(number: float, delta: Delta) -> str:
     """A number rounded to the same place as the difference it belongs to."""
     text, _ = rounded(number, delta.u95)
-    return f"{text} {delta.unit}" if delta.unit not in ("", "1") else text
+    return f"{text} {delta.unit}" if delta.unit not in DIMENSIONLESS else text
 
 
 def _probability(p: float) -> str:

@@ -6,6 +6,7 @@ import math
 from decimal import ROUND_HALF_EVEN, Decimal
 
 SIGNIFICANT_DIGITS = 2
+DIMENSIONLESS = ("", "1", "–")
 
 
 def last_decimal(u95: float, digits: int = SIGNIFICANT_DIGITS) -> int:
@@ -42,14 +43,15 @@ def rounded(value: float, u95: float, digits: int = SIGNIFICANT_DIGITS) -> tuple
 
 
 def with_uncertainty(value: float, u95: float, unit: str = "") -> str:
-    """`1.38 ± 0.04 m²`-style text: value ± U95 and unit [any], rounded by `rounded`; no unit for '' or '1'.
+    """`1.38 ± 0.04 m²`-style text: value ± U95 and unit [any], rounded by `rounded`.
 
-    value, u95 and what is raised: as in `rounded`. An exact value (u95 = 0) is written without ±.
+    value, u95 and what is raised: as in `rounded`. An exact value (u95 = 0) is written without ±,
+    a dimensionless one ('', '1' or '–') without unit.
     Source: JCGM 100:2008 (GUM), 7.2.4 and 7.2.6.
     """
     value_text, u_text = rounded(value, u95)
     text = value_text if u95 == 0.0 else f"{value_text} ± {u_text}"
-    return f"{text} {unit}" if unit not in ("", "1") else text
+    return f"{text} {unit}" if unit not in DIMENSIONLESS else text
 
 
 def _fixed(number: float, decimals: int) -> str:

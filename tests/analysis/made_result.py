@@ -47,7 +47,7 @@ def made_result() -> DayResult:
             "SCx": estimate(1.3849, 0.0204),
             "SCz": estimate(3.3, 0.6, source="default"),
             "LD": Estimate(2.4, math.nan, math.nan, math.nan, "1", "default"),
-            "c0": estimate(0.0203, 0.0012, "1"),
+            "c0": estimate(0.0203, 0.0012, "–"),
         },
         (coast_down(1, 1), coast_down(1, -1), coast_down(1, 1, used=False, reason="brake at 22.0 s")),
         (),

@@ -39,6 +39,10 @@ def test_an_estimate_has_value_interval_unit_and_source(told: dict) -> None:
     )
 
 
+def test_a_dimensionless_quantity_has_the_unit_one(told: dict) -> None:
+    assert told["setups"][0]["estimates"]["c0"]["unit"] == "1"
+
+
 def test_what_cannot_be_had_is_absent(told: dict) -> None:
     a, b = told["setups"]
     assert set(a["estimates"]) == {"SCx", "SCz", "c0"}

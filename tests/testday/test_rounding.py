@@ -43,7 +43,8 @@ def test_carries_zeros_and_signs(value: float, u95: float, text: str) -> None:
 
 def test_unit_follows_and_one_is_no_unit() -> None:
     assert with_uncertainty(1.38, 0.041, "m²") == "1.380 ± 0.041 m²"
-    assert with_uncertainty(0.46, 0.02, "1") == "0.460 ± 0.020"
+    for unit in ("", "1", "–"):
+        assert with_uncertainty(0.46, 0.02, unit) == "0.460 ± 0.020"
 
 
 @pytest.mark.parametrize("u95", [0.0, -1.0, float("nan"), float("inf")])
