@@ -12,7 +12,7 @@ from server.readers.cell_groups import Parsed, match_cells
 from server.testday.values import FloatArray
 
 SECONDS_PER_DAY = 86_400.0
-_WORDED = ("half", "half2", "zone", "mark", "word")
+_WORD_GROUPS = ("half", "half2", "zone", "mark", "word")
 _CLOCK = (
     r"(?:(?P<hour>\d{1,3}):)?(?P<minute>\d{1,3}):(?P<second>\d{1,2})(?:[.,:](?P<fraction>\d+))?"
     r"(?: ?(?P<half>[AaPp])\.?[Mm]\.?)?"
@@ -35,7 +35,7 @@ _MONTHS = (
 
 def clock_seconds(texts: Sequence[str]) -> FloatArray:
     """Read "H:M:S", "H:M:S.fff", "M:S.f" and "H:M:S PM" [s]; NaN where unreadable."""
-    return _seconds(match_cells(texts, CLOCK, _WORDED))
+    return _seconds(match_cells(texts, CLOCK, _WORD_GROUPS))
 
 
 def date_days(texts: Sequence[str], weights: Sequence[int] | None = None) -> tuple[FloatArray, bool]:
@@ -44,12 +44,12 @@ def date_days(texts: Sequence[str], weights: Sequence[int] | None = None) -> tup
     2026-05-09 is year first, 9.5.2026 with points is day first, 9/5/2026 hangs on numbers above 12.
     weights: how often each text stands; the majority decides.
     """
-    return _days(match_cells(texts, DATE, _WORDED), weights)
+    return _days(match_cells(texts, DATE, _WORD_GROUPS), weights)
 
 
 def datetime_parts(texts: Sequence[str]) -> tuple[FloatArray, FloatArray, bool, bool]:
     """Read date-times: day numbers, seconds [s], whether day and month are told apart, whether in UTC."""
-    parsed = match_cells(texts, DATETIME, _WORDED)
+    parsed = match_cells(texts, DATETIME, _WORD_GROUPS)
     days, certain = _days(parsed, None)
     seconds = _seconds(parsed)
     zones = {zone for zone in parsed.words["zone"] if zone}

@@ -56,7 +56,8 @@ def find_layout(name: str, lines: Sequence[str]) -> Layout:
     separator, decimal, least = found.separator, found.decimal, found.width
     rows = [split_line(line, separator) for line in lines]
     width = _full_width(rows, decimal, least)
-    kinds = _majority([row for row in rows if least <= len(row) <= width], decimal, width)
+    table = [row for row in rows if least <= len(row) <= width and measured_cells(row, decimal)]
+    kinds = _majority(table, decimal, width)
     first = next((i for i, row in enumerate(rows) if _is_data(row, kinds, decimal, least)), None)
     if first is None:
         raise LogError(no_table(name, lines))
