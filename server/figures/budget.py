@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from plotly import graph_objects as go
 
 from server.analysis.result import BudgetLine, DayResult
@@ -11,11 +13,22 @@ from server.figures.table import Table
 from server.figures.theme import LIGHT, SetupMark, axis, setup_marks
 
 QUANTITY = "SCx"
+MOST_BARS = 6
 
 
 def budget_lines(lines: tuple[BudgetLine, ...], quantity: str = QUANTITY) -> list[BudgetLine]:
     """The lines of one quantity, largest contribution first."""
     return sorted((line for line in lines if line.quantity == quantity), key=lambda line: -line.contribution)
+
+
+def largest_lines(lines: tuple[BudgetLine, ...], most: int = MOST_BARS) -> list[BudgetLine]:
+    """The largest `most` lines, the others put together as one: the root of their summed squares."""
+    ordered = budget_lines(lines)
+    if len(ordered) <= most + 1:
+        return ordered
+    rest = math.sqrt(sum(line.contribution**2 for line in ordered[most:]))
+    name = f"the {len(ordered) - most} others together"
+    return [*ordered[:most], BudgetLine(QUANTITY, name, None, None, "", None, rest, "B", "default")]
 
 
 def budget_table(result: DayResult) -> Table:
@@ -43,7 +56,7 @@ def budget_table(result: DayResult) -> Table:
 def budget(result: DayResult, narrow: bool = False) -> go.Figure:
     """Contributions to u(SCx) [m²]: type A (from the data) plain, type B (stated) hatched."""
     marks = setup_marks([setup.name for setup in result.setups])
-    bars = [(marks[s.name], line) for s in result.setups for line in budget_lines(s.budget)]
+    bars = [(marks[s.name], line) for s in result.setups for line in largest_lines(s.budget)]
     figure = new_figure(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(bars)), narrow, bargap=0.25)
     heights = [len(bars) - 1 - place for place in range(len(bars))]
     figure.add_trace(_bars(bars, heights))
@@ -70,7 +83,7 @@ def _bars(bars: list[tuple[SetupMark, BudgetLine]], heights: list[int]) -> go.Ba
                 "solidity": 0.25,
             },
         },
-        text=[f"type {line.type}, {line.source}" for _, line in bars],
+        text=[line.input for _, line in bars],
         textposition="none",
-        hovertemplate="%{x:.3g} m², %{text}<extra></extra>",
+        hovertemplate="%{text}: %{x:.3g} m²<extra></extra>",
     )

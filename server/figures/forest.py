@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from plotly import graph_objects as go
 
-from server.analysis.result import DayResult, Estimate, Pass, PassFit
+from server.analysis.result import DayResult, Estimate, Pass, PassFit, SetupResult
 from server.figures.passes_over_speed import DIRECTION_WORDS
 from server.figures.rows import Row, rows_figure
 from server.figures.table import Cell, Table
-from server.figures.theme import setup_marks
+from server.figures.theme import SetupMark, setup_marks
 
 NORMAL_95 = 1.959964
+MOST_ROWS_A_REASON = 2
 
 
 def pass_label(letter: str, one: Pass) -> str:
@@ -33,21 +34,43 @@ def forest_rows(result: DayResult) -> list[Row]:
         if "SCx" in setup.estimates:
             rows.append(Row(f"{mark.letter} all passes together", mark, setup.estimates["SCx"], strong=True))
         rows += [Row(pass_label(mark.letter, fit.of), mark, pass_estimate(fit)) for fit in setup.fits]
-        rows += [
-            Row(pass_label(mark.letter, one), mark, None, note=one.reason)
-            for one in setup.passes
-            if not one.used and one.kind == "coast-down"
-        ]
+        rows += _turned_down_rows(setup, mark)
     return rows
 
 
+def _turned_down_rows(setup: SetupResult, mark: SetupMark) -> list[Row]:
+    """One crossed row a pass; many with the same reason share one."""
+    reasons: dict[str, list[Pass]] = {}
+    for one in turned_down(setup):
+        reasons.setdefault(one.reason, []).append(one)
+    rows: list[Row] = []
+    for reason, passes in reasons.items():
+        if len(passes) > MOST_ROWS_A_REASON:
+            rows.append(Row(f"{mark.letter} {len(passes)} stretches", mark, None, note=reason))
+        else:
+            rows += [Row(pass_label(mark.letter, one), mark, None, note=reason) for one in passes]
+    return rows
+
+
+def turned_down(setup: SetupResult) -> list[Pass]:
+    """The setup's coast-downs that are not used."""
+    return [one for one in setup.passes if not one.used and one.kind == "coast-down"]
+
+
 def forest_table(result: DayResult) -> Table:
-    """The rows of the forest plot."""
-    rows: list[tuple[Cell, ...]] = []
-    for row in forest_rows(result):
-        value = row.value
-        numbers = (value.value, value.u, value.low95, value.high95) if value else (None,) * 4
-        rows.append((row.label, *numbers, f"turned down: {row.note}" if value is None else ""))
+    """The estimates of the forest plot, and every pass that was turned down with its reason."""
+    marks = setup_marks([setup.name for setup in result.setups])
+    rows: list[tuple[Cell, ...]] = [
+        (row.label, row.value.value, row.value.u, row.value.low95, row.value.high95, "")
+        for row in forest_rows(result)
+        if row.value is not None
+    ]
+    for setup in result.setups:
+        letter = marks[setup.name].letter
+        rows += [
+            (pass_label(letter, one), None, None, None, None, f"turned down: {one.reason}")
+            for one in turned_down(setup)
+        ]
     return Table(("estimate", "SCx [m²]", "u [m²]", "low 95 % [m²]", "high 95 % [m²]", "remark"), tuple(rows))
 
 

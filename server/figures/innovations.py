@@ -56,8 +56,15 @@ def innovations(result: DayResult, narrow: bool = False) -> go.Figure:
         for sign in (-1, 1):
             figure.add_shape(_level(sign * NORMAL_95 / n**0.5, "x2", "y2"))
             figure.add_shape(_level(sign * NORMAL_95, "x", "y"))
-    figure.update_layout(_axes(narrow, max([0.25, *(abs(value) * 1.1 for value in values)])))
+    most = max([0.25, *(1.1 * abs(value) for value in values)])
+    figure.update_layout(_axes(narrow, _farthest(result), most))
     return figure
+
+
+def _farthest(result: DayResult) -> float:
+    """Half the span of the axis: every innovation is on it."""
+    found = [np.nanmax(np.abs(fit.innovations), initial=0.0) for s in result.setups for fit in s.fits]
+    return 1.05 * max([4.0, *map(float, found)])
 
 
 def _points(fit: PassFit, setup: str, marker: dict[str, Any]) -> go.Scatter:
@@ -100,12 +107,12 @@ def _level(value: float, x: str, y: str) -> dict[str, Any]:
     }
 
 
-def _axes(narrow: bool, most: float) -> dict[str, Any]:
+def _axes(narrow: bool, farthest: float, most: float) -> dict[str, Any]:
     left, right = ([0.0, 1.0], [0.0, 1.0]) if narrow else ([0.0, 0.62], [0.72, 1.0])
     top, bottom = ([0.58, 1.0], [0.0, 0.42]) if narrow else ([0.0, 1.0], [0.0, 1.0])
     return {
         "xaxis": axis("time in the pass [s]", domain=left, anchor="y"),
-        "yaxis": axis("innovation [u]", domain=top, anchor="x", range=[-4.5, 4.5]),
+        "yaxis": axis("innovation [u]", domain=top, anchor="x", range=[-farthest, farthest]),
         "xaxis2": axis("lag [readings]", domain=right, anchor="y2"),
         "yaxis2": axis("autocorrelation", domain=bottom, anchor="x2", range=[-most, most]),
     }

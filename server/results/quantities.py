@@ -56,12 +56,17 @@ def value_view(name: str, estimate: Estimate) -> ValueView:
     """An estimate in screen units: value ± U95 unit, with u, the interval and the source as detail."""
     shown = ESTIMATES.get(name, Shown(name, unit=estimate.unit))
     scale, unit = shown.factor, shown.unit
-    text = with_uncertainty(scale * estimate.value, scale * estimate.u95, unit)
+    text = true_minus(with_uncertainty(scale * estimate.value, scale * estimate.u95, unit))
     u = rounded(scale * estimate.u, scale * estimate.u)[0] if estimate.u > 0 else "0"
-    low = rounded(scale * estimate.low95, scale * estimate.u95)[0]
-    high = rounded(scale * estimate.high95, scale * estimate.u95)[0]
+    low = true_minus(rounded(scale * estimate.low95, scale * estimate.u95)[0])
+    high = true_minus(rounded(scale * estimate.high95, scale * estimate.u95)[0])
     detail = f"u {u}{' ' + unit if unit else ''}; 95 %: {low} to {high}; {SOURCE_WORDS[estimate.source]}"
     return ValueView(text, detail, estimate.source)
+
+
+def true_minus(text: str) -> str:
+    """A number's hyphen as the minus sign that is as wide as a digit."""
+    return text.replace("-", "−", 1) if text.startswith("-") else text
 
 
 def delta_text(delta: Delta) -> str:

@@ -7,7 +7,15 @@ from dataclasses import dataclass
 from server.analysis.result import BudgetLine, DayResult, IntervalWindow, Pass, PassFit, SetupResult
 from server.figures.budget import budget_lines
 from server.figures.theme import SetupMark, setup_marks
-from server.results.quantities import ESTIMATES, Shown, ValueView, delta_text, reference_lines, value_view
+from server.results.quantities import (
+    ESTIMATES,
+    Shown,
+    ValueView,
+    delta_text,
+    reference_lines,
+    true_minus,
+    value_view,
+)
 from server.results.sentences import SetupSentence, comparison_sentences, p_words, setup_sentences, signed
 from server.testday.rounding import rounded, with_uncertainty
 from server.testday.values import Finding
@@ -53,6 +61,16 @@ class BudgetRow:
     share: str
     type: str
     source: str
+
+
+@dataclass(frozen=True, slots=True)
+class InputRow:
+    """One input of the fit and where it came from; setups says whose it is, empty for all of them."""
+
+    input: str
+    value: str
+    source: str
+    setups: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +127,8 @@ class ResultView:
     setups: tuple[SetupView, ...]
     findings: tuple[Finding, ...]
     reference: tuple[tuple[str, str], ...]
-    inputs: tuple[tuple[str, str], ...]
+    inputs: tuple[InputRow, ...]
+    told: tuple[tuple[str, str], ...]
     noise: tuple[tuple[str, ValueView], ...]
     version: str
 
@@ -133,7 +152,8 @@ def result_view(result: DayResult, wanted_u95_m2: float) -> ResultView:
         setups=tuple(_setup_view(setup, marks[setup.name]) for setup in result.setups),
         findings=tuple(sorted(result.findings, key=lambda f: (GRADE_ORDER[f.grade], f.run or 0, f.code))),
         reference=reference_lines(result.reference),
-        inputs=tuple(result.inputs.items()),
+        inputs=_input_rows(result),
+        told=tuple(result.inputs.items()),
         noise=tuple((name, value_view(name, value)) for name, value in result.noise.items()),
         version=result.version,
     )
@@ -178,6 +198,29 @@ def _pass_row(one: Pass, mark: SetupMark, fit: PassFit | None) -> PassRow:
     )
 
 
+def _input_rows(result: DayResult) -> tuple[InputRow, ...]:
+    """The stated inputs of all budgets, each once; defaults first, for they are what to measure next."""
+    found: dict[tuple[str, str, str], list[str]] = {}
+    for setup in result.setups:
+        for line in setup.budget:
+            if line.value is not None:
+                names = found.setdefault((line.input, _stated(line), line.source), [])
+                names += [setup.name] if setup.name not in names else []
+    rows = [
+        InputRow(*key, "" if len(names) == len(result.setups) else ", ".join(names))
+        for key, names in found.items()
+    ]
+    return tuple(sorted(rows, key=lambda row: (row.source != "default", row.input)))
+
+
+def _stated(line: BudgetLine) -> str:
+    if line.value is None:
+        return ""
+    if not line.u:
+        return f"{true_minus(f'{line.value:.4g}')} {line.unit}".strip()
+    return true_minus(with_uncertainty(line.value, NORMAL_95 * line.u, line.unit))
+
+
 def _delta_rows(result: DayResult, marks: dict[str, SetupMark]) -> tuple[DeltaRow, ...]:
     return tuple(
         DeltaRow(
@@ -213,16 +256,9 @@ def _setup_view(setup: SetupResult, mark: SetupMark) -> SetupView:
 
 
 def _budget_row(line: BudgetLine, total: float) -> BudgetRow:
-    value = ""
-    if line.value is not None:
-        value = (
-            with_uncertainty(line.value, NORMAL_95 * line.u, line.unit)
-            if line.u
-            else f"{line.value:.4g} {line.unit}"
-        )
-    share = 100.0 * line.contribution**2 / total if total > 0 else 0.0
+    share = f"{100.0 * line.contribution**2 / total:.0f} %" if total > 0 else ""
     return BudgetRow(
-        line.input, value, _two_digits(line.contribution, "m²"), f"{share:.0f} %", line.type, line.source
+        line.input, _stated(line), _two_digits(line.contribution, "m²"), share, line.type, line.source
     )
 
 

@@ -13,6 +13,7 @@ import pytest
 from statsmodels.tsa.stattools import acf
 
 from server.analysis.result import DayResult
+from server.figures.budget import largest_lines
 from server.figures.catalogue import PLOTS, figure_json
 from server.figures.forest import forest_rows
 from server.figures.innovations import pooled_autocorrelation
@@ -134,6 +135,27 @@ def test_turned_down_passes_stay_visible_crossed(result: DayResult) -> None:
     crossed = [note["text"] for note in figure["layout"]["annotations"] if note["text"].startswith("✕")]
     assert len(crossed) == sum(row.value is None for row in forest_rows(result)) == 3
     assert all("<b>" not in text for text in crossed)
+
+
+def test_many_turned_down_for_one_reason_share_a_row(result: DayResult) -> None:
+    setup = result.setups[0]
+    slow = [dataclasses.replace(setup.passes[-2], start_s=float(s), reason="too slow") for s in range(5)]
+    setup = dataclasses.replace(setup, passes=(*setup.passes, *slow))
+    many = dataclasses.replace(result, setups=(setup,))
+    notes = [row.note for row in forest_rows(many) if row.value is None]
+    assert notes.count("too slow") == 1
+    remarks = [row[-1] for row in PLOTS["forest"].table(many).rows]
+    assert remarks.count("turned down: too slow") == 5
+
+
+def test_small_contributions_are_put_together(result: DayResult) -> None:
+    line = result.setups[0].budget[0]
+    lines = tuple(dataclasses.replace(line, input=f"input {i}", contribution=0.01 / i) for i in range(1, 21))
+    shown = largest_lines(lines, 6)
+    assert [one.input for one in shown[:2]] == ["input 1", "input 2"]
+    assert len(shown) == 7
+    total = sum(one.contribution**2 for one in lines)
+    assert sum(one.contribution**2 for one in shown) == pytest.approx(total)
 
 
 def test_interval_bars_are_the_estimates(result: DayResult) -> None:
