@@ -24,15 +24,22 @@ class Ending:
 
 
 class Feed:
-    """A readable file of the bytes [start, stop) as UTF-8; zero bytes are left out and counted."""
+    """A readable file of the bytes [start, stop) as UTF-8; zero bytes are left out and counted.
+
+    first_line: a line to give before them.
+    """
 
     def __init__(self, file: BinaryIO, start: int, stop: int, encoding: Encoding) -> None:
+        self.first_line = b""
         self._file, self._encoding, self._left = file, encoding, stop - start
         self.zero_bytes = 0
         file.seek(start)
 
     def read(self, size: int = -1) -> bytes:
         """Return up to `size` bytes, empty at the end."""
+        if self.first_line:
+            first, self.first_line = self.first_line, b""
+            return first
         while self._left:
             data = self._cleaned(self._take(size))
             if data:

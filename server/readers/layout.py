@@ -112,7 +112,7 @@ def _full_width(rows: Sequence[Sequence[str]], decimal: str, width: int) -> int:
 
 def _is_data(row: Sequence[str], kinds: Sequence[Kind], decimal: str, least: int) -> bool:
     """Whether most filled cells are of their column's kind, one measured among them and no unit."""
-    if not 2 <= len(row) <= len(kinds) + 1 or len(row) < 0.5 * least or COMMENT.match(row[0]):
+    if not 2 <= len(row) <= len(kinds) or len(row) < 0.5 * least or COMMENT.match(row[0]):
         return False
     if any(usual == "number" and is_unit_word(cell) for cell, usual in zip(row, kinds, strict=False)):
         return False

@@ -51,6 +51,7 @@ def angle_degrees(text: str) -> float:
 
 def from_degree_minutes(values: FloatArray) -> FloatArray:
     """Turn ddmm.mmmm into degrees: whole hundreds are degrees, the rest minutes [deg]."""
+    values = np.where(np.isinf(values), np.nan, values)
     size = np.abs(values)
     degrees = np.floor(size / 100.0)
     return np.asarray(np.sign(values) * (degrees + (size - 100.0 * degrees) / 60.0))

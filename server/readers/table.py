@@ -72,7 +72,7 @@ class Table:
 def parse_table(name: str, feed: Feed, layout: Layout, capacity: int) -> Table:
     """Parse the data lines into a table.
 
-    capacity: a number of rows that is surely enough.
+    capacity: the number of rows to expect.
     Raises LogError where the parser cannot go on.
     """
     numbers = np.empty((layout.n_columns, capacity))
@@ -80,6 +80,8 @@ def parse_table(name: str, feed: Feed, layout: Layout, capacity: int) -> Table:
     row = 0
     for chunk in _chunks(name, feed, layout):
         stop = row + len(chunk)
+        if stop > numbers.shape[1]:  # line ends of more than one kind
+            numbers = np.concatenate([numbers, np.empty((layout.n_columns, stop))], axis=1)
         for index in range(layout.n_columns):
             column = chunk[index]
             if column.dtype.kind in "fiub":
@@ -94,8 +96,9 @@ def parse_table(name: str, feed: Feed, layout: Layout, capacity: int) -> Table:
 
 def _chunks(name: str, feed: Feed, layout: Layout) -> Iterator[pd.DataFrame]:
     rows = max(_MIN_ROWS, _CHUNK_CELLS // layout.n_columns)
+    feed.first_line = _model_line(layout)
     try:
-        yield from pd.read_csv(  # type: ignore[call-overload]  # anything with read() will do
+        chunks = pd.read_csv(  # type: ignore[call-overload]  # anything with read() will do
             feed,
             sep=r"\s+" if layout.separator == WHITESPACE else layout.separator,
             decimal=layout.decimal,
@@ -112,16 +115,24 @@ def _chunks(name: str, feed: Feed, layout: Layout) -> Iterator[pd.DataFrame]:
             low_memory=False,
             engine="c",
         )
+        yield next(chunks).iloc[1:]
+        yield from chunks
     except pd.errors.EmptyDataError:
         return
     except (pd.errors.ParserError, ValueError, OverflowError) as error:
         raise LogError(_sentence(name, layout, str(error))) from error
 
 
+def _model_line(layout: Layout) -> bytes:
+    """A first line of the right width: the parser holds all lines against the first one's."""
+    cell = "0" if layout.separator == WHITESPACE else ""
+    return (layout.separator.join([cell] * layout.n_columns) + "\n").encode()
+
+
 def _sentence(name: str, layout: Layout, error: str) -> str:
     quote = re.search(r"EOF inside string starting at row (\d+)", error)
     if quote:
-        line = layout.first_line + int(quote[1]) + 1
+        line = layout.first_line + int(quote[1])
         return f"{name}: a quote is opened near line {line:,} and never closed; take it out."
     return f"{name} cannot be read as a table: {error.splitlines()[0].rstrip('.')}."
 
