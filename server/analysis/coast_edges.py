@@ -18,6 +18,7 @@ Cause = Literal[
 ]
 SLOW_LOG_S = 0.4
 FINEST_S = 0.04
+GRID_S = 0.02
 OUTSIDE_S = 3.0
 INSIDE_S = 5.0
 SEARCH_S = 2.0
@@ -87,7 +88,7 @@ def _latest_start(series: SpeedSeries, cut: Cut, rough: Stretch, back_s: float) 
     step, outside, inside = _windows(series, rough, back_s)
     time, speed = _samples(series, rough.start_s - outside, rough.start_s + inside)
     low, high = rough.start_s - outside + step, rough.start_s + min(SEARCH_S + step, 0.6 * inside)
-    grid = np.arange(low, high, step / 5.0)
+    grid = np.arange(low, high, max(step / 5.0, GRID_S))
     kink = find_kink(time, speed, grid, coasting="after", sigma_mps=cut.sigma_mps, sure=1.0)
     return kink.latest_s if kink else rough.start_s + step
 
@@ -97,7 +98,7 @@ def _earliest_end(series: SpeedSeries, cut: Cut, rough: Stretch, ahead_s: float)
     step, outside, inside = _windows(series, rough, ahead_s)
     time, speed = _samples(series, rough.end_s - inside, rough.end_s + outside)
     low, high = rough.end_s - min(SEARCH_S + step, 0.6 * inside), rough.end_s + outside - step
-    grid = np.arange(low, high, step / 5.0)
+    grid = np.arange(low, high, max(step / 5.0, GRID_S))
     kink = find_kink(time, speed, grid, coasting="before", sigma_mps=cut.sigma_mps, sure=2.0)
     return kink.earliest_s if kink else rough.end_s - step
 

@@ -64,8 +64,8 @@ def _left_over(
     inner = np.where(within, tau, 0.0)
     X = np.stack([np.ones_like(tau), inner, inner**2, tau - inner], axis=2)
     y = speed_mps - np.mean(speed_mps)
-    gram = np.einsum("kni,knj->kij", X, X) + 1e-9 * np.eye(4)
-    product = np.einsum("kni,n->ki", X, y)
-    theta = np.linalg.solve(gram, product[:, :, None])[:, :, 0]
-    residual = y[None, :] - np.einsum("kni,ki->kn", X, theta)
+    across = X.transpose(0, 2, 1)
+    product = across @ y
+    theta = np.linalg.solve(across @ X + 1e-9 * np.eye(4), product[:, :, None])
+    residual = y[None, :] - (X @ theta)[:, :, 0]
     return np.asarray(np.sum(residual**2, axis=1))
