@@ -6,8 +6,6 @@
 Browser tests need Chromium and its driver; without them they are skipped, and the summary says so.
 """
 
-from __future__ import annotations
-
 import sys
 
 if sys.version_info < (3, 11):  # noqa: UP036 - said in a sentence to whoever starts it with an older one

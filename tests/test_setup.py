@@ -279,8 +279,8 @@ def test_compiled_loops_go_to_the_data_folder_or_where_they_can(
 def test_an_older_python_is_told_so(module: str) -> None:
     """The entry file of each command parses in Python 3.6 and stops there with a sentence."""
     source = (ROOT / module / "__main__.py").read_text("utf-8")
-    if module == "server":
-        ast.parse(source, feature_version=(3, 6))
+    ast.parse(source, feature_version=(3, 6))
+    assert "__future__" not in source
     first_lines = source[: source.index("def main")]
     assert "sys.version_info < (3, 11)" in first_lines
     assert "from server" not in first_lines
