@@ -61,12 +61,6 @@ class DayLine:
     setups: tuple[SetupLine, ...]
 
     @property
-    def words(self) -> str:
-        """“gave SCx 1.38 ± 0.04 m² for B, …” for the sentence of the page."""
-        areas = ", ".join(f"{line.value} for {line.name}" for line in self.setups if line.value)
-        return f"gave SCx {areas}" if areas else "gave no drag area"
-
-    @property
     def has_area(self) -> bool:
         """Whether any setup got an area."""
         return any(line.value for line in self.setups)

@@ -15,6 +15,7 @@ from server.figures.theme import LIGHT, SetupMark, axis, setup_marks
 BIN_WIDTH_MPS = 1.0
 MPS_TO_KMH = 3.6
 PANEL_HEIGHT_PX = 400
+GAP_PX = 56
 DIRECTION_WORDS = {1: "out", -1: "back", 0: "direction unknown"}
 DIRECTION_DASH = {1: "solid", -1: "dash", 0: "dot"}
 
@@ -119,7 +120,7 @@ def _panel_axes(
 ) -> dict[str, Any]:
     row, column = divmod(place, columns)
     width, height = 1.0 / columns, 1.0 / rows
-    gap_x, gap_y = (0.04 if column else 0.0), 0.09 if rows > 1 else 0.0
+    gap_x, gap_y = (0.04 if column else 0.0), (GAP_PX / (PANEL_HEIGHT_PX * rows) if rows > 1 else 0.0)
     suffix = "" if place == 0 else str(place + 1)
     top = 1.0 - row * height
     last_in_column = place + columns >= n
