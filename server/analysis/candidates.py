@@ -18,6 +18,7 @@ from server.testday.values import Coasting
 
 TOUCH_S = 1e-6
 WORDS_THAT_FREE = ("clutch", "inverter-off", "zero-torque")
+WORDS_THAT_PART = ("neutral", "clutch")  # the motor is parted from the wheels, whatever its torque
 MOVING_MPS = 2.0
 AFTER_TURN_S = 0.3
 
@@ -47,10 +48,10 @@ def drive_bounds(driver: Driver) -> list[Bound]:
 
 def engaged_when(driver: Driver, coasting: Coasting) -> Intervals:
     """When the driveline brakes the car: by torque, else in gear and not freed by the run sheet's word."""
-    if driver.regenerating is not None:
+    if driver.regenerating is not None and coasting not in WORDS_THAT_PART:
         idle = driver.free if driver.free is not None else no_intervals()
         return without(driver.regenerating, idle)
-    if driver.engaged is None or coasting in WORDS_THAT_FREE:
+    if driver.engaged is None or (coasting in WORDS_THAT_FREE and not driver.clutch_told):
         return no_intervals()
     return driver.engaged
 

@@ -12,6 +12,7 @@ from server.analysis.result import Pass
 from server.analysis.scene import Scene
 
 FEWEST_SAMPLES = 4
+IN_GEAR = "in gear: engine braking"
 END_WORDS = {
     "throttle": "throttle opened at {:.1f} s",
     "brake": "brake pressed at {:.1f} s",
@@ -40,18 +41,21 @@ def _passes_of(stretch: Stretch, scene: Scene) -> list[Pass]:
         Bound(scene.series.holes, "hole", "hole"),
     ]
     parts = [part for part in cut_by([stretch], bounds) if part.end_s - part.start_s >= least]
-    passes = [_judged(part, scene) for part in parts]
+    passes = [one for part in parts if (one := _judged(part, scene)) is not None]
     whole = np.array([[stretch.start_s, stretch.end_s]])
-    in_gear = "the motor brakes: regeneration" if scene.driver.regenerating is not None else _IN_GEAR
-    passes += _refused(meet(whole, scene.engaged), in_gear, scene)
-    passes += _refused(meet(whole, scene.turning), "a turn", scene)
-    return [one for one in passes if one is not None]
+    passes += _refused(meet(whole, scene.engaged), _braked_by(scene), scene)
+    return passes + _refused(meet(whole, scene.turning), "a turn", scene)
 
 
-_IN_GEAR = "in gear: engine braking"
+def _braked_by(scene: Scene) -> str:
+    if scene.driver.regenerating is not None and scene.driver.engaged is None:
+        return "the motor brakes: regeneration"
+    if scene.run.coasting not in ("unknown", "in-gear"):
+        return f"{IN_GEAR}, though the run sheet says {scene.run.coasting}"
+    return IN_GEAR
 
 
-def _refused(parts: Intervals, reason: str, scene: Scene) -> list[Pass | None]:
+def _refused(parts: Intervals, reason: str, scene: Scene) -> list[Pass]:
     long = lasting(parts, scene.options.report_length_s)
     return [_pass(Stretch(float(a), float(b), "record", "record"), scene, reason) for a, b in long]
 
@@ -94,7 +98,7 @@ def _why_not(stretch: Stretch, scene: Scene) -> str:
     options = scene.options
     length = stretch.end_s - stretch.start_s
     if scene.run.coasting == "in-gear":
-        return f"{_IN_GEAR} (run sheet)"
+        return f"{IN_GEAR} (run sheet)"
     end = END_WORDS.get(stretch.end_cause, "").format(stretch.end_s)
     if length < options.min_length_s:
         return f"only {max(length, 0.0):.1f} s long{', ' + end if end else ''}"

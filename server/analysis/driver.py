@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import median_filter
 
-from server.analysis.intervals import Intervals, join, meet, where, without
+from server.analysis.intervals import Intervals, join, meet, no_intervals, where, without
 from server.analysis.pass_options import PassOptions
 from server.testday.values import Finding, FloatArray, Signal
 
@@ -23,7 +23,8 @@ CLUTCH_SHARE = 0.5
 class Driver:
     """When the throttle was open, the brake on, the motor pushed or braked, the driveline free or in gear.
 
-    None where no channel tells. All intervals reach to the neighbouring samples on either side.
+    None where no channel tells; clutch_told: a clutch channel that moves was there. All intervals reach to
+    the neighbouring samples on either side.
     """
 
     throttle: Intervals | None
@@ -32,6 +33,7 @@ class Driver:
     regenerating: Intervals | None
     free: Intervals | None
     engaged: Intervals | None
+    clutch_told: bool = False
     findings: tuple[Finding, ...] = ()
 
     @property
@@ -51,8 +53,11 @@ def driver_of(signals: Mapping[str, Signal], options: PassOptions, run: int) -> 
     throttle = _opened(read("throttle"), options.throttle_closed, findings, run)
     brake = _braking(read("brake_pressure"), options.brake_released, findings, run)
     pushing, regenerating = _torque(read("motor_torque"), options.torque_zero)
-    free, engaged = _driveline(read("gear"), read("clutch"), throttle)
-    return Driver(throttle, brake, pushing, regenerating, free, engaged, tuple(findings))
+    clutch = read("clutch")
+    opened = _clutch_open(clutch, throttle)
+    free, engaged = _driveline(read("gear"), clutch, opened)
+    told = opened is not None
+    return Driver(throttle, brake, pushing, regenerating, free, engaged, told, tuple(findings))
 
 
 def _steady(signal: Signal) -> FloatArray:
@@ -100,17 +105,14 @@ def _torque(signal: Signal | None, zero: float) -> tuple[Intervals | None, Inter
 
 
 def _driveline(
-    gear: Signal | None, clutch: Signal | None, throttle: Intervals | None
+    gear: Signal | None, clutch: Signal | None, opened: Intervals | None
 ) -> tuple[Intervals | None, Intervals | None]:
     """Free (neutral or clutch open) and engaged; None, None where neither channel tells."""
     if gear is not None and np.ptp(gear.values) == 0.0:
         gear = None
-    opened = _clutch_open(clutch, throttle)
     if gear is None and opened is None:
         return None, None
-    neutral = (
-        where(gear.time_s, gear.values == 0.0) if gear is not None else where(np.zeros(0), np.zeros(0) > 0)
-    )
+    neutral = where(gear.time_s, gear.values == 0.0) if gear is not None else no_intervals()
     free = join(neutral, opened) if opened is not None else neutral
     clock = gear if gear is not None else clutch
     if clock is None:

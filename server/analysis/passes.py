@@ -10,6 +10,7 @@ import numpy as np
 from server.analysis.candidates import drive_bounds
 from server.analysis.coast_downs import coast_downs
 from server.analysis.coast_edges import Stretch
+from server.analysis.consistency import consistent
 from server.analysis.direction import with_directions
 from server.analysis.intervals import Intervals, intervals, join, lasting, without
 from server.analysis.pass_edits import edited
@@ -39,10 +40,13 @@ def find_passes(
         return (), (Finding("no-speed", "stop", text, run.number),)
     scene = set_scene(run, car, source, options)
     coasts, stretches = coast_downs(scene)
+    doubts: list[Finding] = []
+    if scene.inferred:
+        coasts, doubts = consistent(coasts, scene.series, run.number)
     passes = [*_zeros(scene), *coasts, *_constant(scene, coasts, stretches)]
     passes, about_edits = edited(sorted(passes, key=lambda p: p.start_s), run, scene.series, options)
     directed = with_directions(passes, run, best_signals(run), scene.series, heading_rad)
-    said = [*source.findings, *scene.driver.findings, *_about_coasting(scene, directed.passes)]
+    said = [*source.findings, *scene.driver.findings, *_about_coasting(scene, directed.passes), *doubts]
     return directed.passes, (*said, *about_edits, *directed.findings)
 
 

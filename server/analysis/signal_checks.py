@@ -58,6 +58,9 @@ def check_signal(
     checks = checks_of(role)
     n = len(signal.time_s)
     nothing = np.zeros(n, dtype=bool)
+    number = np.isfinite(signal.values)
+    if not number.all():
+        return _numbers_only(signal, number, role, run, moving)
     if checks is None or n < 8:
         return CheckedSignal(signal, ~nothing, nothing, 1, ())
     if moving is None:
@@ -68,7 +71,9 @@ def check_signal(
     marks = {
         "sensor-lost": left_out_of_speed(time[fresh], values[fresh]) if is_speed(role) else None,
         "flat-lined": frozen(time[fresh], values[fresh], moving, checks.least_jump) if checks.still else None,
-        "spikes": find_spikes(time[fresh], values[fresh], checks.floor, checks.floor_per_s),
+        "spikes": find_spikes(
+            time[fresh], values[fresh], checks.floor, checks.floor_per_s, checks.only_above
+        ),
         "clipped": clipped(values[fresh]) if checks.ranged else None,
     }
     bad = nothing.copy()
@@ -82,21 +87,44 @@ def check_signal(
     return CheckedSignal(signal, fresh & ~bad, bad, every, tuple(findings))
 
 
+def _numbers_only(
+    signal: Signal, number: BoolArray, role: str, run: int | None, moving: Intervals | None
+) -> CheckedSignal:
+    """The check of the samples that are numbers; the others count as bad."""
+    inner = Signal(signal.time_s[number], signal.values[number], signal.name)
+    checked = check_signal(inner, role, run, moving)
+    keep, bad = np.zeros(len(number), dtype=bool), ~number
+    keep[number], bad[number] = checked.keep, checked.bad
+    count = int(np.count_nonzero(~number))
+    text = f"{_called(signal, role)} holds {_samples(count)} that are no numbers; they are left out."
+    first = float(signal.time_s[int(np.argmin(number))])
+    said = Finding("not-a-number", "note", text, run, first, first)
+    return CheckedSignal(signal, keep, bad, checked.every, (said, *checked.findings))
+
+
 def check_signals(run: Run, driven: str = "rear") -> tuple[Finding, ...]:
     """Everything that is wrong with a run's channels: one finding per kind and channel, with its first time.
 
     driven: the driven wheels, whose slip under power is no fault.
     """
     findings: list[Finding] = []
+    speeds: dict[str, Signal] = {}
     moving = _moving(run)
     for recording in run.recordings:
         for role, signal in recording.signals.items():
             checked = check_signal(signal, role, run.number, None if is_speed(role) else moving)
             findings.extend(checked.findings)
             findings.extend(_dropouts(recording, role, checked, run.number))
+            if is_speed(role) and role not in speeds:
+                # what a wheel lost is for the comparison to say, so only repeats are taken out before it
+                speeds[role] = _without_repeats(checked)
         findings.extend(_place_frozen(recording, run.number, moving))
-    findings.extend(compare_speeds(run, driven))
-    return tuple(findings)
+    return (*findings, *compare_speeds(run.number, speeds, driven))
+
+
+def _without_repeats(checked: CheckedSignal) -> Signal:
+    fresh = checked.keep | checked.bad
+    return Signal(checked.signal.time_s[fresh], checked.signal.values[fresh], checked.signal.name)
 
 
 def _moving(run: Run) -> Intervals | None:

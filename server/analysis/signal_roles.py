@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 
@@ -10,7 +11,7 @@ class RoleChecks:
     """floor: least spike, in the role's SI unit; floor_per_s: how fast the car itself can change it, per s.
 
     still: whether a value that stays exactly the same while the car moves is a fault; least_jump: least
-    change after it; ranged: whether an end of its range can clip it.
+    change after it; ranged: whether an end of its range can clip it; only_above: no spike is sought below.
     """
 
     floor: float
@@ -18,9 +19,11 @@ class RoleChecks:
     still: bool
     least_jump: float
     ranged: bool = False
+    only_above: float = -math.inf
 
 
-SPEED = RoleChecks(0.5, 12.0, True, 0.5)
+# below 4 m/s a tooth more or less in a sample looks like a spike, and no pass goes so slowly
+SPEED = RoleChecks(0.5, 12.0, True, 0.5, only_above=4.0)
 _TRAVEL = RoleChecks(0.004, 0.3, True, 0.0, True)
 _LOAD = RoleChecks(150.0, 5e3, True, 0.0, True)
 _ACCELERATION = RoleChecks(3.0, 60.0, True, 0.0, True)

@@ -8,14 +8,14 @@ from itertools import pairwise
 import numpy as np
 
 from server.analysis.intervals import BoolArray, Intervals, bridged, lasting, where
-from server.analysis.signal_roles import is_speed
-from server.testday.values import Finding, FloatArray, Run, Signal
+from server.testday.values import Finding, FloatArray, Signal
 
 MOVING_MPS = 3.0
 LARGEST_MPS2 = 30.0
 JUMP_MPS = 2.0
 LONGEST_LOSS_S = 3.0
 GRID_S = 0.2
+SLOWEST_S = 2.0
 SETTLED_S = 1.0
 LOST_SHARE = 0.3
 LOST_FROM_MPS = 5.0
@@ -46,20 +46,22 @@ def left_out_of_speed(time_s: FloatArray, speed_mps: FloatArray) -> BoolArray:
     return mask
 
 
-def compare_speeds(run: Run, driven: str = "rear") -> tuple[Finding, ...]:
-    """Findings on wheels that were lost and on speeds that disagree, over all recordings of a run."""
-    speeds = {
-        role: signal
-        for recording in run.recordings
-        for role, signal in recording.signals.items()
-        if is_speed(role) and len(signal.time_s) >= 8
-    }
+def compare_speeds(run: int, speeds: Mapping[str, Signal], driven: str = "rear") -> tuple[Finding, ...]:
+    """Findings on wheels that were lost and on speeds that disagree.
+
+    speeds: role → signal, those renewed less than every two seconds are left out; driven: the driven wheels.
+    """
+    speeds = {role: signal for role, signal in speeds.items() if _quick(signal)}
     if len(speeds) < 2:
         return ()
     time, table = _on_one_grid(speeds)
     slipping = _slipping(driven)
-    found = [*_lost(run.number, time, table), *_left_and_right(run.number, table, slipping)]
-    return (*found, *_sources(run.number, time, table, slipping))
+    found = [*_lost(run, time, table), *_left_and_right(run, table, slipping)]
+    return (*found, *_sources(run, time, table, slipping))
+
+
+def _quick(signal: Signal) -> bool:
+    return len(signal.time_s) >= 8 and float(np.median(np.diff(signal.time_s))) < SLOWEST_S
 
 
 def _slipping(driven: str) -> tuple[str, ...]:
@@ -82,6 +84,8 @@ def _lost(run: int, time: FloatArray, table: Mapping[str, FloatArray]) -> list[F
     """Wheels that read far too little while the others turn, for over a second (locking is shorter)."""
     findings = []
     for role, speed in table.items():
+        if len(table) == 2 and not role.startswith("wheel"):
+            continue
         rest = [other for name, other in table.items() if name != role]
         reference = np.median(np.nan_to_num(np.vstack(rest)), axis=0)
         with np.errstate(invalid="ignore"):

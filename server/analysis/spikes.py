@@ -38,23 +38,31 @@ def hampel(values: FloatArray, half_window: int, sigmas: float = SIGMAS) -> Bool
     return out
 
 
-def find_spikes(time_s: FloatArray, values: FloatArray, floor: float, floor_per_s: float = 0.0) -> BoolArray:
+def find_spikes(
+    time_s: FloatArray,
+    values: FloatArray,
+    floor: float,
+    floor_per_s: float = 0.0,
+    only_above: float = -np.inf,
+) -> BoolArray:
     """Which samples stand out by themselves from a signal that may rise and fall.
 
     The Hampel rule on what a running median over half a second leaves (so that a coast-down's fall hides no
     spike), and only beyond a floor: `floor` plus floor_per_s times the spacing of the samples (what the car
     itself can do between two samples), and five times the noise of the whole record.
 
-    time_s [s], values: shape (n,); floor in the unit of values, floor_per_s in that unit per second.
+    time_s [s], values: shape (n,); floor in the unit of values, floor_per_s in that unit per second;
+    only_above: no spike is sought where the signal itself lies lower.
     """
     n = len(values)
     if n < 7:
         return np.zeros(n, dtype=bool)
     period = float(np.median(np.diff(time_s)))
-    left = values - _running_median(values, max(5, _odd(TREND_S / period)))
+    middle = _running_median(values, max(5, _odd(TREND_S / period)))
+    left = values - middle
     noise = MAD_TO_SIGMA * float(np.median(np.abs(left)))
     least = max(floor + floor_per_s * period, NOISE_TIMES * noise)
-    spike = np.abs(left) > least
+    spike = (np.abs(left) > least) & (middle > only_above)
     if not spike.any():
         return spike
     sigma = MAD_TO_SIGMA * _running_median(np.abs(left), _odd(2.0 * HALF_WINDOW_S / period))

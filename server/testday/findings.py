@@ -65,6 +65,7 @@ CODES: dict[str, str] = {
     "out-of-range": "Samples of a channel are implausible for its role.",
     # signals and passes (server.analysis.signal_checks, speed_pick, passes, direction)
     "repeated-values": "A slow sensor's values are repeated in a fast log; only new ones are used.",
+    "not-a-number": "Samples that are no numbers; they are left out.",
     "spikes": "Single samples that cannot be; they are left out.",
     "flat-lined": "A channel stays at one value while the car moves; these samples are left out.",
     "clipped": "A channel sits on the end of its range; these samples are left out.",
@@ -81,6 +82,7 @@ CODES: dict[str, str] = {
     "no-speed": "A run has no usable speed.",
     "channel-silent": "A throttle or brake channel never moves; the speed is used instead.",
     "coasting-inferred": "Lift or brake are taken from the speed alone, for want of a channel.",
+    "coasting-doubtful": "Coast-downs taken from the speed alone slow down by very different amounts.",
     "coasting-unconfirmed": "Neither a channel nor the run sheet tells that the driveline was free.",
     "no-pass": "A run holds no usable coast-down; the text says why.",
     "edit-idle": "An edit of a stretch meets no pass.",
