@@ -31,7 +31,6 @@ def holds(found: Tally) -> bool:
 
 @pytest.mark.study
 def test_intervals_hold_the_truth_on_hostile_days() -> None:
-    pytest.importorskip("server.analysis.day_fit", reason="the fit of the day is not there yet")
     found, errors = coverage_of("product")
     assert not errors, errors[0]
     assert found.missing <= 2, f"{found.missing} of {DAYS} days without an area"

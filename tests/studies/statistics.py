@@ -18,7 +18,7 @@ class Tally:
     """n asked, missing without an estimate, and what the rest tells (None: nothing).
 
     Coverage with its 99 % Clopper–Pearson bounds, RMS and mean of error/u, mean interval score [unit], RMS
-    relative error, median relative u.
+    relative error, median relative u (none where truths lie on both sides of zero).
     """
 
     n: int
@@ -85,7 +85,7 @@ def tally(claims: Sequence[Claim]) -> Tally:
     covered = int(np.sum((low <= truth) & (truth <= high)))
     z = (value - truth) / u
     bounds = clopper_pearson(covered, len(made))
-    size = np.maximum(np.abs(truth), 1e-12)
+    one_sign = bool(np.all(truth > 0.0) or np.all(truth < 0.0))
     scores = [interval_score(a, b, t) for a, b, t in zip(low, high, truth, strict=True)]
     return Tally(
         n=len(claims),
@@ -97,8 +97,8 @@ def tally(claims: Sequence[Claim]) -> Tally:
         rms_z=float(np.sqrt(np.mean(z**2))),
         mean_z=float(np.mean(z)),
         interval_score=float(np.mean(scores)),
-        rms_relative=float(np.sqrt(np.mean(((value - truth) / size) ** 2))),
-        median_relative_u=float(np.median(u / size)),
+        rms_relative=float(np.sqrt(np.mean((value / truth - 1.0) ** 2))) if one_sign else None,
+        median_relative_u=float(np.median(u / np.abs(truth))) if one_sign else None,
     )
 
 

@@ -63,6 +63,7 @@ def test_a_tally_by_hand() -> None:
     assert found.rms_relative == pytest.approx(np.sqrt((0.1**2 + 0.3**2) / 2.0))
     assert found.interval_score == pytest.approx(0.4 + 0.5 * 40.0 * 0.1)
     assert tally([claim(None)]).coverage is None
+    assert tally([claim(0.1, truth=-1.0), claim(1.1)]).rms_relative is None
 
 
 def test_relative_rms_counts_what_is_missing() -> None:
