@@ -117,7 +117,8 @@ def run_study(
     done: list[DayTrial] = []
     for trial in _all_days(plan, seeds, workers or os.cpu_count() or 1):
         done.append(trial)
-        say(len(done) / days, f"{len(done)} of {days} days")
+        if len(done) == days or len(done) % max(1, days // 50) == 0:
+            say(len(done) / days, f"{len(done):,} of {days:,} days")
     done.sort(key=lambda trial: seeds.index(trial.seed))
     stopped = Counter(code for trial in done for code in set(trial.stopped_by))
     return Study(
