@@ -15,15 +15,16 @@ from numpy.typing import NDArray
 
 from server.testday.values import FloatArray
 
+WordArray = NDArray[np.object_]
 _ROUNDS = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Parsed:
-    """Named groups of the matched cells: numbers (NaN where absent) and words."""
+    """Named groups of n cells: numbers, NaN where absent, and words, "" where absent; shapes (n,)."""
 
     numbers: dict[str, FloatArray]
-    words: dict[str, list[str | None]]
+    words: dict[str, WordArray]
 
 
 def match_cells(texts: Sequence[str], pattern: re.Pattern[str], worded: Collection[str]) -> Parsed:
@@ -34,7 +35,7 @@ def match_cells(texts: Sequence[str], pattern: re.Pattern[str], worded: Collecti
     count = len(texts)
     names = list(pattern.groupindex)
     numbers = {name: np.full(count, np.nan) for name in names if name not in worded}
-    words: dict[str, list[str | None]] = {name: [None] * count for name in names if name in worded}
+    words = {name: np.full(count, "", dtype=object) for name in names if name in worded}
     stripped = [text.strip().strip('"').strip() for text in texts]
     codes = _codes(stripped)
     left = np.arange(count)
@@ -45,15 +46,14 @@ def match_cells(texts: Sequence[str], pattern: re.Pattern[str], worded: Collecti
         if match is None:
             left = left[1:]
             continue
-        alike = _alike(codes[left], stripped[left[0]])
+        alike = _alike(codes[left], stripped[left[0]], [match.span(name) for name in words])
         rows = left[alike]
         for name in names:
             start, stop = match.span(name)
             if start < 0:
                 continue
             if name in words:
-                for row in rows:
-                    words[name][row] = match[name]
+                words[name][rows] = match[name]
             else:
                 numbers[name][rows] = _digits(codes[rows, start:stop], name)
         left = left[~alike]
@@ -66,14 +66,16 @@ def _codes(texts: Sequence[str]) -> NDArray[np.uint32]:
     """Code points of the cells, one a row, zeros behind the end."""
     array = np.asarray(texts, dtype=np.str_)
     width = max(array.dtype.itemsize // 4, 1)
-    return np.ascontiguousarray(array.astype(f"U{width}")).view(np.uint32).reshape(len(texts), width)
+    return np.ascontiguousarray(array, dtype=f"U{width}").view(np.uint32).reshape(len(texts), width)
 
 
-def _alike(codes: NDArray[np.uint32], text: str) -> NDArray[np.bool_]:
-    """Rows with digits where `text` has digits and its very marks elsewhere."""
+def _alike(codes: NDArray[np.uint32], text: str, fixed: Sequence[tuple[int, int]]) -> NDArray[np.bool_]:
+    """Rows with digits where `text` has digits and its very marks elsewhere and in the `fixed` spans."""
     model = np.zeros(codes.shape[1], dtype=np.uint32)
     model[: len(text)] = [ord(char) for char in text]
     digit = (model >= 48) & (model <= 57)
+    for start, stop in fixed:
+        digit[max(start, 0) : max(stop, 0)] = False
     same = (codes[:, ~digit] == model[~digit]).all(axis=1)
     block = codes[:, digit]
     return np.asarray(same & ((block >= 48) & (block <= 57)).all(axis=1))
@@ -92,7 +94,7 @@ def _one_by_one(
     row: int,
     pattern: re.Pattern[str],
     numbers: dict[str, FloatArray],
-    words: dict[str, list[str | None]],
+    words: dict[str, WordArray],
 ) -> None:
     match = pattern.fullmatch(text)
     for name, found in match.groupdict().items() if match else ():

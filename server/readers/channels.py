@@ -103,8 +103,10 @@ def _column_findings(name: str, columns: Sequence[Column]) -> list[Finding]:
         findings.append(Finding("text-columns", "note", text))
     for column in columns:
         if column.unreadable:
-            cells = f"{column.unreadable:,} cells of '{column.name}'"
-            text = f"{name}: {cells} are no numbers (such as '{column.example[:20]}') and are left out."
+            one = column.unreadable == 1
+            cells = f"{column.unreadable:,} {'cell' if one else 'cells'} of '{column.name}'"
+            what = f"{'is no number' if one else 'are no numbers'} (such as '{column.example[:20]}')"
+            text = f"{name}: {cells} {what} and {'is' if one else 'are'} left out."
             findings.append(Finding("unreadable-cells", "check", text))
         if column.degree_minutes:
             text = f"{name}: '{column.name}' was read as degrees and minutes."

@@ -52,13 +52,13 @@ def datetime_parts(texts: Sequence[str]) -> tuple[FloatArray, FloatArray, bool, 
     parsed = match_cells(texts, DATETIME, _WORD_GROUPS)
     days, certain = _days(parsed, None)
     seconds = _seconds(parsed)
-    zones = {zone for zone in parsed.words["zone"] if zone}
+    zones = set(parsed.words["zone"]) - {""}
     for zone in zones - {"Z", "UTC"}:
         sign = -1.0 if zone[0] == "-" else 1.0
         digits = zone[1:].replace(":", "")
         shift = sign * (int(digits[:2]) * 3600.0 + (int(digits[2:4]) * 60.0 if len(digits) > 2 else 0.0))
         if len(zones) > 1:  # mixed zones (summer time began): bring all to UTC
-            seconds = seconds - shift * np.array([word == zone for word in parsed.words["zone"]])
+            seconds = seconds - shift * (parsed.words["zone"] == zone)
     return days, seconds, certain, bool(zones & {"Z", "UTC"}) or len(zones) > 1
 
 
@@ -72,11 +72,9 @@ def _seconds(parsed: Parsed) -> FloatArray:
     hour = np.where(np.isnan(n["hour"]), n["hour2"], n["hour"])
     minute = np.where(np.isnan(n["minute"]), n["minute2"], n["minute"])
     second = np.where(np.isnan(n["second"]) & ~np.isnan(n["minute2"]), 0.0, n["second"])
-    half = [a or b for a, b in zip(parsed.words["half"], parsed.words["half2"], strict=True)]
-    if any(half):
-        afternoon = np.array([h is not None and h in "pP" for h in half])
-        twelve = np.array([bool(h) for h in half]) & (hour == 12)
-        hour = np.where(twelve, 0.0, hour) + 12.0 * afternoon
+    half = parsed.words["half"] + parsed.words["half2"]
+    if (half != "").any():
+        hour = np.where((half != "") & (hour == 12), 0.0, hour) + 12.0 * np.isin(half, ["p", "P"])
     total = np.nan_to_num(hour) * 3600.0 + minute * 60.0 + second
     return np.asarray(total + np.nan_to_num(n["fraction"]))
 
@@ -84,7 +82,7 @@ def _seconds(parsed: Parsed) -> FloatArray:
 def _days(parsed: Parsed, weights: Sequence[int] | None) -> tuple[FloatArray, bool]:
     n = parsed.numbers
     first, middle = n["first"], n["middle"]
-    pointed = np.array([mark == "." for mark in parsed.words["mark"]])
+    pointed = parsed.words["mark"] == "."
     weight = np.ones(len(first)) if weights is None else np.asarray(weights, dtype=np.float64)
     first_days = float(np.sum(weight * ((first > 12) & (middle <= 12))))
     middle_days = float(np.sum(weight * ((middle > 12) & (first <= 12))))
@@ -96,15 +94,18 @@ def _days(parsed: Parsed, weights: Sequence[int] | None) -> tuple[FloatArray, bo
     year = np.where(np.isnan(year), n["year3"], np.where(year < 100, year + 2000, year))
     month = np.where(np.isnan(month), n["month"], month)
     day = np.where(np.isnan(day), n["day"], day)
-    words = np.array([_month(word) for word in parsed.words["word"]], dtype=np.float64)
+    named, which = np.unique(parsed.words["word"].astype(str), return_inverse=True)
+    words = np.array([_month(word) for word in named], dtype=np.float64)[which]
     month, day = np.where(np.isnan(month), words, month), np.where(np.isnan(day), n["day3"], day)
     return _ordinals(year, month, day), certain
 
 
 def _ordinals(year: FloatArray, month: FloatArray, day: FloatArray) -> FloatArray:
-    stacked = np.column_stack([year, month, day])
-    unique, inverse = np.unique(stacked, axis=0, return_inverse=True)
-    return np.array([_ordinal(*row) for row in unique])[inverse.ravel()] if len(stacked) else np.empty(0)
+    unique, first, inverse = np.unique(
+        year * 10_000.0 + month * 100.0 + day, return_index=True, return_inverse=True
+    )
+    dates = [_ordinal(year[i], month[i], day[i]) for i in first]
+    return np.array(dates, dtype=np.float64)[inverse] if len(unique) else np.empty(0)
 
 
 def _ordinal(year: float, month: float, day: float) -> float:
@@ -114,8 +115,8 @@ def _ordinal(year: float, month: float, day: float) -> float:
         return np.nan
 
 
-def _month(word: str | None) -> float:
-    low = (word or "").casefold()
+def _month(word: str) -> float:
+    low = word.casefold()
     return (
         next((i + 1.0 for i, starts in enumerate(_MONTHS) if low.startswith(starts)), np.nan)
         if low

@@ -32,10 +32,9 @@ class TimeAxis:
 
 def from_datetime(name: str, table: Table, column: int) -> TimeAxis:
     """Read a column of dates with clock times."""
-    words = table.words(column)
+    words, index = table.indexed(column)
     days, seconds, certain, utc = datetime_parts(words)
-    day = table.mapped(column, dict(zip(words, days.tolist(), strict=True)), keep_numbers=False)
-    clock = table.mapped(column, dict(zip(words, seconds.tolist(), strict=True)), keep_numbers=False)
+    day, clock = np.append(days, np.nan)[index], np.append(seconds, np.nan)[index]
     day = np.where(day > _FIRST_DAY, day, np.nan)
     axis = _counted(day, clock, "dates with clock times")
     _add_date(name, axis, day, certain)
@@ -45,8 +44,9 @@ def from_datetime(name: str, table: Table, column: int) -> TimeAxis:
 
 def from_clock(name: str, table: Table, column: int, date: int | None) -> TimeAxis:
     """Read a column of clock times, with the column of dates beside it if there is one."""
-    clock = _clock_column(table, column)
-    first = next(iter(table.words(column)), "")
+    words, index = table.indexed(column)
+    clock = np.append(clock_seconds(words), np.nan)[index]
+    first = words[0] if words else ""
     finite = clock[np.isfinite(clock)]
     if first.count(":") == 1 or (date is None and len(finite) and finite[0] < 1.0):
         return TimeAxis(
@@ -83,14 +83,6 @@ def _with_date(name: str, table: Table, date: int, clock: FloatArray, passed: Fl
         axis.findings.append(Finding("unreadable-cells", "note", text))
     _add_date(name, axis, usual + passed if agree > _DATES_AGREE else day, certain)
     return axis
-
-
-def _clock_column(table: Table, column: int) -> FloatArray:
-    out = np.full(table.n_rows, np.nan)
-    for part in table.texts.get(column, ()):
-        seconds = np.append(clock_seconds(part.words), np.nan)
-        out[part.first_row : part.first_row + len(part.codes)] = seconds[part.codes]
-    return out
 
 
 def _counted(day: FloatArray, clock: FloatArray, spoken: str) -> TimeAxis:

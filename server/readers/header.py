@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from server.errors import LogError
 from server.readers.cells import kind_of
 from server.readers.names import unit_share
+from server.readers.separators import measured_cells
 
 _COMMENT = re.compile(r"^\s*(?:#+|%+|//+|!+)\s*")
 _UNIT_ROW = 0.6
@@ -25,6 +26,11 @@ class Header:
     unit_line: int | None = None
 
     @property
+    def end(self) -> int:
+        """The line behind it; 0 where there are no names."""
+        return max(self.name_line if self.name_line is not None else -1, self.unit_line or -1) + 1
+
+    @property
     def width(self) -> int:
         """Number of names."""
         return len(self.names) if self.names else 0
@@ -35,15 +41,19 @@ def find_header(
 ) -> Header:
     """Find names and units in the lines above the data.
 
-    lines, rows: those lines and their cells. width: number of columns of the data.
+    lines, rows: those lines and their cells. width: number of columns of the data; lines of data with more
+    cells may stand between.
     Raises LogError where a row is clearly one of names but has another number of them.
     """
     found: list[tuple[int, tuple[str, ...]]] = []
+    wide = 0
     for index in range(len(lines) - 1, -1, -1):
         if not lines[index].strip():
             continue
         cells = _cells(lines[index], rows[index], separator)
-        if _could_name(cells, width) or (len(cells) <= width and unit_share(cells) >= _UNIT_ROW):
+        if not found and wide < _REACH and measured_cells(rows[index]) and len(rows[index]) > width:
+            wide += 1
+        elif _could_name(cells, width) or (len(cells) <= width and unit_share(cells) >= _UNIT_ROW):
             found.append((index, cells))
         elif not _COMMENT.match(lines[index]):
             break

@@ -62,6 +62,8 @@ def find_layout(name: str, lines: Sequence[str]) -> Layout:
     if first is None:
         raise LogError(no_table(name, lines))
     header = find_header(name, lines[:first], rows[:first], width, separator)
+    if header.names and any(measured_cells(row, decimal) for row in rows[header.end : first]):
+        first = header.end  # lines of data with too many cells stand first
     width = max(width, *(len(row) for row in rows[first:] if len(row) <= max(width, header.width)))
     data = [row for row in rows[first:] if len(row) <= width and any(row)][:_SAMPLE_ROWS]
     sample = tuple(tuple([*map(bare, row), *[""] * width][:width]) for row in data)

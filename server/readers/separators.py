@@ -72,7 +72,7 @@ def split_line(line: str, separator: str) -> list[str]:
         return line.split(separator)
 
 
-def measured_cells(row: Sequence[str], decimal: str) -> int:
+def measured_cells(row: Sequence[str], decimal: str = ".") -> int:
     """Number of measured cells, 0 where they are too few for a row of data."""
     kinds = [kind_of(cell, decimal) for cell in row]
     measured = sum(kind in MEASURES for kind in kinds)

@@ -47,6 +47,16 @@ class Table:
         """All different words of a column."""
         return list(dict.fromkeys(word for part in self.texts.get(column, ()) for word in part.words))
 
+    def indexed(self, column: int) -> tuple[list[str], NDArray[np.intp]]:
+        """The words of a column, chunk by chunk, and the index of each row's word in them, −1 for none."""
+        words: list[str] = []
+        index = np.full(self.n_rows, -1, dtype=np.intp)
+        for part in self.texts.get(column, ()):
+            rows = slice(part.first_row, part.first_row + len(part.codes))
+            index[rows] = np.where(part.codes >= 0, part.codes + len(words), -1)
+            words += part.words
+        return words, index
+
     def counts(self, column: int) -> dict[str, int]:
         """All different words of a column and how often each stands."""
         total: dict[str, int] = {}
@@ -87,7 +97,7 @@ def parse_table(name: str, feed: Feed, layout: Layout, capacity: int) -> Table:
             if column.dtype.kind in "fiub":
                 numbers[index, row:stop] = column.to_numpy()
             else:
-                numbers[index, row:stop], part = _from_text(column, layout.decimal, row)
+                numbers[index, row:stop], part = _from_text(column, layout, index, row)
                 if part is not None:
                     texts.setdefault(index, []).append(part)
         row = stop
@@ -137,10 +147,12 @@ def _sentence(name: str, layout: Layout, error: str) -> str:
     return f"{name} cannot be read as a table: {error.splitlines()[0].rstrip('.')}."
 
 
-def _from_text(column: pd.Series, decimal: str, row: int) -> tuple[FloatArray, TextPart | None]:
+def _from_text(column: pd.Series, layout: Layout, index: int, row: int) -> tuple[FloatArray, TextPart | None]:
     """Numbers of a column of words; the words too, where one of them is no number."""
     codes, unique = pd.factorize(column)
-    words = [str(word) for word in unique]
-    values = np.array([*(number_of(word, decimal) for word in words), np.nan])
+    words = [str(word) for word in np.asarray(unique, dtype=object)]
+    if layout.kinds[index] in ("clock", "date", "datetime"):
+        return np.full(len(codes), np.nan), TextPart(row, codes, words)
+    values = np.array([*(number_of(word, layout.decimal) for word in words), np.nan])
     part = TextPart(row, codes, words) if np.isnan(values[:-1]).any() else None
     return values[codes], part

@@ -69,7 +69,7 @@ def _from_number(name: str, values: FloatArray, unit: str | None, title: str) ->
                     "time-unit-inferred", "check", text + f"write '{title} [ms]' or [s] in the file if not."
                 )
             )
-    if _EPOCH_S[0] < float(np.median(finite)) * scale < _EPOCH_S[1]:
+    if _is_epoch(finite * scale):
         values = np.where((values * scale > _EPOCH_S[0]) & (values * scale < _EPOCH_S[1]), values, np.nan)
         first = float(values[np.isfinite(values)][0])
         days, clock = divmod(first * scale, SECONDS_PER_DAY)
@@ -78,6 +78,11 @@ def _from_number(name: str, values: FloatArray, unit: str | None, title: str) ->
         return TimeAxis((values - first) * scale, spoken, clock, date, True, findings)
     seconds = values if scale == 1.0 else values * scale
     return TimeAxis(seconds, f"time in {_SPOKEN.get(scale, 'another unit')}", findings=findings)
+
+
+def _is_epoch(seconds: FloatArray) -> bool:
+    """Whether nearly all are seconds since 1970 of these decades; a clock may be set late."""
+    return float(np.mean((seconds > _EPOCH_S[0]) & (seconds < _EPOCH_S[1]))) > 0.9
 
 
 def _unit_scale(name: str, unit: str | None, title: str) -> float | None:
@@ -98,9 +103,8 @@ def _unit_scale(name: str, unit: str | None, title: str) -> float | None:
 
 def _inferred_scale(name: str, values: FloatArray, title: str) -> tuple[float, bool]:
     """Scale of a time without a unit, from the size of its steps, and whether no other scale is possible."""
-    middle = float(np.median(values))
     for scale in (1.0, 1e-3, 1e-6, 1e-9):
-        if _EPOCH_S[0] < middle * scale < _EPOCH_S[1]:
+        if _is_epoch(values * scale):
             return scale, True
     steps = np.diff(values)
     steps = steps[steps > 0]

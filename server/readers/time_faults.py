@@ -121,23 +121,27 @@ def _rising(name: str, time_s: FloatArray) -> tuple[NDArray[np.bool_], tuple[flo
             f"{name}: the times go back or jump {len(starts) - 1:,} times; they are no log in order of time."
         )
     stops = np.concatenate([starts[1:], [len(time_s)]])
-    chain = _best_chain(time_s, starts, stops)
     keep = np.zeros(len(time_s), dtype=bool)
     end = -np.inf
-    step: tuple[float | None, float] = (None, 0.0)
-    for piece in chain:
+    for piece in _best_chain(time_s, starts, stops):
         low, high = int(starts[piece]), int(stops[piece])
         first = low + int(np.searchsorted(time_s[low:high], end, side="right"))
-        if first - low > _SHORT_PIECE and step[0] is None:
-            step = (end, end - float(time_s[low]))
         keep[first:high] = True
         end = float(time_s[high - 1])
-    left_out = [p for p in range(len(starts)) if p not in set(chain) and stops[p] - starts[p] > _SHORT_PIECE]
-    if left_out and step[0] is None:
-        before = int(starts[left_out[0]])
-        back = float(time_s[max(before - 1, 0)] - time_s[before])
-        step = (float(time_s[max(before - 1, 0)]), back) if back > 0 else step
-    return keep, step
+    return keep, _clock_step(time_s, starts, stops, keep)
+
+
+def _clock_step(
+    time_s: FloatArray, starts: NDArray[np.intp], stops: NDArray[np.intp], keep: NDArray[np.bool_]
+) -> tuple[float | None, float]:
+    """The first fall beside which more than a few samples were lost: the time before it, and its depth."""
+    lost = np.add.reduceat((~keep).astype(np.intp), starts)
+    for piece in range(1, len(starts)):
+        before = float(time_s[stops[piece - 1] - 1])
+        back = before - float(time_s[starts[piece]])
+        if back > 0.0 and max(lost[piece - 1], lost[piece]) > _SHORT_PIECE:
+            return before, back
+    return None, 0.0
 
 
 def _best_chain(time_s: FloatArray, starts: NDArray[np.intp], stops: NDArray[np.intp]) -> list[int]:
