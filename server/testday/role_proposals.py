@@ -114,6 +114,7 @@ def unit_at_end(name: str) -> str | None:
         return split[1].replace("_per_", "/").replace(" per ", "/").replace("_", "/").replace(" ", "/")
     match = _NAMES_UNIT.fullmatch(name)
     word = match[1] if match else ""
+    word = "N" if word == "n" else word
     if word.casefold() in _UNIT_ENDS and is_unit(word) and word != name:
         return word
     camel = re.fullmatch(r".*[a-z](KMH|Kmh|KPH|Kph|MPH|Mph|RPM|Rpm|Deg|Bar|Mps)", name)

@@ -18,7 +18,7 @@ _WORDS: dict[str, str] = {
     "wheel speed": "ws wss wheelspd whlspd whlspeed raddrehzahl radgeschwindigkeit nrad vrad",
     "vehicle": "vehicle veh car fahrzeug fzg vehicule vehiculo veiculo auto chassis",
     "fl": "fl lf vl frontleft leftfront",
-    "fr": "fr rf frontright rightfront",
+    "fr": "fr rf vr frontright rightfront",
     "rl": "rl lr hl rearleft leftrear bl",
     "rr": "rr hr rearright rightrear br",
     "front": "front vorn vorne vorder avant dianteira dianteiro delantera delantero anteriore fnt frt f",

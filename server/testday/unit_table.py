@@ -182,7 +182,7 @@ SPELLINGS: dict[str, str] = {
 
 EXACT: dict[str, str] = {word: name for name, words in SPELLINGS.items() for word in words.split()}
 # spellings whose meaning hangs on the case are never taken in another case
-_CASE_BOUND = frozenset({"mpa", "mw", "k"})
+_CASE_BOUND = frozenset({"mpa", "mw", "k", "n"})
 ANY_CASE: dict[str, str] = {}
 for _word, _name in EXACT.items():
     _low = _word.casefold()
