@@ -50,7 +50,7 @@ class Worker:
                         progress(*content)
                     else:
                         return self._answer(kind, content[0])
-        except (EOFError, BrokenPipeError, ConnectionResetError):
+        except (EOFError, OSError):
             self._end()
             if self._stopped:
                 raise WorkStopped(STOPPED) from None

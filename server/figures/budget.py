@@ -2,33 +2,14 @@
 
 from __future__ import annotations
 
-import math
-
 from plotly import graph_objects as go
 
 from server.analysis.result import BudgetLine, DayResult
+from server.figures.budget_lines import largest_lines
 from server.figures.marks import escape, new_figure
 from server.figures.rows import FRAME_HEIGHT_PX, ROW_HEIGHT_PX
 from server.figures.table import Table
 from server.figures.theme import LIGHT, SetupMark, axis, setup_marks
-
-QUANTITY = "SCx"
-MOST_BARS = 6
-
-
-def budget_lines(lines: tuple[BudgetLine, ...], quantity: str = QUANTITY) -> list[BudgetLine]:
-    """The lines of one quantity, largest contribution first."""
-    return sorted((line for line in lines if line.quantity == quantity), key=lambda line: -line.contribution)
-
-
-def largest_lines(lines: tuple[BudgetLine, ...], most: int = MOST_BARS) -> list[BudgetLine]:
-    """The largest `most` lines, the others put together as one: the root of their summed squares."""
-    ordered = budget_lines(lines)
-    if len(ordered) <= most + 1:
-        return ordered
-    rest = math.sqrt(sum(line.contribution**2 for line in ordered[most:]))
-    name = f"the {len(ordered) - most} others together"
-    return [*ordered[:most], BudgetLine(QUANTITY, name, None, None, "", None, rest, "B", "default")]
 
 
 def budget_table(result: DayResult) -> Table:

@@ -9,7 +9,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from server.errors import NotFoundError
-from server.help.service import TOPICS, Study, studies
+from server.help.studies import Study, studies
+from server.help.topics import TOPICS
 from server.templating import Crumb, Page, render
 from server.testday.findings import CODES
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from server.analysis.result import BudgetLine, DayResult, IntervalWindow, Pass, PassFit, SetupResult
-from server.figures.budget import budget_lines
+from server.figures.budget_lines import budget_lines
 from server.figures.theme import SetupMark, setup_marks
 from server.results.quantities import (
     ESTIMATES,

@@ -13,7 +13,7 @@ import pytest
 from statsmodels.tsa.stattools import acf
 
 from server.analysis.result import DayResult
-from server.figures.budget import largest_lines
+from server.figures.budget_lines import largest_lines
 from server.figures.catalogue import PLOTS, figure_json
 from server.figures.forest import forest_rows
 from server.figures.innovations import pooled_autocorrelation

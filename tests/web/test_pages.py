@@ -9,7 +9,7 @@ import re
 import pytest
 
 from server.figures.catalogue import PLOTS
-from server.help.service import TOPICS
+from server.help.topics import TOPICS
 from server.results.pages import FIGURE_WORDS, SECTIONS
 from server.testday.findings import CODES
 from tests.web.conftest import Site
@@ -41,7 +41,7 @@ def test_day_shows_everything_that_the_result_holds(shown: Site) -> None:
         "turned down:",
         "default",
         "downforce-assumed",
-        "18 stretches used",
+        "16 coast-downs used",
         "79.2 km/h",
         "1009.0 hPa",
     ):

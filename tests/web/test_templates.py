@@ -11,7 +11,7 @@ from jinja2 import meta, nodes
 from server.app import ErrorPage
 from server.days.pages import AddPage, DaysPage, JobPage
 from server.help.pages import HelpIndexPage, HelpPage
-from server.help.service import TOPICS
+from server.help.topics import TOPICS
 from server.locations import web_folder
 from server.results.pages import SECTIONS, ResultPage, TablePage
 from server.templating import Page, make_environment

@@ -1,0 +1,118 @@
+"""Studies as the help shows them, from the JSON files that the study commands write into web/help."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from server.figures.table import Table
+from server.locations import web_folder
+
+Form = Callable[[Any], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """A table that a study command made: what was asked, by which command, and the rows."""
+
+    title: str
+    command: str
+    text: str
+    table: Table
+    note: str = ""
+
+
+def _percent(value: float) -> str:
+    return f"{100.0 * value:.1f} %"
+
+
+def _digits(value: float) -> str:
+    return f"{value:.3g}"
+
+
+def _hundredths(value: float) -> str:
+    return f"{value:.2f}"
+
+
+# Key in a row, column on the page, how its values are written.
+COVERAGE_COLUMNS: tuple[tuple[str, str, Form], ...] = (
+    ("stratum", "days that are", str),
+    ("n", "days", str),
+    ("missing", "without area", str),
+    ("coverage", "held the truth", _percent),
+    ("coverage_low99", "99 % bound, low", _percent),
+    ("coverage_high99", "high", _percent),
+    ("rms_z", "RMS(error/u)", _hundredths),
+    ("rms_relative", "RMS error", _percent),
+    ("median_relative_u", "median u", _percent),
+    ("interval_three_rms", "interval method, 3 terms", _percent),
+    ("interval_two_rms", "2 terms", _percent),
+)
+SIMULATED_COLUMNS: tuple[tuple[str, str, Form], ...] = (
+    ("setup", "setup", str),
+    ("baseline", "against", str),
+    ("quantity", "quantity", str),
+    ("unit", "unit", str),
+    ("days", "days", str),
+    ("coverage", "held the truth", _percent),
+    ("coverage_low", "95 % bound, low", _percent),
+    ("coverage_high", "high", _percent),
+    ("rms_error", "RMS error", _digits),
+    ("rms_z", "RMS(error/u)", _hundredths),
+    ("mean_u95", "mean U95", _digits),
+)
+
+
+def studies(folder: Path | None = None) -> list[Study]:
+    """Every study in web/help/*.json, in the order of their file names."""
+    place = folder or web_folder() / "help"
+    files = sorted(place.glob("*.json"))
+    return [study_of(json.loads(file.read_text(encoding="utf-8"))) for file in files]
+
+
+def study_of(content: Mapping[str, Any]) -> Study:
+    """One file's study, whichever command wrote it. Raises ValueError for a form that is not known."""
+    if "scx" in content and "about" in content:
+        return _coverage(content)
+    if "rows" in content and "seed" in content:
+        return _simulated(content)
+    if {"title", "command", "columns", "rows"} <= set(content):
+        rows = tuple(tuple(row) for row in content["rows"])
+        table = Table(tuple(content["columns"]), rows)
+        return Study(
+            content["title"], content["command"], content.get("text", ""), table, content.get("note", "")
+        )
+    raise ValueError("a study must hold title, command, columns and rows, or be written by a study command")
+
+
+def _coverage(content: Mapping[str, Any]) -> Study:
+    """What the hostile study of the tests writes."""
+    about = dict(content["about"])
+    command = str(about.pop("command", "python -m tests.studies coverage"))
+    rows = list(content["scx"])
+    if content.get("delta_scx"):
+        rows.append({"stratum": "differences of setups", **content["delta_scx"]})
+    misses = [*content.get("misses", ()), *content.get("delta_misses", ())]
+    note = " ".join(misses) or "Coverage, strata and RMS(error/u) are all where they must be."
+    kind = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in about.items())
+    title = f"SCx on {content['days']:,} days of the hostile simulator"
+    return Study(title, command, f"Drawn with {kind}." if kind else "", _table(COVERAGE_COLUMNS, rows), note)
+
+
+def _simulated(content: Mapping[str, Any]) -> Study:
+    """What `stillair study --json` writes."""
+    title = f"{content['days']:,} simulated days like “{content['name']}”"
+    text = f"{content['passes']} coast-downs a day, seed {content['seed']}; "
+    text += f"{content['without_area']} days gave no area."
+    return Study(title, "stillair study", text, _table(SIMULATED_COLUMNS, content["rows"]))
+
+
+def _table(columns: tuple[tuple[str, str, Form], ...], rows: list[Mapping[str, Any]]) -> Table:
+    """Rows of named values as written cells; what a row lacks is empty."""
+    cells = tuple(
+        tuple("" if row.get(key) is None else form(row[key]) for key, _, form in columns) for row in rows
+    )
+    return Table(tuple(head for _, head, _ in columns), cells)

@@ -1,0 +1,12 @@
+"""The pages of the help by their name in addresses; the words of each stand in web/templates/help/topics."""
+
+TOPICS = {
+    "days": "The list of days",
+    "add": "Adding a day",
+    "result": "Reading a result",
+    "method": "The method in short",
+    "findings": "Findings and their codes",
+    "studies": "How well it does: studies",
+    "cautions": "Cautions for track testing",
+    "glossary": "Words",
+}
