@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.readers.cells import is_blank, kind_of, number_of
 from server.readers.names import ColumnName
@@ -41,18 +42,25 @@ class Column:
         return self.values is not None and not np.isfinite(self.values).any()
 
 
-def read_columns(table: Table, names: Sequence[ColumnName], taken: frozenset[int]) -> list[Column]:
-    """Read every column that is not taken (by the time)."""
+def read_columns(
+    table: Table, names: Sequence[ColumnName], taken: frozenset[int], timed: NDArray[np.bool_]
+) -> list[Column]:
+    """Read every column that is not taken (by the time).
+
+    timed: which rows have a time, shape (n_rows,); cells of the others do not count as unreadable.
+    """
     sides = _sides(table, names)
     return [
-        _read(table, names, index, sides.get(index))
+        _read(table, names, index, sides.get(index), timed)
         for index in range(len(names))
         if index not in taken and index not in sides.values()
     ]
 
 
-def _read(table: Table, names: Sequence[ColumnName], index: int, side: int | None) -> Column:
-    column = _as_numbers(table, names[index], index)
+def _read(
+    table: Table, names: Sequence[ColumnName], index: int, side: int | None, timed: NDArray[np.bool_]
+) -> Column:
+    column = _as_numbers(table, names[index], index, timed)
     if column.values is None:
         return column
     latitude = is_latitude(column.name)
@@ -68,7 +76,7 @@ def _read(table: Table, names: Sequence[ColumnName], index: int, side: int | Non
     return Column(column.name, unit, values, column.unreadable, column.example, was_minutes)
 
 
-def _as_numbers(table: Table, name: ColumnName, index: int) -> Column:
+def _as_numbers(table: Table, name: ColumnName, index: int, timed: NDArray[np.bool_]) -> Column:
     words = [word for word in table.words(index) if not is_blank(word)]
     if not words:
         return Column(name.name, name.unit, table.numbers[index])
@@ -79,7 +87,7 @@ def _as_numbers(table: Table, name: ColumnName, index: int) -> Column:
     angles = {word: angle_degrees(word) for word in words if kind_of(word) == "angle"}
     values = table.mapped(index, angles) if angles else table.numbers[index]
     odd = [word for word in words if word not in angles and np.isnan(number_of(word))]
-    unread = _count(table, index, set(odd))
+    unread = _count(table, index, set(odd), timed)
     if unread > np.count_nonzero(~np.isnan(values)):
         return Column(name.name, name.unit, None)
     return Column(
@@ -87,11 +95,12 @@ def _as_numbers(table: Table, name: ColumnName, index: int) -> Column:
     )
 
 
-def _count(table: Table, index: int, words: set[str]) -> int:
+def _count(table: Table, index: int, words: set[str], timed: NDArray[np.bool_]) -> int:
     total = 0
     for part in table.texts.get(index, ()):
         wanted = [code for code, word in enumerate(part.words) if word in words]
-        total += int(np.isin(part.codes, wanted).sum())
+        rows = slice(part.first_row, part.first_row + len(part.codes))
+        total += int((np.isin(part.codes, wanted) & timed[rows]).sum())
     return total
 
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+import numpy as np
+
 from server.errors import LogError
 from server.readers.channels import build_channels
 from server.readers.columns import read_columns
@@ -122,7 +124,7 @@ def _wide_channels(
 ) -> tuple[list[Channel], list[Finding]]:
     """A channel a column; nameless empty columns come from separators at the ends of lines."""
     nameless = {column.name for column in names if not column.written}
-    columns = read_columns(table, names, chosen.taken)
+    columns = read_columns(table, names, chosen.taken, np.isfinite(seconds))
     return build_channels(name, seconds, [c for c in columns if not (c.name in nameless and c.is_void)])
 
 

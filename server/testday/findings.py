@@ -57,6 +57,7 @@ CODES: dict[str, str] = {
     "duplicate-names": "Columns of one name are kept apart by a number.",
     "degree-minutes": "A position was read as degrees and minutes.",
     # channels and their roles (server.testday.roles)
+    "role-inferred": "What else a log holds tells the role of a channel whose name does not.",
     "role-unclear": "Several channels may play a role, so none does until a line of the day says which.",
     "unit-missing": "A channel has no unit and is not used until a line of the day says it.",
     "unit-unknown": "A channel is in a unit not known here and not used until a line of the day says it.",

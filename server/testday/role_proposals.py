@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -19,6 +19,9 @@ LIKELY = 0.5
 CLOSE = 0.05
 _NO_UNIT_COST, _UNKNOWN_UNIT_COST, _STRAY_WORD_COST = 0.05, 0.1, 0.06
 _STRAY_NUMBER_COST = 0.02
+_OF_A_BOX = frozenset(
+    {"latitude", "longitude", "vehicle_speed", "altitude", "heading", "accel_long", "accel_lat", "yaw_rate"}
+)
 _NEUTRAL = frozenset({"position", "gps"})
 
 
@@ -27,6 +30,7 @@ class Proposal:
     """A channel for a role. confidence: 0 to 1, from the names' words and the unit. why: in a few words.
 
     unit: the spelling that counts, from the header or from the name's end; None where there is none.
+    inferred: why a role was taken that the name does not say, as a sentence for a person; else empty.
     """
 
     role: str
@@ -34,6 +38,7 @@ class Proposal:
     unit: str | None
     confidence: float
     why: str
+    inferred: str = ""
 
 
 _NAMES_UNIT = re.compile(r"(?:^|.*[^A-Za-z])([A-Za-z%][A-Za-z0-9%]*)$")
@@ -84,6 +89,8 @@ _UNIT_ENDS = frozenset(_SPELLED)
 def propose(raw: RawLog) -> tuple[Proposal, ...]:
     """Propose channels for roles, the likeliest first; several may stand for one role."""
     found = [proposal for channel in raw.channels for proposal in _proposals(channel)]
+    if _is_satellite_box(found):
+        found = [_as_satellite_speed(proposal) for proposal in found]
     return tuple(sorted(found, key=lambda p: (-p.confidence, p.role)))
 
 
@@ -153,6 +160,20 @@ def _proposals(channel: Channel) -> list[Proposal]:
     if unit == "gear" and "gear" not in found:
         found["gear"] = Proposal("gear", channel, unit, 0.7, "it holds gear letters")
     return list(found.values())
+
+
+def _is_satellite_box(found: list[Proposal]) -> bool:
+    """Whether a log holds positions, no speed named as a satellite's, and nothing that only a car has."""
+    roles = {proposal.role for proposal in found if proposal.confidence >= LIKELY}
+    return {"latitude", "longitude", "vehicle_speed"} <= roles <= _OF_A_BOX
+
+
+def _as_satellite_speed(proposal: Proposal) -> Proposal:
+    if proposal.role != "vehicle_speed" or "vehicle" in concepts(proposal.channel.name):
+        return proposal
+    why = "positions stand beside it and nothing of the car"
+    text = f"'{proposal.channel.name}' is taken for the satellite speed: {why}."
+    return replace(proposal, role="gps_speed", inferred=text)
 
 
 def _unit_fit(role: Role, unit: str | None) -> float | None:

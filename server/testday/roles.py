@@ -133,6 +133,8 @@ def _proposed(
         role = ROLES[name]
         if len(proposals) == 1:
             first = proposals[0]
+            if first.inferred:
+                out.findings.append(Finding("role-inferred", "note", f"{raw.file}: {first.inferred}"))
             sure = first.confidence >= _CONFIDENT or role.is_speed
             candidates.append(Candidate(role, first.channel, first.unit, asks=role.ask and sure))
         elif role.ask:

@@ -139,6 +139,13 @@ def test_lines_without_a_time():
     assert len(raw.channels[0].values) == 50
 
 
+def test_names_that_come_again_within_the_log():
+    part = "time,a,b\n" + lines(lambda i: f"{i / 10},{i},{i}")
+    raw = read(part + "time,a,b\n" + lines(lambda i: f"{5 + i / 10},{i},{i}"))
+    assert [len(c.values) for c in raw.channels] == [100, 100]
+    assert codes(raw) == {"no-time"}
+
+
 def test_many_like_findings_become_one():
     raw = read(
         "time,"

@@ -345,6 +345,14 @@ def test_another_speed_tells_a_speeds_unit():
     assert "'GPS Speed' tells that it is in m/s" in out.findings[0].text
 
 
+def test_a_plain_speed_beside_positions_alone_is_the_satellites():
+    box = [("speed", "km/h"), ("latitude", "deg"), ("longitude", "deg"), ("heading", "deg")]
+    out = assign(log(*box), {})
+    assert out.signals["gps_speed"].name == "speed"
+    assert [f.code for f in out.findings] == ["role-inferred"]
+    assert assign(log(*box, ("TPS", "%")), {}).signals["vehicle_speed"].name == "speed"
+
+
 def test_positions_that_fit_no_unit_tell_nothing():
     time, reading, lat, lon = moving(0.75)
     channels = (
