@@ -107,8 +107,9 @@ def run_study(
 ) -> Study:
     """Simulate `days` days of the plan, fit each, and hold the intervals against the truth.
 
-    The same plan, days and seed give the same study on any number of workers (None: one a core; 1: in this
-    process). Raises ValueError for less than one day; an error in a fit is raised with the day's seed.
+    The same plan, days and seed give the same study on any number of workers (None: one a core), which are
+    processes of their own. Raises ValueError for less than one day; an error in a fit is raised with the
+    day's seed.
     """
     if days < 1:
         raise ValueError("days: at least one is needed")
@@ -223,9 +224,6 @@ def _day_seed(seed: int, day: int) -> int:
 
 
 def _all_days(plan: SimulationPlan, seeds: Sequence[int], workers: int) -> Iterator[DayTrial]:
-    if workers == 1:
-        yield from (fit_simulated_day(plan, seed) for seed in seeds)
-        return
     with (
         _one_thread_a_worker(),
         ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool,
