@@ -15,7 +15,9 @@ from server.analysis.result import BudgetLine
 from server.testday.values import FloatArray
 
 
-def budget(posterior: DayPosterior, quantity: str, weights: FloatArray, total_u: float) -> tuple[BudgetLine, ...]:
+def budget(
+    posterior: DayPosterior, quantity: str, weights: FloatArray, total_u: float
+) -> tuple[BudgetLine, ...]:
     """Lines for the quantity Σ weights·parameters, largest first; total_u is its u over the noise as well.
 
     weights: (p,) over the posterior's parameters.
@@ -28,7 +30,9 @@ def budget(posterior: DayPosterior, quantity: str, weights: FloatArray, total_u:
     lines.append(_line(quantity, "gusts and sensor noise", data, "A"))
     extra = total_u**2 - variance
     if extra > 0:
-        lines.append(_line(quantity, "strength of gusts and noise not exactly known", float(np.sqrt(extra)), "A"))
+        lines.append(
+            _line(quantity, "strength of gusts and noise not exactly known", float(np.sqrt(extra)), "A")
+        )
     return tuple(sorted(lines, key=lambda line: -line.contribution))
 
 
@@ -61,7 +65,9 @@ def _grouped(posterior: DayPosterior, quantity: str, covariance: FloatArray) -> 
     p = len(parameters)
     waves = np.array([i for i, q in enumerate(parameters) if q.name.startswith("wave_")], dtype=int)
     groups = {
-        "wheel-speed scale, growth and delays": np.array([posterior.problem.priors.index(n) for n in SPEED_NAMES]),
+        "wheel-speed scale, growth and delays": np.array(
+            [posterior.problem.priors.index(n) for n in SPEED_NAMES]
+        ),
         "mean wind of each pass": np.arange(p, p + n),
         "scatter of rolling resistance": np.arange(p + n, p + 2 * n),
         "undulation of the straight": waves,

@@ -3,31 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 import server
-from server.analysis.day_findings import data_findings, result_findings
+from server.analysis.day_findings import data_findings
 from server.analysis.day_model import build_grid
 from server.analysis.day_noise import day_noise
 from server.analysis.day_posterior import DayPosterior, DayProblem, solve_day
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors
 from server.analysis.estimates import estimate
+from server.analysis.fit_findings import fit_findings
 from server.analysis.interval_method import CoastDown, interval_method
 from server.analysis.pass_data import PassData, build_pass, merged_signals
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
-from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, PassFit, SetupResult
+from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, SetupResult
 from server.analysis.setup_report import comparisons, setup_results
 from server.analysis.speed_scale import fit_speed_scale
 from server.analysis.weather import DayAir, day_air
 from server.testday.values import Day, Finding
 
 Progress = Callable[[float, str], None]
-WAVE_LENGTH_M = 80.0
-MOST_WAVES = 8
+SHORTEST_WAVE_M = 100.0
+MOST_WAVES = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,7 @@ class FitOptions:
     """Options of a fit; the seed makes the sampling repeatable."""
 
     seed: int = 1
-    passes: PassOptions = PassOptions()
+    passes: PassOptions = field(default_factory=PassOptions)
 
 
 def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | None = None) -> DayResult:
@@ -44,7 +45,7 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     Always returns a result; where no area can be had, the setups lack SCx and a finding says why.
     """
     options = options or FitOptions()
-    say = progress or (lambda fraction, text: None)
+    say = progress or _silent
     say(0.0, "passes")
     passes, findings = _all_passes(day, options)
     findings = [*day.findings, *findings, *data_findings(day, passes)]
@@ -59,17 +60,21 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     fits = pass_fits(posterior)
     setups = setup_results(posterior, passes, fits)
     setups = tuple(_with_interval_method(s, posterior) for s in setups)
-    setups, more = result_findings(day, posterior, setups)
+    setups, more = fit_findings(posterior, setups)
     say(1.0, "done")
     return DayResult(
         name=day.name,
         reference=_reference(day, air),
         setups=_in_order(day, setups, passes),
         comparisons=tuple(c for c in comparisons(posterior, day) if _both_stand(c.setup, c.baseline, setups)),
-        findings=tuple([*findings, *more]),
+        findings=(*findings, *more),
         noise=_noise(posterior),
         version=server.__version__,
     )
+
+
+def _silent(fraction: float, text: str) -> None:
+    """Progress that nobody wants to hear."""
 
 
 def _all_passes(day: Day, options: FitOptions) -> tuple[tuple[Pass, ...], list[Finding]]:
@@ -90,9 +95,7 @@ def _usable(day: Day, passes: Sequence[Pass]) -> list[PassData]:
     heading = day.venue.heading_rad
     if heading is None:
         heading = _heading(day, passes)
-    built = [
-        build_pass(runs[p.run], p, day, heading) for p in passes if p.used and p.kind == "coast-down"
-    ]
+    built = [build_pass(runs[p.run], p, day, heading) for p in passes if p.used and p.kind == "coast-down"]
     return [b for b in built if b is not None]
 
 
@@ -115,7 +118,7 @@ def _heading(day: Day, passes: Sequence[Pass]) -> float | None:
 def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: DayAir) -> DayProblem:
     names = tuple(s.name for s in day.setups if any(d.of.setup == s.name for d in data))
     grid = build_grid(data, [names.index(d.of.setup) for d in data], air)
-    waves = int(np.clip(grid.span_m / WAVE_LENGTH_M / 2.0, 0, MOST_WAVES)) if grid.position_m is not None else 0
+    waves = int(np.clip(grid.span_m / SHORTEST_WAVE_M, 0, MOST_WAVES)) if grid.position_m is not None else 0
     scale = fit_speed_scale(day.runs, passes, day.car)
     setups = [s for s in day.setups if s.name in names]
     priors = build_priors(day, setups, air, scale, waves)
@@ -186,9 +189,13 @@ def _noise(posterior: DayPosterior) -> dict[str, Estimate]:
     index = np.searchsorted(np.cumsum(weights), (np.arange(1000) + 0.5) / 1000.0)
     chosen = np.exp(points[np.minimum(index, len(points) - 1)])
     table = {name: chosen[:, i] for i, name in enumerate(names)}
-    table["gust_sd"] = np.sqrt(table["gust_power"] / table["gust_time"])
-    units = {"gust_power": "m²/s", "gust_time": "s", "slow_wind": "m/s", "scatter": "–", "wave": "–", "gust_sd": "m/s"}
+    table["gust_frozen"] = table["gust_frozen"] / (1.0 + table["gust_frozen"])
+    units = {
+        "gust_frozen": "–",
+        "gust_time": "s",
+        "slow_wind": "m/s",
+        "scatter": "–",
+        "wave": "–",
+        "gust_sd": "m/s",
+    }
     return {name: estimate(values, units[name], "measured") for name, values in table.items()}
-
-
-__all__ = ["FitOptions", "PassFit", "Progress", "fit_day"]

@@ -5,13 +5,14 @@
     U² = (v + d w_p + g)²,  E[g²] = σ² added in the mean,
 
 linearised in v and the gust g about a smooth measured speed, and in every parameter about a point that is
-moved to the last solution (Gauss–Newton). The warm-up is centred, so that c0 is that of the tyres as tested. d is +1 travelling out, −1 back, 0 where unknown.
+moved to the last solution (Gauss–Newton). The warm-up is centred, so that c0 is that of the tyres as tested.
+d is +1 travelling out, −1 back, 0 where unknown.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from server.analysis.weather import DayAir
 from server.inference.augmented_filter import Segments
 from server.testday.values import Car, FloatArray
 
+GUST_SPEED_MPS = 20.0  # air speed at which the gust time is quoted
 GRAVITY = 9.80665  # standard acceleration of free fall, m/s² (ISO 80000-3)
 
 
@@ -50,12 +52,14 @@ class DayGrid:
 class LinearDay:
     """The model linearised at `theta` (shared parameters) and the passes' winds and scatters.
 
-    segments: forcing without the gust-variance term; gust_push: its coefficient [1/m · m/s² per (m/s)²].
+    segments: forcing without the gust-variance term and at a gust time fixed in time; gust_push: coefficient
+    of that term [1/m]; log_slowness: log(20 m/s / U), (nodes,).
     Columns: 0 offset, 1 … p shared (per unit of prior u), then the pass's own wind and scatter.
     """
 
     segments: Segments
     gust_push: FloatArray
+    log_slowness: FloatArray
     row_pass: np.ndarray
     resistance_n: FloatArray
 
@@ -98,6 +102,13 @@ class Point:
     theta: FloatArray
     wind: FloatArray
     scatter: FloatArray
+
+
+def with_gusts(linear: LinearDay, gust_sd_mps: float, exponent: float) -> Segments:
+    """The filter's segments with the mean push of gusts of this strength and their time at each air speed."""
+    forcing = linear.segments.forcing.copy()
+    forcing[:, 0] += linear.gust_push * gust_sd_mps**2
+    return replace(linear.segments, forcing=forcing, tau_scale=np.exp(exponent * linear.log_slowness))
 
 
 def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: Point, car: Car) -> LinearDay:
@@ -175,7 +186,9 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         tau_scale=np.ones(len(speed)),
         **rows.filter_arrays,
     )
-    return LinearDay(segments, gust_push, rows.row_pass, resistance)
+    return LinearDay(
+        segments, gust_push, np.log(GUST_SPEED_MPS / np.maximum(u, 2.0)), rows.row_pass, resistance
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -212,9 +225,9 @@ def _observations(grid: DayGrid, priors: Priors, value: dict[str, float]) -> _Ro
             n = len(node)
             blocks.append((node, series.value, h, np.full(n, kind), 1.0 / series.share, np.full(n, i)))
             directs.append(direct)
-    node, y, h, kind, weight, of_pass = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
+    node, y, h, kinds, weight, of_pass = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
     direct = np.vstack(directs)
-    order = np.lexsort((kind, node))
+    order = np.lexsort((kinds, node))
     counts = np.bincount(node.astype(np.int64), minlength=len(grid.time_s))
     arrays: dict[str, np.ndarray] = {
         "row_start": np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
@@ -222,7 +235,7 @@ def _observations(grid: DayGrid, priors: Priors, value: dict[str, float]) -> _Ro
         "h_speed": h[order],
         "h_gust": np.zeros(len(y)),
         "direct": np.ascontiguousarray(direct[order]),
-        "kind": kind[order].astype(np.int64),
+        "kind": kinds[order].astype(np.int64),
         "weight": weight[order],
     }
     return _Rows(arrays, of_pass[order].astype(np.int64))
@@ -271,4 +284,3 @@ def _waves(grid: DayGrid, value: dict[str, float]) -> FloatArray:
             phase = 2.0 * np.pi * int(order) * grid.position_m / (1.15 * grid.span_m)
             total += size * (np.cos(phase) if part == "cos" else np.sin(phase))
     return total
-

@@ -1,6 +1,7 @@
 """The noise parameters of a day and their priors: gusts, sensors, slow wind, scatter of the tyres.
 
-Gusts are parametrised by their low-frequency power σ²τ, which is what moves a car, and their time τ.
+Gusts have a strength σ and a time τ; a pass tells σ²τ, which is what moves a car, better than either alone, so
+both are integrated over together.
 """
 
 from __future__ import annotations
@@ -27,8 +28,10 @@ class NoiseTerm:
     integrated: bool = True
 
 
-GUST_POWER = NoiseTerm("gust_power", 1.5, 1.5)  # σ²τ, m²/s: 0.4 m/s over 9 s
-GUST_TIME = NoiseTerm("gust_time", 8.0, 0.7)  # s
+GUST_SD = NoiseTerm("gust_sd", 0.45, 0.8)  # m/s
+GUST_TIME = NoiseTerm("gust_time", 9.0, 0.8)  # s, at 20 m/s air speed
+# α of τ ∝ (20 m/s / U)^α, as α / (1 − α): 0 a gust fixed in time, 1 frozen air that the car drives through
+GUST_FROZEN = NoiseTerm("gust_frozen", 1.0, 1.5)
 SLOW_WIND = NoiseTerm("slow_wind", 0.5, 0.7)  # m/s
 SCATTER = NoiseTerm("scatter", 0.025, 0.6)  # of c0
 WAVE = NoiseTerm("wave", 0.0006, 0.9)  # rms grade
@@ -70,7 +73,7 @@ class DayNoise:
 
 def day_noise(kinds: set[int], waves: bool) -> DayNoise:
     """The terms for a day with these kinds of speed sensors, with or without an undulating straight."""
-    terms = [GUST_POWER, GUST_TIME, SLOW_WIND, SCATTER]
+    terms = [GUST_SD, GUST_TIME, GUST_FROZEN, SLOW_WIND, SCATTER]
     if waves:
         terms.append(WAVE)
     if WHEEL in kinds:
@@ -80,10 +83,15 @@ def day_noise(kinds: set[int], waves: bool) -> DayNoise:
     return DayNoise(tuple(terms))
 
 
+def gust_exponent(values: Mapping[str, float]) -> float:
+    """α of τ ∝ U^−α, between 0 and 1."""
+    return values["gust_frozen"] / (1.0 + values["gust_frozen"])
+
+
 def filter_noise(values: Mapping[str, float]) -> FilterNoise:
     """The filter's noise from named values; a sensor that is not there takes its median."""
     tau = values["gust_time"]
     white = np.array([values.get("wheel_white", 0.03), values.get("satellite_white", 0.05)])
     colour = np.array([0.0, values.get("satellite_colour", 0.0)])
     times = np.array([1.0, values.get("satellite_time", 2.0)])
-    return FilterNoise(float(np.sqrt(values["gust_power"] / tau)), tau, white, colour, times)
+    return FilterNoise(values["gust_sd"], tau, white, colour, times)

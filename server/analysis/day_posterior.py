@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from server.analysis.day_model import DayGrid, LinearDay, Point, linearise
-from server.analysis.day_noise import DayNoise, filter_noise
+from server.analysis.day_model import DayGrid, LinearDay, Point, linearise, with_gusts
+from server.analysis.day_noise import DayNoise, filter_noise, gust_exponent
 from server.analysis.day_priors import SPEED_NAMES, Priors, scatter_covariance, wind_prior
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import whiten
@@ -60,7 +60,7 @@ def solve_day(
     problem: DayProblem, seed: int = 1, progress: Callable[[float, str], None] | None = None
 ) -> DayPosterior:
     """Fit the day: linearise, find the noise, linearise again until it stands, integrate over the noise."""
-    say = progress or (lambda fraction, text: None)
+    say = progress or _silent
     n = len(problem.grid.passes)
     point = Point(problem.priors.mean, np.zeros(n), np.zeros(n))
     log = problem.noise.log_median
@@ -76,6 +76,10 @@ def solve_day(
         point = _step(problem, point, mode.point)
     say(0.7, "sampling")
     return _integrate(problem, point, mode, seed)
+
+
+def _silent(fraction: float, text: str) -> None:
+    """Progress that nobody wants to hear."""
 
 
 def _step(problem: DayProblem, point: Point, log: FloatArray) -> Point:
@@ -106,9 +110,7 @@ def evaluate(
     """Posterior of the deviations from the point (shared in units of prior u) at given noise, and the rows."""
     values = problem.noise.values(log)
     noise = filter_noise(values)
-    forcing = linear.segments.forcing.copy()
-    forcing[:, 0] += linear.gust_push * noise.gust_sd**2
-    rows, logdet = whiten(replace(linear.segments, forcing=forcing), noise)
+    rows, logdet = whiten(with_gusts(linear, noise.gust_sd, gust_exponent(values)), noise)
     information, score, chi2 = _normal(rows, linear.row_pass, len(problem.grid.passes))
     mean, precision = _prior(problem, point, values)
     return condition(information, score, chi2, logdet, mean, precision), rows

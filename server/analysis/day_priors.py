@@ -203,7 +203,9 @@ def _plain(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
 
 
 def _deviation(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
-    return Parameter(name, label, 0.0, max(quantity.u, 1e-6), unit, quantity.source, quantity.value, quantity.u)
+    return Parameter(
+        name, label, 0.0, max(quantity.u, 1e-6), unit, quantity.source, quantity.value, quantity.u
+    )
 
 
 def _inertia(name: str, label: str, axle: Axle) -> Parameter:

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
-from server.analysis.day_model import BLOCK_S
-from server.analysis.day_noise import filter_noise
+from server.analysis.day_model import with_gusts
+from server.analysis.day_noise import filter_noise, gust_exponent
 from server.analysis.day_posterior import DayPosterior
-from server.analysis.pass_data import SATELLITE, SCALE_SPEED_MPS, WHEEL
+from server.analysis.pass_data import BLOCK_S, SATELLITE, SCALE_SPEED_MPS, WHEEL
 from server.analysis.result import PassFit
 from server.inference.augmented_filter import FilterNoise, Segments
 from server.inference.smoother import Smoothed, smooth, transition
@@ -20,9 +18,8 @@ def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
     """One PassFit per used pass, in the day's order."""
     problem, grid = posterior.problem, posterior.problem.grid
     noise = filter_noise(posterior.values)
-    forcing = posterior.linear.segments.forcing.copy()
-    forcing[:, 0] += posterior.linear.gust_push * noise.gust_sd**2
-    segments = replace(posterior.linear.segments, forcing=forcing)
+    segments = with_gusts(posterior.linear, noise.gust_sd, gust_exponent(posterior.values))
+    forcing = segments.forcing
     deviation = _deviations(posterior)
     smoothed = smooth(segments, noise, deviation)
     mean_forcing = forcing[:, 0] + np.sum(forcing[:, 1:] * deviation, axis=1)

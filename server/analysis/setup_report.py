@@ -25,7 +25,6 @@ UNITS = {
     "grade": "–",
     "head_wind_out": "m/s",
 }
-TOO_WIDE = 0.30
 
 
 def setup_results(
@@ -80,7 +79,6 @@ def setup_samples(posterior: DayPosterior, name: str) -> dict[str, FloatArray]:
 
 def _sources(posterior: DayPosterior, name: str) -> dict[str, Source]:
     """Where each estimate comes from; derived quantities of an assumed downforce are left out."""
-    priors = posterior.problem.priors
     front = posterior_source(posterior, f"scz_front:{name}")
     rear = posterior_source(posterior, f"scz_rear:{name}")
     both: Source = rear if front == "measured" else front

@@ -35,9 +35,7 @@ class SpeedScale:
     n: int
 
 
-def fit_speed_scale(
-    runs: Sequence[Run], passes: Sequence[Pass], car: Car
-) -> SpeedScale | None:
+def fit_speed_scale(runs: Sequence[Run], passes: Sequence[Pass], car: Car) -> SpeedScale | None:
     """Scale and delay from all runs that carry both speeds; None where too little is left to tell."""
     parts = [_samples(run, [p for p in passes if p.run == run.number and p.used], car) for run in runs]
     kept = [part for part in parts if part is not None]
@@ -93,7 +91,9 @@ def _solve(
         speed = np.interp(when, wheel.time_s, wheel.values)
         rate = np.interp(when, wheel.time_s, slope)
         # wheel = v (1 + κ) → v ≈ wheel − v κ; satellite = wheel − v κ0 − v (v²/v_r² − 1) κ2 − v̇ Δδ + v̇ Δℓ/v
-        design.append(np.column_stack([-speed, -speed * (speed**2 / SCALE_SPEED_MPS**2 - 1.0), -rate, rate / near]))
+        design.append(
+            np.column_stack([-speed, -speed * (speed**2 / SCALE_SPEED_MPS**2 - 1.0), -rate, rate / near])
+        )
         residual.append(satellite - speed)
         breaks.append(len(time))
     X, r = np.vstack(design), np.concatenate(residual)

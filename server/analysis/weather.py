@@ -44,13 +44,20 @@ def day_air(day: Day, yaw_growth: Quantity, cross_sd_mps: float) -> DayAir:
     readings = sorted(day.weather, key=lambda r: NOON_S if r.clock_s is None else r.clock_s)
     clock = np.array([NOON_S if r.clock_s is None else r.clock_s for r in readings])
     density = np.array(
-        [air_density(r.pressure_pa.value, r.temperature_k.value, r.humidity.value) for r in readings], dtype=float
+        [air_density(r.pressure_pa.value, r.temperature_k.value, r.humidity.value) for r in readings],
+        dtype=float,
     )
     winds = [r for r in readings if r.wind_speed_mps is not None and r.wind_from_rad is not None]
     heading = day.venue.heading_rad
     head, cross, head_u = _components(winds, heading)
-    wind_clock = np.array([NOON_S if r.clock_s is None else r.clock_s for r in winds]) if len(head) else np.empty(0)
-    cov = np.diag(head_u**2 + 0.3**2) + 0.4**2 + 0.25**2 * np.outer(head, head) if len(head) else np.empty((0, 0))
+    wind_clock = (
+        np.array([NOON_S if r.clock_s is None else r.clock_s for r in winds]) if len(head) else np.empty(0)
+    )
+    cov = (
+        np.diag(head_u**2 + 0.3**2) + 0.4**2 + 0.25**2 * np.outer(head, head)
+        if len(head)
+        else np.empty((0, 0))
+    )
     return DayAir(
         clock_s=clock,
         density_kgm3=density,

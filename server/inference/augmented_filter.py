@@ -33,7 +33,6 @@ class Segments:
     n nodes in all, r observations, p columns (column 0 the offset, the rest parameters).
     start: first node of each stretch, shape (s + 1,); step [s] to each node from the one before, (n,);
     a [1/s], b [1/s]: coefficients over that step, (n,); forcing [m/s²]: (n, p);
-    gust_scale: the gust's standard deviation at the node relative to the nominal, (n,);
     tau_scale: the gust's time constant relative to the nominal, (n,);
     row_start: first observation of each node, (n + 1,); y, h_speed, h_gust: (r,);
     direct: what the observation sees of the parameters besides the state, (r, p), column 0 an offset;
@@ -100,7 +99,7 @@ def whiten(segments: Segments, noise: FilterNoise) -> tuple[FloatArray, float]:
 
 
 @numba.njit(cache=True, nogil=True)
-def _whiten(
+def _whiten(  # type: ignore[no-untyped-def] # noqa: PLR0912, PLR0915, PLR0917 - one loop, compiled whole
     start,
     step,
     a,
@@ -175,8 +174,10 @@ def _whiten(
                         cov[c, 2 + j] *= phi_colour[j]
                 g2 = gust_sd * gust_sd
                 growth = 1.0 - phi
-                cov[0, 0] += bk * bk * g2 * tau * tau * (2.0 * h / tau - 3.0 + 4.0 * phi - phi * phi)
-                cross = bk * g2 * tau * growth * growth
+                # exact for a = 0; the factors carry what enters within the step on to its end, to order (a h)²
+                late = bk * bk * math.exp(0.75 * ak * h)
+                cov[0, 0] += late * g2 * tau * tau * (2.0 * h / tau - 3.0 + 4.0 * phi - phi * phi)
+                cross = bk * math.exp(ak * h / 3.0) * g2 * tau * growth * growth
                 cov[0, 1] += cross
                 cov[1, 0] += cross
                 cov[1, 1] += g2 * (1.0 - phi * phi)

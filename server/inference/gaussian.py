@@ -29,7 +29,7 @@ class Posterior:
         return np.asarray(self.mean + solve_triangular(self.root, normal.T, lower=True, trans="T").T)
 
 
-def condition(
+def condition(  # noqa: PLR0917 - the six parts of one formula
     information: FloatArray,
     score: FloatArray,
     chi2: float,

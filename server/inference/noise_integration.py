@@ -112,12 +112,12 @@ def _curvature(
 def weighted_points(
     log_density: Callable[[FloatArray], float], mode: Mode, n: int, seed: int
 ) -> WeightedPoints:
-    """n points weighted to the density, in two rounds: the second is drawn about what the first found.
+    """n points weighted to the density, after a first round of half as many that says where to draw them.
 
     The curvature at the mode misjudges a skewed density; the first round's weighted mean and covariance
     do not (adaptive importance sampling, Oh & Berger 1992, from memory).
     """
-    first = _round(log_density, mode.point, mode.covariance * 1.5, n, seed)
+    first = _round(log_density, mode.point, mode.covariance * 1.5, n // 2, seed)
     centre = first.weights @ first.points
     off = first.points - centre
     share = min(1.0, first.effective / (4.0 * len(centre)))  # few effective points: lean on the curvature

@@ -41,7 +41,7 @@ def smooth(segments: Segments, noise: FilterNoise, theta: FloatArray) -> Smoothe
     return Smoothed(out[0], out[1], out[2], out[3])
 
 
-def _smooth_one(
+def _smooth_one(  # noqa: PLR0917 - one stretch of a loop, private
     segments: Segments,
     noise: FilterNoise,
     forcing: FloatArray,
@@ -53,7 +53,7 @@ def _smooth_one(
     size = 2 + len(noise.white_sd)
     mean, cov = np.zeros(size), np.diag(np.concatenate([[0.0, noise.gust_sd**2], noise.colour_sd**2]))
     cov[0, 0] = noise.speed_start_sd**2
-    mean[0] = seen[segments.row_start[first]]
+    mean[0] = _first_speed(segments, first)
     means, covs, ahead_means, ahead_covs, moves = [], [], [], [], []
     for k in range(first, last):
         if k > first:
@@ -82,6 +82,13 @@ def _smooth_one(
         _keep(out, first + k, m, c)
 
 
+def _first_speed(segments: Segments, first: int) -> float:
+    """Where the filter centres the start speed: the stretch's first observation of speed."""
+    rows = np.arange(segments.row_start[first], len(segments.y))
+    r = int(rows[np.argmax(segments.h_speed[rows] > 0.5)])
+    return float((segments.y[r] - segments.direct[r, 0]) / segments.h_speed[r])
+
+
 def transition(segments: Segments, noise: FilterNoise, k: int) -> tuple[FloatArray, float, FloatArray]:
     """Transition matrix, the forcing's factor and the added covariance of the step to node k."""
     h, a, b = float(segments.step[k]), float(segments.a[k]), float(segments.b[k])
@@ -91,16 +98,19 @@ def transition(segments: Segments, noise: FilterNoise, k: int) -> tuple[FloatArr
     move = np.diag(np.concatenate([[ea, phi], colour]))
     move[0, 1] = b * (ea - phi) / (a + 1.0 / tau)
     push = h if abs(a * h) < 1e-9 else (ea - 1.0) / a
-    g2 = noise.gust_sd**2
+    g2, late = noise.gust_sd**2, float(np.exp(0.75 * a * h))
     added = np.diag(
         np.concatenate(
             [
-                [b * b * g2 * tau**2 * (2.0 * h / tau - 3.0 + 4.0 * phi - phi**2), g2 * (1.0 - phi**2)],
+                [
+                    b * b * late * g2 * tau**2 * (2.0 * h / tau - 3.0 + 4.0 * phi - phi**2),
+                    g2 * (1.0 - phi**2),
+                ],
                 noise.colour_sd**2 * (1.0 - colour**2),
             ]
         )
     )
-    added[0, 1] = added[1, 0] = b * g2 * tau * (1.0 - phi) ** 2
+    added[0, 1] = added[1, 0] = b * float(np.exp(a * h / 3.0)) * g2 * tau * (1.0 - phi) ** 2
     return move, push, added
 
 
