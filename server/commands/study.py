@@ -20,7 +20,7 @@ SHOWN = ("SCx", "SCx_apparent", "SCz", "balance_front", "c0", "c1", "grade", "he
 
 Folder = Annotated[
     Path | None,
-    typer.Argument(metavar="[FOLDER]", help="A test-day folder, or a zip of one. Without it: a made-up day."),
+    typer.Argument(metavar="FOLDER", help="A test-day folder, or a zip of one. Without it: a made-up day."),
 ]
 Days = Annotated[int, typer.Option("--days", min=1, help="How many days to simulate and fit.")]
 Seed = Annotated[int, typer.Option("--seed", min=0, help="Seed; the same seed gives the same table.")]
