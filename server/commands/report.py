@@ -10,6 +10,17 @@ from server.testday.values import Finding
 
 AREA = "SCx"
 NO_EFFECT_P = 0.05
+BUDGET_LINES = 4
+# Reference condition → word, factor and offset from SI, decimals, unit.
+CONDITIONS: dict[str, tuple[str, float, float, int, str]] = {
+    "speed_mps": ("speed", 3.6, 0.0, 1, "km/h"),
+    "density_kgm3": ("air density", 1.0, 0.0, 4, "kg/m³"),
+    "pressure_pa": ("pressure", 0.01, 0.0, 1, "hPa"),
+    "temperature_k": ("temperature", 1.0, -273.15, 1, "°C"),
+    "humidity": ("humidity", 100.0, 0.0, 0, "%"),
+    "front_ride_height_m": ("front ride height", 1e3, 0.0, 1, "mm"),
+    "rear_ride_height_m": ("rear ride height", 1e3, 0.0, 1, "mm"),
+}
 
 
 def report(result: DayResult) -> str:
@@ -17,9 +28,10 @@ def report(result: DayResult) -> str:
     sections = [
         [sentence(setup, result.findings) for setup in result.setups],
         [comparison_sentence(each) for each in result.comparisons if _has_area(each)],
-        [_reference_line(result)],
+        _reference(result),
         *[_estimates(setup) for setup in result.setups],
         *[_differences(each) for each in result.comparisons],
+        _budgets(result),
         _interval_methods(result),
         _passes(result),
         _findings(result.findings),
@@ -89,15 +101,29 @@ def _count(passes: tuple[Pass, ...]) -> str:
     return f"{len(used)} coast-down{'s' if len(used) != 1 else ''}{ways}"
 
 
-def _reference_line(result: DayResult) -> str:
-    """What the numbers hold for."""
-    given = {name: value for name, value in result.reference.items() if value is not None}
-    shown = ", ".join(f"{name} {_short(value)}" for name, value in given.items())
-    return f"{result.name}. Reference: {shown}." if shown else f"{result.name}."
+def _reference(result: DayResult) -> list[str]:
+    """The day's name and what its numbers hold for, in the units people at a track use."""
+    given = [(name, value) for name, value in result.reference.items() if value is not None]
+    shown = ", ".join(_condition(name, value) for name, value in given)
+    return [f"{result.name}. The areas hold for {shown}." if shown else f"{result.name}."]
 
 
-def _short(value: float | str) -> str:
-    return f"{value:.5g}" if isinstance(value, float | int) else value
+def _condition(name: str, value: float | str) -> str:
+    """One reference condition; one that is not listed is shown under its own name."""
+    if isinstance(value, str):
+        return value if name == "wind" else f"{name} {value}"
+    word, factor, offset, digits, unit = CONDITIONS.get(name, (name, 1.0, 0.0, 4, ""))
+    return f"{word} {factor * value + offset:.{digits}f} {unit}".rstrip()
+
+
+def _budgets(result: DayResult) -> list[str]:
+    """The longest lines of each setup's budget: what to know better next time."""
+    rows = []
+    for setup in result.setups:
+        lines = [line for line in setup.budget if line.quantity == AREA and math.isfinite(line.contribution)]
+        longest = sorted(lines, key=lambda line: -line.contribution)[:BUDGET_LINES]
+        rows += [(setup.name, line.input, f"{line.contribution:#.2g} m²", line.source) for line in longest]
+    return [f"What u of SCx is made of, the {BUDGET_LINES} largest parts", *_table(rows)] if rows else []
 
 
 def _estimates(setup: SetupResult) -> list[str]:

@@ -79,9 +79,7 @@ def test_fit_prints_the_report(monkeypatch: pytest.MonkeyPatch, capsys: pytest.C
     assert error == " 50 %  fitting\n"
 
 
-def test_fit_json_is_one_strict_object(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_fit_json_is_one_strict_object(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     answered(monkeypatch, made_result())
     assert run_main(monkeypatch, "fit", "a day", "--json") == 0
 
@@ -113,9 +111,7 @@ def test_a_mistake_of_the_program_is_not_dressed_as_the_user_s(monkeypatch: pyte
 @pytest.mark.parametrize("arguments", [["fit", "no such folder"], ["fit", "no such.zip", "--json"]])
 def test_a_folder_that_is_not_there(arguments: list[str]) -> None:
     """In a process of its own, as a person starts it."""
-    done = subprocess.run(
-        [sys.executable, "-m", "server", *arguments], capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([sys.executable, "-m", "server", *arguments], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.splitlines()[-1] == f"stillair: There is no folder and no zip {arguments[1]}."
 

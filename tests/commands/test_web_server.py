@@ -66,9 +66,7 @@ def test_settings_come_from_the_environment_and_the_command_line_wins(
 @pytest.mark.parametrize(("name", "value"), [("port", "many"), ("port", "70000"), ("upload_limit_mb", "-1")])
 def test_a_wrong_setting_is_named(name: str, value: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv(f"STILLAIR_{name.upper()}", value)
-    with pytest.raises(
-        StillairError, match=rf"setting {name} \(STILLAIR_{name.upper()}\) cannot be '{value}'"
-    ):
+    with pytest.raises(StillairError, match=rf"setting {name} \(STILLAIR_{name.upper()}\) cannot be '{value}'"):
         load()
 
 
