@@ -17,6 +17,7 @@ from server.analysis.speed_series import LEAST_NOISE_MPS, SpeedSeries
 from server.testday.values import FloatArray
 
 CRAWL_MPS = 1.0
+BEYOND_BAND = 2.5
 # a coasting car's deceleration fades; it grows by gusts only, so much and by so large a share of itself
 BEND_MPS2 = 0.35
 BEND_SHARE = 0.3
@@ -44,12 +45,16 @@ def coasts_in_speed(series: SpeedSeries, band: CoastingBand) -> list[Stretch]:
 
 
 def looks_like_coasting(pieces: Pieces, band: CoastingBand, sigma_mps: float) -> NDArray[np.bool_]:
-    """Which pieces slow down within the band (their accuracy allowed for), smoothly, and above a crawl."""
+    """Which pieces slow down smoothly, above a crawl, no less than the band and not far beyond it.
+
+    Beyond the band they are joined too: a car in gear coasts along one smooth curve that leaves the band
+    where it is slow, and must be turned down as a whole.
+    """
     mean_speed = 0.5 * (pieces.start_mps + pieces.end_mps)
     slows = -pieces.mean_mps2
     least, most = band.least(mean_speed), band.most(mean_speed)
     slack = np.minimum(2.0 * pieces.mean_u_mps2, 0.5 * least)
-    within = (slows >= least - slack) & (slows <= most + slack)
+    within = (slows >= least - slack) & (slows <= BEYOND_BAND * most + slack)
     smooth = pieces.left_mps <= ROUGH_SIGMAS * sigma_mps
     smooth &= pieces.end_mps2 - pieces.start_mps2 > -BEND_MPS2 - BEND_SHARE * slows
     return np.asarray(within & smooth & (mean_speed > CRAWL_MPS) & (pieces.last > pieces.first))

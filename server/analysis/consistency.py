@@ -30,20 +30,14 @@ def consistent(passes: Sequence[Pass], series: SpeedSeries, run: int) -> tuple[l
     slows, square, length = _rates(used, series)
     ratio = slows / _curve(slows, square, length)
     odd = {id(p): r for p, r in zip(used, ratio, strict=True) if not 1.0 / FACTOR < r < FACTOR}
-    judged = [
-        replace(
-            p, used=False, reason=f"slows down {odd[id(p)]:.1f} times as hard as the run's other coast-downs"
-        )
-        if id(p) in odd
-        else p
-        for p in passes
-    ]
+    judged = [replace(p, used=False, reason=UNLIKE.format(odd[id(p)])) if id(p) in odd else p for p in passes]
     scatter = float(np.std(np.log(np.clip(ratio, 1.0 / FACTOR, FACTOR))))
     if scatter < SCATTER:
         return judged, []
     text = (
         f"What looks like coasting in run {run} slows down by amounts that scatter by "
-        f"{100.0 * scatter:.0f} %: part of it may be driven or braked. Log throttle and brake, or mark the passes by hand."
+        f"{100.0 * scatter:.0f} %: part of it may be driven or braked. Log throttle and brake, or mark the "
+        "passes by hand."
     )
     return judged, [Finding("coasting-doubtful", "check", text, run)]
 

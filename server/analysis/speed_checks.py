@@ -14,6 +14,7 @@ MOVING_MPS = 3.0
 LARGEST_MPS2 = 30.0
 JUMP_MPS = 2.0
 LONGEST_LOSS_S = 3.0
+LEAST_LOSS = 3
 GRID_S = 0.2
 SLOWEST_S = 2.0
 SETTLED_S = 1.0
@@ -32,14 +33,17 @@ def moving_of(signal: Signal) -> Intervals:
 
 
 def left_out_of_speed(time_s: FloatArray, speed_mps: FloatArray) -> BoolArray:
-    """Samples between a jump that no car makes and the jump back, up to 3 s apart; shape (n,)."""
+    """Samples between a jump that no car makes and the jump back, up to 3 s apart; shape (n,).
+
+    One or two samples are no loss but spikes, and left to `spikes`.
+    """
     step = np.diff(speed_mps)
     limit = np.maximum(JUMP_MPS, LARGEST_MPS2 * np.diff(time_s))
     jumps = np.flatnonzero(np.abs(step) > limit)
     mask = np.zeros(len(time_s), dtype=bool)
     for away, back in pairwise(jumps):
         opposite = step[away] * step[back] < 0.0
-        soon = time_s[back] - time_s[away] < LONGEST_LOSS_S
+        soon = time_s[back] - time_s[away] < LONGEST_LOSS_S and back - away >= LEAST_LOSS
         returns = abs(speed_mps[back + 1] - speed_mps[away]) < 0.5 * abs(step[away])
         if opposite and soon and returns and not mask[away]:
             mask[away + 1 : back + 1] = True

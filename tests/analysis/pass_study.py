@@ -30,7 +30,7 @@ SEEDS_FROM = 20_000
 
 @dataclass
 class Tally:
-    """What came of a study; seconds of used pass outside true coasting as (s, seed, rate, sigma)."""
+    """What came of a study; contamination: seconds of a used pass outside true coasting, then which run."""
 
     runs: int = 0
     true_passes: int = 0
@@ -83,6 +83,28 @@ def study_with_channels(runs: int, first: int = SEEDS_FROM) -> Tally:
         run = made_run({signal.name: signal} | controls(truth, rng), coasting="clutch", direction="out")
         found, _ = find_passes(run, made_car(body.mass_kg - 72.0))
         count(tally, truth, found, signal, (seed, rate, round(size, 2)))
+    return tally
+
+
+def study_in_gear(runs: int, first: int = SEEDS_FROM) -> Tally:
+    """Runs that only ever lift in gear, the speed alone logged at 5 Hz or more; every used pass is false."""
+    tally = Tally()
+    for seed in range(first, first + runs):
+        rng = np.random.default_rng(seed)
+        body = draw_body(rng)
+        truth = drive(draw_script(rng, in_gear=True), body, rng)
+        if seed % 2:
+            signal = satellite_speed(truth, rng, float(rng.choice([5, 10, 20])), rng.uniform(0.05, 0.2))
+        else:
+            signal = wheel_speed(truth, rng, float(rng.choice([20, 50, 100])), rng.uniform(0.02, 0.2))
+        passes, _ = find_passes(
+            made_run({signal.name: signal}, direction="out"), made_car(body.mass_kg - 72.0)
+        )
+        used = [p for p in passes if p.used and p.kind == "coast-down"]
+        tally.runs += 1
+        tally.true_passes += sum(s.kind == "lift_in_gear" for s in truth.stretches)
+        tally.found += len(used)
+        tally.false.extend((round(p.start_s, 1), round(p.end_s, 1), seed) for p in used)
     return tally
 
 
