@@ -8,6 +8,7 @@ from pathlib import Path
 from sqlalchemy import select
 
 from server.archive.database import Database
+from server.archive.folder_lock import FolderLock
 from server.archive.raw_files import RawStore
 from server.archive.tables import Job
 
@@ -18,12 +19,15 @@ class Archive:
     archive.sqlite3   the database
     raw/              raw files and results, by SHA-256
     incoming/         uploads until their job has ended, one folder a job
+
+    Raises StillairError when another server has the folder.
     """
 
     def __init__(self, data_folder: Path) -> None:
         self.folder = data_folder.resolve()
         self._incoming = self.folder / "incoming"
         self._incoming.mkdir(parents=True, exist_ok=True)
+        self._lock = FolderLock(self.folder)
         self.database = Database(self.folder / "archive.sqlite3")
         self.raw = RawStore(self.folder / "raw")
 
@@ -37,8 +41,9 @@ class Archive:
                 shutil.rmtree(folder, ignore_errors=True)
 
     def close(self) -> None:
-        """Give the database file back."""
+        """Give the database file and the folder back."""
         self.database.close()
+        self._lock.release()
 
     def incoming(self, job_id: str) -> Path:
         """The folder of a job's upload, made when needed."""

@@ -98,16 +98,25 @@ class JobRunner:
 
     def _loop(self) -> None:
         while not self._stopping:
-            job = self._take()
-            if job is None:
-                self._wake.wait(LOOK_EVERY_S)
-                self._wake.clear()
-                continue
             try:
-                self._do(job)
-            except Exception:
-                logging.getLogger(__name__).exception("job %s failed", job.id)
-                self._fail(job.id, MISTAKE)
+                if not self._step():
+                    self._wake.wait(LOOK_EVERY_S)
+                    self._wake.clear()
+            except Exception:  # the thread must outlive whatever befalls one job
+                logging.getLogger(__name__).exception("a job could not be ended")
+                time.sleep(LOOK_EVERY_S)
+
+    def _step(self) -> bool:
+        """Do the next job; False when none waits."""
+        job = self._take()
+        if job is None:
+            return False
+        try:
+            self._do(job)
+        except Exception:
+            logging.getLogger(__name__).exception("job %s failed", job.id)
+            self._fail(job.id, MISTAKE)
+        return True
 
     def _take(self) -> Job | None:
         with self._archive.database.reading() as session:
@@ -137,12 +146,13 @@ class JobRunner:
             return
         except StillairError as refusal:
             self._fail(job.id, str(refusal))
-        self._archive.drop_incoming(job.id)
+        else:
+            self._archive.drop_incoming(job.id)
 
     def _fail(self, job_id: str, sentence: str) -> None:
+        self._archive.drop_incoming(job_id)
         with self._archive.database.writing() as session:
             self._set(session, job_id, state="failed", error=sentence)
-        self._archive.drop_incoming(job_id)
 
     @staticmethod
     def _set(session: Session, job_id: str, **values: object) -> None:

@@ -73,9 +73,7 @@ class Worker:
         if self._process is None or not self._process.is_alive() or self._connection is None:
             self._end()
             self._connection, theirs = self._context.Pipe()
-            self._process = self._context.Process(
-                target=_serve, args=(theirs,), daemon=True, name="stillair-worker"
-            )
+            self._process = self._context.Process(target=_serve, args=(theirs,), daemon=True, name="stillair-worker")
             self._process.start()
             theirs.close()
         return self._connection

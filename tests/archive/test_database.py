@@ -19,7 +19,7 @@ from server.archive.archive import Archive
 from server.archive.database import Base, now_utc
 from server.archive.jobs import add_job, find_job
 from server.archive.tables import Job
-from server.errors import NotFoundError
+from server.errors import NotFoundError, StillairError
 from server.locations import migrations_folder
 
 WRITERS, WRITES = 4, 50
@@ -110,6 +110,15 @@ def test_migrations_go_down_and_up_again(archive: Archive) -> None:
         assert set(inspect(connection).get_table_names()) == {"alembic_version"}
     archive.open()
     assert "days" in inspect(archive.database.engine).get_table_names()
+
+
+def test_a_folder_has_one_server(archive: Archive) -> None:
+    with pytest.raises(StillairError, match="in use by another Stillair"):
+        Archive(archive.folder)
+    archive.close()
+    again = Archive(archive.folder)
+    again.open()
+    again.close()
 
 
 def test_opening_sweeps_up_interrupted_uploads(archive: Archive) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from server.archive.archive import Archive
-from server.archive.raw_files import sha256_of
+from server.archive.raw_files import RawStore, sha256_of
 from server.errors import NotFoundError
 
 # FIPS 180-4 example computations: SHA-256 of "abc" and of the 448-bit message.
@@ -38,4 +38,4 @@ def test_files_lie_under_their_published_hash(tmp_path: Path, content: bytes) ->
 @pytest.mark.parametrize("name", ["", "../../etc/passwd", "A" * 64, "0" * 64])
 def test_what_is_no_hash_or_is_not_kept_is_said_so(tmp_path: Path, name: str) -> None:
     with pytest.raises(NotFoundError):
-        Archive(tmp_path).raw.path(name)
+        RawStore(tmp_path).path(name)

@@ -152,18 +152,14 @@ def budget(area: float) -> tuple[BudgetLine, ...]:
 
 
 def delta(value: float) -> Delta:
-    return Delta(
-        value, 0.017, value - 0.033, value + 0.034, 0.0004 if abs(value) > 0.05 else 0.31, 0.048, "m²", 0.019
-    )
+    return Delta(value, 0.017, value - 0.033, value + 0.034, 0.0004 if abs(value) > 0.05 else 0.31, 0.048, "m²", 0.019)
 
 
 def made_up_day_result(setups: str = "AB", pairs: int = 4, seed: int = 20260509) -> DayResult:
     rng = np.random.default_rng(seed)
     results = tuple(setup_result(name, 1 + 3 * i, pairs, rng) for i, name in enumerate(setups))
     first = setups[0]
-    comparisons = tuple(
-        Comparison(name, first, {"SCx": delta(AREAS[name] - AREAS[first])}) for name in setups[1:]
-    )
+    comparisons = tuple(Comparison(name, first, {"SCx": delta(AREAS[name] - AREAS[first])}) for name in setups[1:])
     return DayResult(
         name="Long apron, made up",
         reference={

@@ -81,7 +81,7 @@ def test_a_zip_becomes_a_day(site: Site) -> None:
         assert kept["logs/run01.csv"] == LOG
         assert day.upload_sha256 == hashlib.sha256(content).hexdigest()
         assert archive.raw.path(day.upload_sha256).read_bytes() == content
-    assert list((site.folder / "incoming").iterdir()) == []
+    wait_for(lambda: not list((site.folder / "incoming").iterdir()))
 
 
 def test_the_same_folder_twice_is_one_day(site: Site) -> None:
@@ -98,7 +98,6 @@ def test_the_same_folder_twice_is_one_day(site: Site) -> None:
         ("crash", "ended without an answer"),
     ],
 )
-@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
 def test_what_cannot_be_fitted_is_a_sentence_and_leaves_nothing(site: Site, name: str, sentence: str) -> None:
     page = ended(site, send_zip(site, zipped(name)))
     assert sentence in page.text
@@ -136,9 +135,7 @@ def test_a_zip_without_a_day_or_with_a_path_outside_is_a_sentence(site: Site) ->
     assert "leaves its folder" in ended(site, send_zip(site, zipped("x", **{"../evil": b"x"}))).text
 
 
-def send_logs(
-    site: Site, form: dict[str, str], logs: list[tuple[str, bytes]], **more: list[str]
-) -> httpx.Response:
+def send_logs(site: Site, form: dict[str, str], logs: list[tuple[str, bytes]], **more: list[str]) -> httpx.Response:
     files = [("log", (name, content)) for name, content in logs]
     return site.client.post("/add/logs", data={**form, **more}, files=files)
 
@@ -162,9 +159,7 @@ def test_logs_with_mass_and_air_become_a_day(site: Site) -> None:
 
 
 def test_a_form_that_is_not_full_keeps_what_was_typed(site: Site) -> None:
-    answer = send_logs(
-        site, {**FORM, "pressure": "high"}, [("run1.csv", LOG)], log_setup=["A"], log_direction=[""]
-    )
+    answer = send_logs(site, {**FORM, "pressure": "high"}, [("run1.csv", LOG)], log_setup=["A"], log_direction=[""])
     assert answer.status_code == 422
     assert "Station pressure [hPa] must be a number, not “high”." in answer.text
     assert 'value="236,5"' in answer.text

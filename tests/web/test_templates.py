@@ -32,9 +32,7 @@ def trees(name: str, seen: set[str]) -> list[nodes.Template]:
     for other in meta.find_referenced_templates(tree):
         folders = re.findall(r'include "([\w/]+/)" ~', source)
         inner = (
-            [other]
-            if other
-            else [str(f.relative_to(TEMPLATES)) for o in folders for f in (TEMPLATES / o).iterdir()]
+            [other] if other else [str(f.relative_to(TEMPLATES)) for o in folders for f in (TEMPLATES / o).iterdir()]
         )
         for one in inner:
             found += trees(one, seen)

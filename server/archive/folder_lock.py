@@ -1,0 +1,42 @@
+"""One server a data folder: two would sweep away each other's uploads and start each other's jobs over."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from server.errors import StillairError
+
+LOCK_FILE = "in-use.lock"
+
+
+class FolderLock:
+    """Holds a data folder until it is let go or the process ends, however it ends."""
+
+    def __init__(self, folder: Path) -> None:
+        """Take the folder. Raises StillairError when another server has it."""
+        self._file = (folder / LOCK_FILE).open("a")
+        try:
+            _lock(self._file.fileno())
+        except OSError as error:
+            self._file.close()
+            raise StillairError(
+                f"The data folder {folder} is in use by another Stillair; "
+                "end that one, or name another folder with --data FOLDER."
+            ) from error
+
+    def release(self) -> None:
+        """Let the folder go."""
+        self._file.close()
+
+
+def _lock(descriptor: int) -> None:
+    """An exclusive lock on an open file, refused at once; the system takes it back with the process."""
+    if sys.platform == "win32":
+        import msvcrt
+
+        msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+    else:
+        import fcntl
+
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
