@@ -31,6 +31,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             item.add_marker(pytest.mark.browser)
 
 
+@pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> None:
     """Skip a browser test with the reason, or fail it where the browser is required."""
     reason = missing_browser() if item.get_closest_marker("browser") else ""
