@@ -23,6 +23,9 @@ OUTSIDE_S = 3.0
 INSIDE_S = 5.0
 SEARCH_S = 2.0
 STANDING_MPS = 1.0
+JUMP_MPS = 0.15
+JUMP_MPS2 = 0.3
+JUMP_SIGMAS = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +63,25 @@ def place_ends(series: SpeedSeries, cut: Cut, first: int, last: int) -> Stretch:
         end = grow_on(cut.time_s, cut.speed_mps, low, high, cut.sigma_mps)
         return Stretch(float(cut.time_s[start]), float(cut.time_s[end]), *causes)
     rough = Stretch(float(pieces.start_s[first]), float(pieces.end_s[last]), *causes)
+    placed = rough
     if first > 0:
         back = rough.start_s - float(pieces.start_s[first - 1])
-        rough = replace(rough, start_s=_latest_start(series, cut, rough, back))
+        start = _latest_start(series, cut, rough, back)
+        placed = replace(placed, start_s=max(start, rough.start_s) if jumps(cut, first - 1) else start)
     if last < len(pieces.first) - 1:
         ahead = float(pieces.end_s[last + 1]) - rough.end_s
-        rough = replace(rough, end_s=_earliest_end(series, cut, rough, ahead))
-    return rough
+        end = _earliest_end(series, cut, rough, ahead)
+        placed = replace(placed, end_s=min(end, rough.end_s) if jumps(cut, last) else end)
+    return placed
+
+
+def jumps(cut: Cut, i: int) -> bool:
+    """Whether something lies between pieces i and i + 1 that neither shows: the speeds don't meet."""
+    pieces = cut.pieces
+    wait = pieces.start_s[i + 1] - pieces.end_s[i]
+    drift = 0.5 * (pieces.end_mps2[i] + pieces.start_mps2[i + 1]) * wait
+    jump = pieces.start_mps[i + 1] - pieces.end_mps[i] - drift
+    return bool(abs(jump) > JUMP_SIGMAS * cut.sigma_mps + JUMP_MPS + JUMP_MPS2 * wait)
 
 
 def _before(pieces: Pieces, first: int) -> Cause:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from server.analysis.coast_edges import Cut, Stretch, place_ends
+from server.analysis.coast_edges import Cut, Stretch, jumps, place_ends
 from server.analysis.coasting_band import CoastingBand
 from server.analysis.kinks import find_kink
 from server.analysis.segmentation import IntArray, Pieces, describe_pieces, split_smooth
@@ -21,17 +21,18 @@ BEYOND_BAND = 2.5
 # a coasting car's deceleration fades; it grows by gusts only, so much and by so large a share of itself
 BEND_MPS2 = 0.35
 BEND_SHARE = 0.3
-# how far decelerations and speeds of neighbouring pieces may lie apart
+HIDDEN_MPS2 = 0.15
+# how far decelerations of neighbouring pieces may lie apart
 JOINT_MPS2 = 0.2
 JOINT_SHARE = 0.4
-JUMP_MPS = 0.15
-JUMP_MPS2 = 0.3
-JUMP_SIGMAS = 4.0
 ROUGH_SIGMAS = 2.5
 # a short piece at an end that lies so far from the curve of the others is no coasting
 STRAY_MPS2 = 0.1
 STRAY_SHARE = 0.4
 STRAY_S = 3.0
+# a first piece so much weaker than the curve is the car held at speed before the lift
+WEAK_SHARE = 0.5
+WEAK_S = 8.0
 
 
 def coasts_in_speed(series: SpeedSeries, band: CoastingBand) -> list[Stretch]:
@@ -92,7 +93,7 @@ def _noise_left(cut: Cut) -> float:
 def _straighten(time: FloatArray, speed: FloatArray, cuts: IntArray, sigma: float) -> IntArray:
     """Cut once more where a parabola bent as no coast-down does: it hides a kink."""
     pieces = describe_pieces(time, speed, cuts, sigma)
-    hides = pieces.end_mps2 - pieces.start_mps2 < -BEND_MPS2
+    hides = pieces.end_mps2 - pieces.start_mps2 < -HIDDEN_MPS2
     hides |= (pieces.end_mps2 > BEND_MPS2) & (pieces.start_mps2 < 0.0)
     hides &= pieces.last - pieces.first >= 5
     more = [
@@ -121,12 +122,10 @@ def _joined(cut: Cut, coasting: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 def _meets(cut: Cut, i: int) -> bool:
     """Whether piece i + 1 goes on as piece i ended, in speed and in deceleration."""
+    if jumps(cut, i):
+        return False
     pieces = cut.pieces
     before, after = pieces.end_mps2[i], pieces.start_mps2[i + 1]
-    wait = pieces.start_s[i + 1] - pieces.end_s[i]
-    jump = pieces.start_mps[i + 1] - pieces.end_mps[i] - 0.5 * (before + after) * wait
-    if abs(jump) > JUMP_SIGMAS * cut.sigma_mps + JUMP_MPS + JUMP_MPS2 * wait:
-        return False
     slack = 2.0 * min(pieces.mean_u_mps2[i] + pieces.mean_u_mps2[i + 1], 0.2)
     return bool(abs(after - before) <= JOINT_SHARE * max(abs(before), abs(after)) + JOINT_MPS2 + slack)
 
@@ -141,9 +140,9 @@ def _trusted(pieces: Pieces, first: int, last: int) -> tuple[int, int]:
 
 
 def _strays(pieces: Pieces, end: int, others: IntArray) -> bool:
-    """Whether a short piece's mean acceleration lies off a0 + a2 v² of the others."""
+    """Whether an end piece's mean acceleration lies off a0 + a2 v² of the others."""
     span = pieces.end_s - pieces.start_s
-    if span[end] > STRAY_S or span[end] > 0.5 * np.sum(span[others]):
+    if span[end] > 0.5 * np.sum(span[others]):
         return False
     v = np.concatenate([pieces.start_mps[others], pieces.end_mps[others]])
     a = np.concatenate([pieces.start_mps2[others], pieces.end_mps2[others]])
@@ -151,5 +150,8 @@ def _strays(pieces: Pieces, end: int, others: IntArray) -> bool:
     design = np.column_stack([np.ones_like(v), v**2]) * weight[:, None]
     curve = np.linalg.lstsq(design, a * weight, rcond=None)[0]
     middle = 0.5 * (pieces.start_mps[end] + pieces.end_mps[end])
-    expected = curve[0] + curve[1] * middle**2
-    return bool(abs(pieces.mean_mps2[end] - expected) > STRAY_SHARE * abs(expected) + STRAY_MPS2)
+    expected = float(curve[0] + curve[1] * middle**2)
+    seen = float(pieces.mean_mps2[end])
+    if end < others[0] and span[end] <= WEAK_S and -seen < WEAK_SHARE * -expected:
+        return True
+    return bool(span[end] <= STRAY_S and abs(seen - expected) > STRAY_SHARE * abs(expected) + STRAY_MPS2)
