@@ -108,4 +108,5 @@ def _why_not(stretch: Stretch, scene: Scene) -> str:
     lost = float(np.mean(speed[:2]) - np.mean(speed[-2:]))
     if lost < options.min_span_mps:
         return f"loses only {max(lost, 0.0):.1f} m/s"
-    return resistance_reason(deceleration_of(time, speed, scene.band), scene.band, float(np.mean(speed)))
+    found = deceleration_of(time, speed, scene.band)
+    return resistance_reason(found, scene.band, float(np.mean(speed)), scene.driveline_told)

@@ -59,9 +59,9 @@ def place_ends(series: SpeedSeries, cut: Cut, first: int, last: int) -> Stretch:
     causes = _before(pieces, first), _after(pieces, last)
     if series.period_s > SLOW_LOG_S:
         low, high = int(pieces.first[first]), int(pieces.last[last])
-        start = grow_back(cut.time_s, cut.speed_mps, low, high, cut.sigma_mps)
-        end = grow_on(cut.time_s, cut.speed_mps, low, high, cut.sigma_mps)
-        return Stretch(float(cut.time_s[start]), float(cut.time_s[end]), *causes)
+        begin = grow_back(cut.time_s, cut.speed_mps, low, high, cut.sigma_mps)
+        stop = grow_on(cut.time_s, cut.speed_mps, low, high, cut.sigma_mps)
+        return Stretch(float(cut.time_s[begin]), float(cut.time_s[stop]), *causes)
     rough = Stretch(float(pieces.start_s[first]), float(pieces.end_s[last]), *causes)
     placed = rough
     if first > 0:

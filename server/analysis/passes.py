@@ -82,7 +82,7 @@ def _about_coasting(scene: Scene, passes: Sequence[Pass]) -> list[Finding]:
     findings = []
     if any(p.coasting_inferred for p in used):
         findings.append(_inferred(scene))
-    if used and not _driveline_told(scene):
+    if used and not scene.driveline_told:
         text = (
             f"Nothing tells that the driveline was free in run {scene.run.number}; its passes are judged by "
             "their resistance alone. Write how the car coasted on the run sheet."
@@ -112,12 +112,6 @@ def _inferred(scene: Scene) -> Finding:
         "the speed alone, and its ends are left out generously."
     )
     return Finding("coasting-inferred", "note", text, scene.run.number)
-
-
-def _driveline_told(scene: Scene) -> bool:
-    driver = scene.driver
-    told = (driver.free, driver.regenerating)
-    return scene.run.coasting not in ("unknown",) or any(each is not None for each in told)
 
 
 def _none_used(run: Run, coasts: Sequence[Pass]) -> Finding:

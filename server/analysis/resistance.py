@@ -12,6 +12,7 @@ from server.testday.values import FloatArray
 PIECE_S = 1.0
 FEWEST_PIECES = 3
 SURE = 1.6
+SURE_AGAINST_WORD = 2.5  # where a channel or the run sheet says that the driveline was free
 GUST_SHARE = 0.1  # of the mean deceleration, what a gust may add to one end of a stretch
 
 
@@ -51,9 +52,10 @@ def deceleration_of(time_s: FloatArray, speed_mps: FloatArray, band: CoastingBan
     return Deceleration(float(theta[0]), error, float(theta[1]), mean, above, len(speed))
 
 
-def resistance_reason(found: Deceleration, band: CoastingBand, middle_mps: float) -> str:
-    """Why this is no coasting, in words; empty where it may be."""
-    if found.level_mps2 - SURE * found.level_u_mps2 > band.most_mps2:
+def resistance_reason(found: Deceleration, band: CoastingBand, middle_mps: float, said_free: bool = False) -> str:
+    """Why this is no coasting, in words; empty where it may be. said_free: the driveline is told to be free."""
+    sure = SURE_AGAINST_WORD if said_free else SURE
+    if found.level_mps2 - sure * found.level_u_mps2 > band.most_mps2:
         return f"resists with {found.level_mps2:.1f} m/s² even without air: engine braking or a brake"
     if found.share_above > 0.5:
         hard = f"slows down by {found.mean_mps2:.1f} m/s², more than tyres and air can"

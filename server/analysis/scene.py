@@ -32,6 +32,12 @@ class Scene:
         """Whether drive or brake can only be taken from the speed."""
         return not self.driver.drive_seen or self.driver.brake is None
 
+    @property
+    def driveline_told(self) -> bool:
+        """Whether a channel or the run sheet says that the driveline was free."""
+        told = self.driver.free is not None or self.driver.regenerating is not None
+        return told or self.run.coasting not in ("unknown", "in-gear")
+
 
 def set_scene(run: Run, car: Car, source: SpeedSource, options: PassOptions) -> Scene:
     """Read the run's channels."""
