@@ -11,6 +11,7 @@ from server.analysis.intervals import BoolArray, Intervals, inside
 from server.testday.values import FloatArray
 
 LEAST_REPEATS = 1.5
+LEAST_EQUAL = 0.2
 COARSE_STEPS = 3.0
 FROZEN_S = 1.5
 FROZEN_TIMES = 5.0
@@ -42,6 +43,8 @@ def renewal_samples(time_s: FloatArray, values: FloatArray, moving: BoolArray) -
 
     A coarse sensor repeats values too, but changes by single steps; a slow one by many.
     """
+    if np.count_nonzero(values[1:] == values[:-1]) < LEAST_EQUAL * len(values):
+        return 1
     runs = equal_runs(time_s, values)
     inner = moving[runs.first] & (np.arange(len(runs.first)) < len(runs.first) - 1)
     if np.count_nonzero(inner) < 10:
@@ -67,7 +70,7 @@ def frozen(time_s: FloatArray, values: FloatArray, moving: Intervals, least_jump
     A run counts when it lasts over 1.5 s and five times the channel's ordinary repeats, and ends in a jump of
     at least least_jump (in the unit of values), in the end of the record, or goes on where the car stops.
     """
-    if len(values) < 3:
+    if len(values) < 3 or not (values[1:] == values[:-1]).any():
         return np.zeros(len(values), dtype=bool)
     runs = equal_runs(time_s, values)
     long = runs.lasts_s > FROZEN_S
@@ -100,8 +103,9 @@ def clipped(values: FloatArray, low_is_rest: bool = False) -> BoolArray:
 
 def _piles_up(values: FloatArray, at: BoolArray, extreme: float) -> bool:
     count = int(np.count_nonzero(at))
+    if count < max(10, CLIPPED_SHARE * len(values)):
+        return False
     edges = np.flatnonzero(np.diff(np.concatenate([[0], at.astype(np.int8), [0]])))
     longest = int(np.max(edges[1::2] - edges[::2]))
     near = np.count_nonzero(np.abs(values - extreme) < 0.02 * np.ptp(values)) - count
-    enough = count >= max(10, CLIPPED_SHARE * len(values))
-    return bool(enough and longest >= CLIPPED_RUN and near >= 4 and count > PILE * near / 2.0)
+    return bool(longest >= CLIPPED_RUN and near >= 4 and count > PILE * near / 2.0)

@@ -51,9 +51,7 @@ def clean_signal(
     return checked.clean, checked.findings
 
 
-def check_signal(
-    signal: Signal, role: str, run: int | None = None, moving: Intervals | None = None
-) -> CheckedSignal:
+def check_signal(signal: Signal, role: str, run: int | None = None, moving: Intervals | None = None) -> CheckedSignal:
     """Find the faults of one channel; see `clean_signal`."""
     checks = checks_of(role)
     n = len(signal.time_s)
@@ -71,9 +69,7 @@ def check_signal(
     marks = {
         "sensor-lost": left_out_of_speed(time[fresh], values[fresh]) if is_speed(role) else None,
         "flat-lined": frozen(time[fresh], values[fresh], moving, checks.least_jump) if checks.still else None,
-        "spikes": find_spikes(
-            time[fresh], values[fresh], checks.floor, checks.floor_per_s, checks.only_above
-        ),
+        "spikes": find_spikes(time[fresh], values[fresh], checks.floor, checks.floor_per_s, checks.only_above),
         "clipped": clipped(values[fresh]) if checks.ranged else None,
     }
     bad = nothing.copy()
@@ -96,7 +92,7 @@ def _numbers_only(
     keep, bad = np.zeros(len(number), dtype=bool), ~number
     keep[number], bad[number] = checked.keep, checked.bad
     count = int(np.count_nonzero(~number))
-    text = f"{_called(signal, role)} holds {_samples(count)} that are no numbers; they are left out."
+    text = f"{_called(signal, role)} holds {_samples(count)} without a number, left out."
     first = float(signal.time_s[int(np.argmin(number))])
     said = Finding("not-a-number", "note", text, run, first, first)
     return CheckedSignal(signal, keep, bad, checked.every, (said, *checked.findings))
@@ -149,9 +145,7 @@ def _renewal_finding(signal: Signal, role: str, run: int | None, every: int) -> 
     return [Finding("repeated-values", "check" if period > 1.0 else "note", text, run)]
 
 
-def _mark_finding(
-    name: str, run: int | None, code: str, time_s: FloatArray, mark: BoolArray
-) -> list[Finding]:
+def _mark_finding(name: str, run: int | None, code: str, time_s: FloatArray, mark: BoolArray) -> list[Finding]:
     runs = runs_of(mark)
     if len(runs) == 0:
         return []
@@ -160,7 +154,7 @@ def _mark_finding(
     count = int(np.count_nonzero(mark))
     start, end = float(time_s[runs[0, 0]]), float(time_s[runs[0, 1]])
     texts = {
-        "spikes": f"{name} has {_samples(count)} that stand out as single spikes, the first at {start:.2f} s",
+        "spikes": f"{name} has {_samples(count)} standing out as single spikes, the first at {start:.2f} s",
         "flat-lined": f"{name} stays at one value while the car moves, {_times(len(runs))}, longest "
         f"{spans[worst]:.1f} s at {time_s[runs[worst, 0]]:.1f} s",
         "clipped": f"{name} sits on the end of its range for {_samples(count)}, first at {start:.2f} s",
