@@ -39,9 +39,7 @@ class CoastingBand:
 def coasting_band(run: Run, car: Car, options: PassOptions) -> CoastingBand:
     """The band for a run's mass."""
     mass = car.mass_kg.value + run.driver_mass_kg.value
-    spinning = sum(
-        axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value**2 for axle in (car.front, car.rear)
-    )
+    spinning = sum(axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value**2 for axle in (car.front, car.rear))
     effective = mass + spinning
     weight = mass * GRAVITY_MPS2 / effective
     air = 0.5 * AIR_KGM3 / effective

@@ -110,10 +110,7 @@ def _by_course(
     astray = [p for p, angle, s in zip(passes, courses, signs, strict=True) if s == 0 and angle is not None]
     if any(p.used for p in astray):
         first = next(p for p in astray if p.used)
-        text = (
-            f"The pass at {first.start_s:.1f} s does not follow the straight's heading; "
-            "its direction is unknown."
-        )
+        text = f"The pass at {first.start_s:.1f} s does not follow the straight's heading; its direction is unknown."
         findings.append(Finding("off-straight", "check", text, run.number, first.start_s, first.end_s))
     return signs, tuple(findings)
 

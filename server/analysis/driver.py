@@ -133,6 +133,4 @@ def _clutch_open(clutch: Signal | None, throttle: Intervals | None) -> Intervals
     if throttle is None or len(throttle) == 0:
         return opened
     driven = float(np.sum(np.diff(meet(opened, throttle), axis=1)))
-    return (
-        opened if driven < 0.5 * float(np.sum(np.diff(throttle, axis=1))) else where(clutch.time_s, ~pressed)
-    )
+    return opened if driven < 0.5 * float(np.sum(np.diff(throttle, axis=1))) else where(clutch.time_s, ~pressed)

@@ -55,9 +55,7 @@ def find_kink(
     return Kink(float(candidates_s[best]), float(candidates_s[first]), float(candidates_s[last]))
 
 
-def _left_over(
-    time_s: FloatArray, speed_mps: FloatArray, candidates_s: FloatArray, coasting: Side
-) -> FloatArray:
+def _left_over(time_s: FloatArray, speed_mps: FloatArray, candidates_s: FloatArray, coasting: Side) -> FloatArray:
     """Sum of squares left for every candidate, shape (candidates,)."""
     tau = time_s[None, :] - candidates_s[:, None]
     within = tau > 0 if coasting == "after" else tau < 0

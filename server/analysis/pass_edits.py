@@ -44,9 +44,7 @@ def _touches(one: Pass, edit: PassEdit) -> bool:
     return shared > 0.0 and shared >= min(TOUCH_S, TOUCH_SHARE * shorter)
 
 
-def _by_hand(
-    edit: PassEdit, touched: Sequence[Pass], run: Run, series: SpeedSeries, options: PassOptions
-) -> Pass:
+def _by_hand(edit: PassEdit, touched: Sequence[Pass], run: Run, series: SpeedSeries, options: PassOptions) -> Pass:
     start, end = edit.start_s, edit.end_s
     ends = series.at(np.array([start, end]))
     speed = np.concatenate([ends, series.between(start, end)[1]])

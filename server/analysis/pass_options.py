@@ -49,8 +49,7 @@ OPTION_HELP: dict[str, str] = {
     "published procedures ends at 15 km/h (WLTP: 20 km/h reference speed less 5 km/h).",
     "min_length_s": "A pass lasts at least so long after trimming [s].",
     "min_span_mps": "A coast-down loses at least so much speed [m/s].",
-    "trim_after_lift_s": "Left out after the lift, while the joints' friction turns round and the pitch "
-    "settles [s].",
+    "trim_after_lift_s": "Left out after the lift, while the joints' friction turns round and the pitch settles [s].",
     "trim_before_end_s": "Left out before the brake, the throttle or a turn [s].",
     "trim_unseen_end_s": "Left out besides, where the end was seen in the speed alone [s].",
     "max_gap_s": "A longer hole in the speed ends a pass [s].",

@@ -78,9 +78,7 @@ def _on_one_grid(speeds: Mapping[str, Signal]) -> tuple[FloatArray, dict[str, Fl
     start = min(float(s.time_s[0]) for s in speeds.values())
     end = max(float(s.time_s[-1]) for s in speeds.values())
     time = np.arange(start, end, GRID_S)
-    table = {
-        role: np.interp(time, s.time_s, s.values, left=np.nan, right=np.nan) for role, s in speeds.items()
-    }
+    table = {role: np.interp(time, s.time_s, s.values, left=np.nan, right=np.nan) for role, s in speeds.items()}
     return time, table
 
 
@@ -97,9 +95,7 @@ def _lost(run: int, time: FloatArray, table: Mapping[str, FloatArray]) -> list[F
         gone = lasting(where(time, np.asarray(low)), SETTLED_S)
         if len(gone):
             total = float(np.sum(gone[:, 1] - gone[:, 0]))
-            text = (
-                f"'{role}' reads far below the other speeds for {total:.1f} s, first at {gone[0, 0]:.1f} s."
-            )
+            text = f"'{role}' reads far below the other speeds for {total:.1f} s, first at {gone[0, 0]:.1f} s."
             code = "wheel-speed-lost" if role.startswith("wheel") else "speed-lost"
             findings.append(Finding(code, "check", text, run, float(gone[0, 0]), float(gone[0, 1])))
     return findings
@@ -129,9 +125,7 @@ def _left_and_right(run: int, table: Mapping[str, FloatArray], slipping: tuple[s
     return findings
 
 
-def _sources(
-    run: int, time: FloatArray, table: Mapping[str, FloatArray], slipping: tuple[str, ...]
-) -> list[Finding]:
+def _sources(run: int, time: FloatArray, table: Mapping[str, FloatArray], slipping: tuple[str, ...]) -> list[Finding]:
     """Satellite speed against the car's own: a scale far from one, or stretches far apart."""
     satellite = table.get("gps_speed")
     own = [speed for role, speed in table.items() if role != "gps_speed" and role not in slipping]

@@ -55,9 +55,7 @@ def best_signals(run: Run) -> dict[str, Signal]:
 def pick_speed(run: Run, car: Car) -> SpeedSource | None:
     """The speed to lead the pass finding; None where the run has no usable one."""
     signals = best_signals(run)
-    checked = {
-        role: check_signal(signal, role, run.number) for role, signal in signals.items() if is_speed(role)
-    }
+    checked = {role: check_signal(signal, role, run.number) for role, signal in signals.items() if is_speed(role)}
     sources = [
         source
         for kind, roles in _order(car)

@@ -35,9 +35,7 @@ def turns(signals: Mapping[str, Signal], series: SpeedSeries, options: PassOptio
     return lasting(where(steering.time_s, np.abs(angle - straight) > options.turn_steering_rad), SHORTEST_S)
 
 
-def lateral_acceleration(
-    signals: Mapping[str, Signal], series: SpeedSeries
-) -> tuple[FloatArray, FloatArray] | None:
+def lateral_acceleration(signals: Mapping[str, Signal], series: SpeedSeries) -> tuple[FloatArray, FloatArray] | None:
     """Time [s] and smoothed lateral acceleration [m/s²] without offset; None where no channel tells."""
     yaw = signals.get("yaw_rate")
     if yaw is not None and len(yaw.time_s) >= 5:

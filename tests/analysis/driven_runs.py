@@ -98,15 +98,11 @@ def drive(script: list[Phase], body: Body, rng: np.random.Generator, heading: fl
             gust = gust * decay + kick * rng.standard_normal()
             if kind == "coast" and force == 0.0 and brake == 0.0 and free_from is None:
                 free_from = t
-            retard = (
-                brake + _resist(body, v, body.wind_mps * way + gust) + way * body.grade * body.mass_kg * G
-            )
+            retard = brake + _resist(body, v, body.wind_mps * way + gust) + way * body.grade * body.mass_kg * G
             if kind == "lift_in_gear":
                 retard += body.engine_brake_n + body.engine_brake_n_per_mps * v
             a = (force - (retard if v > 0 or force > 0 else 0.0)) / inertia
-            torque = (
-                force if force > 0 else (-body.engine_brake_n if kind == "lift_in_gear" and v > 0.5 else 0.0)
-            )
+            torque = force if force > 0 else (-body.engine_brake_n if kind == "lift_in_gear" and v > 0.5 else 0.0)
             rows.append((t, v, force, brake, float(engaged), course, x, y, torque))
             v = max(0.0, v + a * STEP_S)
             course += yaw * STEP_S

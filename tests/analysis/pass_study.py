@@ -97,9 +97,7 @@ def study_in_gear(runs: int, first: int = SEEDS_FROM) -> Tally:
             signal = satellite_speed(truth, rng, float(rng.choice([5, 10, 20])), rng.uniform(0.05, 0.2))
         else:
             signal = wheel_speed(truth, rng, float(rng.choice([20, 50, 100])), rng.uniform(0.02, 0.2))
-        passes, _ = find_passes(
-            made_run({signal.name: signal}, direction="out"), made_car(body.mass_kg - 72.0)
-        )
+        passes, _ = find_passes(made_run({signal.name: signal}, direction="out"), made_car(body.mass_kg - 72.0))
         used = [p for p in passes if p.used and p.kind == "coast-down"]
         tally.runs += 1
         tally.true_passes += sum(s.kind == "lift_in_gear" for s in truth.stretches)
@@ -116,9 +114,7 @@ def controls(truth: Driven, rng: np.random.Generator) -> dict[str, Signal]:
     return {"throttle": throttle, "brake_pressure": Signal(pressure.time_s, noisy, "brake")}
 
 
-def count(
-    tally: Tally, truth: Driven, found: tuple[Pass, ...], signal: Signal, about: tuple[object, ...]
-) -> None:
+def count(tally: Tally, truth: Driven, found: tuple[Pass, ...], signal: Signal, about: tuple[object, ...]) -> None:
     used = [p for p in found if p.used and p.kind == "coast-down"]
     coasts = truth.coasts()
     tally.runs += 1
@@ -151,9 +147,7 @@ def edges(tally: Tally, truth: Driven, coasts: list[Stretch], p: Pass) -> None:
     if end_speed > options.min_speed_mps + 0.5 and abs(p.end_s - coast.end_s) < 6.0:
         trim = options.trim_before_end_s + options.trim_unseen_end_s
         tally.end_early_s.append(
-            coast.end_s - trim - p.end_s
-            if p.coasting_inferred
-            else coast.end_s - options.trim_before_end_s - p.end_s
+            coast.end_s - trim - p.end_s if p.coasting_inferred else coast.end_s - options.trim_before_end_s - p.end_s
         )
 
 

@@ -87,9 +87,7 @@ def test_a_clutch_of_either_polarity(inverted: bool) -> None:
 
 
 def test_gear_and_clutch_that_never_move_tell_nothing() -> None:
-    driver = driver_of(
-        {"gear": signal(np.ones(len(TIME))), "clutch": signal(np.zeros(len(TIME)))}, OPTIONS, 1
-    )
+    driver = driver_of({"gear": signal(np.ones(len(TIME))), "clutch": signal(np.zeros(len(TIME)))}, OPTIONS, 1)
     assert driver.free is None
     assert driver.engaged is None
     assert not driver.clutch_told

@@ -31,9 +31,7 @@ def as_mask(of: np.ndarray) -> np.ndarray:
 
 @settings(max_examples=60, deadline=None)
 @given(pairs, pairs)
-def test_sets_agree_with_masks_on_a_clock(
-    a_pairs: list[tuple[int, int]], b_pairs: list[tuple[int, int]]
-) -> None:
+def test_sets_agree_with_masks_on_a_clock(a_pairs: list[tuple[int, int]], b_pairs: list[tuple[int, int]]) -> None:
     a, b = intervals([*map(tuple, a_pairs)]), intervals([*map(tuple, b_pairs)])
     mask = np.zeros(len(CLOCK), dtype=bool)
     for start, end in a_pairs:

@@ -113,9 +113,7 @@ def test_one_channel_places_its_end_and_the_speed_the_other(known: str) -> None:
 
 def test_lifting_in_gear_is_told_by_gear_torque_word_or_resistance() -> None:
     base = speed_of(IN_GEAR) | controls(IN_GEAR)
-    braked, coasted = (
-        next(s for s in IN_GEAR.stretches if s.kind == kind) for kind in ("lift_in_gear", "coast")
-    )
+    braked, coasted = (next(s for s in IN_GEAR.stretches if s.kind == kind) for kind in ("lift_in_gear", "coast"))
     torque = {"motor_torque": fine(IN_GEAR, 0.05 * IN_GEAR.torque, 50.0, "torque")}
     cases = [
         (base | gear(IN_GEAR), "in gear: engine braking"),
@@ -211,9 +209,7 @@ def test_a_hole_splits_a_pass_only_when_it_is_long() -> None:
         for signals in (holed, holed | controls(ONE)):
             used, _, _ = found(made_run(signals, coasting="clutch", direction="out"))
             assert len(used) == parts
-            assert all(
-                p.end_s <= middle + 0.01 or p.start_s >= middle + hole - 0.03 for p in used[: parts - 1]
-            )
+            assert all(p.end_s <= middle + 0.01 or p.start_s >= middle + hole - 0.03 for p in used[: parts - 1])
 
 
 def test_zeros_and_constant_speed_passes() -> None:

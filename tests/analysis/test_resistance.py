@@ -41,9 +41,7 @@ def coasts(mass_kg: np.ndarray, abc: np.ndarray, top: float, seconds: float = 40
     return np.array(rows)
 
 
-def coast(
-    mass_kg: float, abc: tuple[float, float, float], top: float, low: float
-) -> tuple[np.ndarray, np.ndarray]:
+def coast(mass_kg: float, abc: tuple[float, float, float], top: float, low: float) -> tuple[np.ndarray, np.ndarray]:
     speed = coasts(np.array([mass_kg]), np.array(abc)[:, None], top)[:, 0]
     speed = speed[speed > low]
     return 0.2 * np.arange(len(speed)), speed

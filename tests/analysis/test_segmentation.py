@@ -16,9 +16,7 @@ def left_over(t: np.ndarray, v: np.ndarray) -> float:
     return float(np.sum((v - np.polyval(np.polyfit(t, v, 2), t)) ** 2))
 
 
-def cheapest_by_trying_all(
-    t: np.ndarray, v: np.ndarray, sigma: float, price: float
-) -> tuple[float, list[int]]:
+def cheapest_by_trying_all(t: np.ndarray, v: np.ndarray, sigma: float, price: float) -> tuple[float, list[int]]:
     n = len(t)
     best: tuple[float, list[int]] = (np.inf, [])
     for k in range(n):

@@ -79,9 +79,7 @@ def test_a_lost_wheel_leaves_no_step_behind() -> None:
     left, right = wheel(1), wheel(2)
     larger = 1.03 * right.values
     lost = (right.time_s > 30.0) & (right.time_s < 60.0)
-    run = made_run(
-        {"wheel_speed_fl": left, "wheel_speed_fr": Signal(right.time_s, np.where(lost, 0.0, larger), "r")}
-    )
+    run = made_run({"wheel_speed_fl": left, "wheel_speed_fr": Signal(right.time_s, np.where(lost, 0.0, larger), "r")})
     source = pick_speed(run, CAR)
     assert source is not None
     truth = np.interp(source.signal.time_s, TRUTH.time_s, TRUTH.speed)
