@@ -16,10 +16,11 @@ from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_prio
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import fit_findings
 from server.analysis.interval_method import CoastDown, interval_method
-from server.analysis.pass_data import PassData, build_pass, merged_signals
+from server.analysis.pass_data import PassData, build_pass
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
+from server.analysis.prepare import prepare_day
 from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, SetupResult
 from server.analysis.setup_report import comparisons, setup_results
 from server.analysis.speed_scale import fit_speed_scale
@@ -47,8 +48,9 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     options = options or FitOptions()
     say = progress or _silent
     say(0.0, "passes")
+    day, noticed = prepare_day(day)
     passes, findings = _all_passes(day, options)
-    findings = [*day.findings, *findings, *data_findings(day, passes)]
+    findings = [*day.findings, *noticed, *findings, *data_findings(day, passes)]
     say(0.15, "speeds")
     air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
     data = _usable(day, passes)
@@ -81,8 +83,6 @@ def _all_passes(day: Day, options: FitOptions) -> tuple[tuple[Pass, ...], list[F
     passes: list[Pass] = []
     findings: list[Finding] = []
     for run in day.runs:
-        for recording in run.recordings:
-            findings.extend(replace(f, run=run.number) for f in recording.findings)
         found, said = find_passes(run, day.car, day.venue.heading_rad, options.passes)
         passes.extend(found)
         findings.extend(said)
@@ -90,29 +90,12 @@ def _all_passes(day: Day, options: FitOptions) -> tuple[tuple[Pass, ...], list[F
 
 
 def _usable(day: Day, passes: Sequence[Pass]) -> list[PassData]:
-    """Block data of every used coast-down; the straight's heading from the positions where it isn't given."""
+    """Block data of every used coast-down."""
     runs = {run.number: run for run in day.runs}
-    heading = day.venue.heading_rad
-    if heading is None:
-        heading = _heading(day, passes)
-    built = [build_pass(runs[p.run], p, day, heading) for p in passes if p.used and p.kind == "coast-down"]
+    built = [
+        build_pass(runs[p.run], p, day, day.venue.heading_rad) for p in passes if p.used and p.kind == "coast-down"
+    ]
     return [b for b in built if b is not None]
-
-
-def _heading(day: Day, passes: Sequence[Pass]) -> float | None:
-    """Direction in which the 'out' passes moved, from latitude and longitude; None where none were logged."""
-    runs = {run.number: run for run in day.runs}
-    north = east = 0.0
-    for p in passes:
-        signals = merged_signals(runs[p.run])
-        if p.direction == 0 or "latitude" not in signals or "longitude" not in signals:
-            continue
-        ends = np.array([p.start_s, p.end_s])
-        latitude = np.interp(ends, signals["latitude"].time_s, signals["latitude"].values)
-        longitude = np.interp(ends, signals["longitude"].time_s, signals["longitude"].values)
-        north += p.direction * float(latitude[1] - latitude[0])
-        east += p.direction * float(longitude[1] - longitude[0]) * float(np.cos(latitude[0]))
-    return float(np.arctan2(east, north)) if north or east else None
 
 
 def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: DayAir) -> DayProblem:

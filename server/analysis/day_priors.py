@@ -13,7 +13,7 @@ import numpy as np
 from server.analysis.pass_data import PassData
 from server.analysis.speed_scale import LAG_PRIOR_M, LAG_PRIOR_U_M, SpeedScale
 from server.analysis.weather import DayAir
-from server.testday.values import Axle, Day, FloatArray, Quantity, Setup, Source
+from server.testday.values import Axle, Day, FloatArray, Quantity, Setup, Source, Venue
 
 # Drag area: nothing is assumed but its order of magnitude (m²).
 SCX_PRIOR = Quantity(1.3, 4.0, "default")
@@ -86,9 +86,7 @@ class Priors:
         raise ValueError(f"name: no parameter {name!r}")
 
 
-def build_priors(
-    day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedScale | None, waves: int
-) -> Priors:
+def build_priors(day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedScale | None, waves: int) -> Priors:
     """Every shared parameter of the day's model, in column order."""
     parameters: list[Parameter] = []
     for setup in setups:
@@ -99,7 +97,7 @@ def build_priors(
         _plain("c1", "rolling resistance c1", car.rolling_c1_s_per_m, "s/m"),
         _plain("t0", "driveline drag T0", car.driveline_drag_n, "N"),
         _plain("t1", "driveline drag T1", car.driveline_drag_n_per_mps, "N s/m"),
-        _plain("grade", "grade", day.venue.grade or GRADE_PRIOR, "–"),
+        _plain("grade", "grade", grade_prior(day.venue), "–"),
         _plain("cross", "cross wind", air.cross_excess, "m²/s²"),
         _plain("warm", "tyre warm-up", WARM_UP, "–"),
         _plain("drift", "rolling drift over the day", DAY_DRIFT_PER_H, "1/h"),
@@ -109,9 +107,7 @@ def build_priors(
         _inertia("inertia_rear", "rear axle inertia", car.rear),
     ]
     for name, label, quantity, share, _ in air.density_parts:
-        parameters.append(
-            Parameter(name, label, 0.0, abs(share), "–", quantity.source, quantity.value, quantity.u)
-        )
+        parameters.append(Parameter(name, label, 0.0, abs(share), "–", quantity.source, quantity.value, quantity.u))
     parameters += _speed_parameters(day, scale)
     for j in range(waves):
         for part in ("cos", "sin"):
@@ -178,6 +174,23 @@ def downforce_prior(day: Day, setup: Setup, axle: str) -> Quantity:
     return Quantity(mean, float(np.hypot(np.hypot(spread, stated), 0.15 * abs(mean))), "predicted")
 
 
+def grade_prior(venue: Venue) -> Quantity:
+    """Mean grade travelling out: as given, else the slope of the elevation table, else a wide default.
+
+    A table has no place on the map, so it tells the mean over its length, not what a pass meets where; its u
+    is what the mean changes between its halves, at least 0.0003.
+    """
+    if venue.grade is not None:
+        return venue.grade
+    if len(venue.elevation) < 2:
+        return GRADE_PRIOR
+    distance, height = np.array(venue.elevation).T
+    slope = float(np.polyfit(distance, height, 1)[0])
+    middle = float(np.interp(0.5 * (distance[0] + distance[-1]), distance, height))
+    halves = 2.0 * (height[-1] - 2.0 * middle + height[0]) / (distance[-1] - distance[0])
+    return Quantity(slope, max(0.5 * abs(float(halves)), 0.0003), "typed")
+
+
 def _speed_parameters(day: Day, scale: SpeedScale | None) -> list[Parameter]:
     radius = day.car.front.tyre_radius_m if day.car.driven == "rear" else day.car.rear.tyre_radius_m
     relative = max(WHEEL_SCALE.u, radius.u / radius.value)
@@ -203,9 +216,7 @@ def _plain(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
 
 
 def _deviation(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
-    return Parameter(
-        name, label, 0.0, max(quantity.u, 1e-6), unit, quantity.source, quantity.value, quantity.u
-    )
+    return Parameter(name, label, 0.0, max(quantity.u, 1e-6), unit, quantity.source, quantity.value, quantity.u)
 
 
 def _inertia(name: str, label: str, axle: Axle) -> Parameter:

@@ -7,6 +7,8 @@ CODES: dict[str, str] = {
     # model and estimates (server.analysis.day_fit)
     "downforce-assumed": "No downforce was measured, typed or predicted; a wide default is used.",
     "default-used": "A property of the car, its driver or the air was not given; a wide default is used.",
+    "clock-moved": "A recording's clock was moved so that its speed matches the car log's.",
+    "clocks-apart": "The clocks of two recordings could not be matched by their speeds.",
     "no-area": "No drag area can be had; the text says what is missing.",
     "wide-interval": "The 95 % interval is wider than ± 10 %.",
     "noise-search": "The strength of gusts and noise was sampled poorly.",
