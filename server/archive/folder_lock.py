@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 
@@ -15,11 +16,11 @@ class FolderLock:
 
     def __init__(self, folder: Path) -> None:
         """Take the folder. Raises StillairError when another server has it."""
-        self._file = (folder / LOCK_FILE).open("a")
+        self._descriptor: int | None = os.open(folder / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o644)
         try:
-            _lock(self._file.fileno())
+            _lock(self._descriptor)
         except OSError as error:
-            self._file.close()
+            self.release()
             raise StillairError(
                 f"The data folder {folder} is in use by another Stillair; "
                 "end that one, or name another folder with --data FOLDER."
@@ -27,7 +28,13 @@ class FolderLock:
 
     def release(self) -> None:
         """Let the folder go."""
-        self._file.close()
+        descriptor, self._descriptor = self._descriptor, None
+        if descriptor is not None:
+            os.close(descriptor)
+
+    def __del__(self) -> None:
+        """An application that was made and never started lets go as well."""
+        self.release()
 
 
 def _lock(descriptor: int) -> None:

@@ -62,9 +62,11 @@ def find_job(session: Session, job_id: str) -> Job:
 
 
 def open_jobs(session: Session) -> list[Job]:
-    """Jobs that wait or run, the oldest first."""
+    """Jobs that wait or run, the oldest first; and the newest job of all when it failed."""
     open_states = select(Job).where(Job.state.in_(("queued", "running")))
-    return list(session.scalars(open_states.order_by(Job.created_at, Job.id)))
+    waiting = list(session.scalars(open_states.order_by(Job.created_at, Job.id)))
+    newest = session.scalar(select(Job).order_by(Job.created_at.desc(), Job.id.desc()).limit(1))
+    return [*waiting, newest] if newest is not None and newest.state == "failed" else waiting
 
 
 class JobRunner:

@@ -95,9 +95,7 @@ def _typed(value: Any, wanted: Any, array: Callable[[int], Any]) -> Any:
     return float(value) if wanted is float else value
 
 
-def _typed_collection(
-    value: Any, origin: Any, arguments: tuple[Any, ...], array: Callable[[int], Any]
-) -> Any:
+def _typed_collection(value: Any, origin: Any, arguments: tuple[Any, ...], array: Callable[[int], Any]) -> Any:
     if origin is np.ndarray:
         return array(value["array"])
     if origin is tuple:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from server.analysis.result import Estimate, SetupResult
-from server.testday.rounding import rounded
 
 QUANTITY = "SCx"
 PASSES_A_DIRECTION = 4
@@ -84,6 +83,5 @@ def _largest_stated(setup: SetupResult) -> str:
     if not lines:
         return ""
     most = max(lines, key=lambda line: line.contribution)
-    share = rounded(most.contribution, most.contribution)[0] if most.contribution > 0.0 else "0"
     verb = "it was not given, measure it" if most.source == "default" else "know it better"
-    return f"; the largest stated part is {most.input} ({share} m²): {verb}"
+    return f"; the largest stated part is {most.input}: {verb}"

@@ -40,8 +40,7 @@ FIGURE_WORDS = {
     "budget": "Contributions to u(SCx). Plain: from the data (type A). Hatched: stated or default (type B).",
     "comparisons": "Change of SCx against the baseline. The shaded band is what this day could not have told "
     "from nothing.",
-    "two-methods": "The fit of the day and the published interval method on one axis, all as coasting sees "
-    "the drag.",
+    "two-methods": "The fit of the day and the published interval method on one axis, all as coasting sees the drag.",
 }
 
 
@@ -132,9 +131,7 @@ def figure_csv(name: str, loaded: Loaded) -> Response:
     """A figure's numbers as CSV."""
     content = _table(name, loaded.result).to_csv()
     disposition = f'attachment; filename="day-{loaded.head.id}-{name}.csv"'
-    return Response(
-        content, media_type="text/csv; charset=utf-8", headers={"Content-Disposition": disposition}
-    )
+    return Response(content, media_type="text/csv; charset=utf-8", headers={"Content-Disposition": disposition})
 
 
 @router.get("/days/{day_id}/figures/{name}/table", name="figure_table")
@@ -146,16 +143,12 @@ def figure_table(request: Request, name: str, loaded: Loaded) -> HTMLResponse:
     crumbs = (*_crumbs(request), Crumb(loaded.head.name, _day_path(request, loaded)))
     return render(
         request,
-        TablePage(
-            title=f"{FIGURE_WORDS[name]}", crumbs=crumbs, table=table, figure=name, day_id=loaded.head.id
-        ),
+        TablePage(title=f"{FIGURE_WORDS[name]}", crumbs=crumbs, table=table, figure=name, day_id=loaded.head.id),
     )
 
 
 @router.get("/days/{day_id}/{section}", name="day_section")
-def day_section(
-    request: Request, section: str, loaded: Loaded, wanted: Wanted = WANTED_U95_M2
-) -> HTMLResponse:
+def day_section(request: Request, section: str, loaded: Loaded, wanted: Wanted = WANTED_U95_M2) -> HTMLResponse:
     """One part of the result under its own address."""
     if section not in SECTIONS:
         raise NotFoundError(f"A result has no part called {section[:40]}.")

@@ -28,9 +28,7 @@ class Shown:
 
 ESTIMATES = {
     "SCx": Shown("Drag area SCx", "at the reference condition, in still air", "m²"),
-    "SCx_apparent": Shown(
-        "Drag area as coasting sees it", "rolling loss under the downforce still in it", "m²"
-    ),
+    "SCx_apparent": Shown("Drag area as coasting sees it", "rolling loss under the downforce still in it", "m²"),
     "SCz": Shown("Downforce area SCz", "", "m²"),
     "SCz_front": Shown("SCz, front axle", "", "m²"),
     "SCz_rear": Shown("SCz, rear axle", "", "m²"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from server.analysis.result import Comparison, DayResult, Delta, SetupResult
@@ -14,17 +15,32 @@ SIGNIFICANT = 0.05
 
 @dataclass(frozen=True, slots=True)
 class SetupSentence:
-    """“Setup B: SCx 1.38 ± 0.04 m² from 8 coast-downs; …” in its parts; value is empty when there is none."""
+    """“Setup B: SCx 1.38 ± 0.04 m² from 8 coast-downs; …” in its parts.
+
+    value is empty when there is none, `found` then says why; `step` is what to do next, or that all is well.
+    """
 
     setup: str
     mark: SetupMark
     value: str
-    rest: str
+    found: str
+    step: str
+
+    @property
+    def rest(self) -> str:
+        """What follows the value."""
+        return f"{self.found}; {self.step}." if self.value else f"{self.found} Next: {self.step}."
 
     @property
     def text(self) -> str:
         """The whole sentence."""
         return f"Setup {self.setup}: " + (f"SCx {self.value} " if self.value else "") + self.rest
+
+
+def shared_step(sentences: Sequence[SetupSentence]) -> str:
+    """What to do next when it is the same for several setups that all have an area, to be said once; else ''."""
+    steps = {one.step for one in sentences}
+    return steps.pop() if len(sentences) > 1 and len(steps) == 1 and all(s.value for s in sentences) else ""
 
 
 def setup_sentences(result: DayResult, wanted_u95_m2: float = WANTED_U95_M2) -> list[SetupSentence]:
@@ -37,13 +53,11 @@ def _setup_sentence(result: DayResult, setup: SetupResult, mark: SetupMark, want
     n, _, _ = used_coast_downs(setup)
     scx = setup.estimates.get(QUANTITY)
     if scx is None:
-        reason = why_no_area(result, setup)
-        return SetupSentence(
-            setup.name, mark, "", f"no drag area can be had. {reason} Next: {next_step(setup)}."
-        )
+        found = f"no drag area can be had. {why_no_area(result, setup)}"
+        return SetupSentence(setup.name, mark, "", found, next_step(setup))
     value = with_uncertainty(scx.value, scx.u95, scx.unit)
-    rest = f"from {n} coast-down{'' if n == 1 else 's'}; {next_step(setup, wanted)}."
-    return SetupSentence(setup.name, mark, value, rest)
+    found = f"from {n} coast-down{'' if n == 1 else 's'}"
+    return SetupSentence(setup.name, mark, value, found, next_step(setup, wanted))
 
 
 def why_no_area(result: DayResult, setup: SetupResult) -> str:
@@ -58,9 +72,7 @@ def why_no_area(result: DayResult, setup: SetupResult) -> str:
 
 def comparison_sentences(result: DayResult) -> list[str]:
     """One sentence a comparison: the change of SCx, and whether this day could tell."""
-    return [
-        comparison_sentence(one, one.deltas[QUANTITY]) for one in result.comparisons if QUANTITY in one.deltas
-    ]
+    return [comparison_sentence(one, one.deltas[QUANTITY]) for one in result.comparisons if QUANTITY in one.deltas]
 
 
 def comparison_sentence(comparison: Comparison, delta: Delta) -> str:

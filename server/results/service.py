@@ -53,9 +53,7 @@ def keep_result(archive: Archive, session: Session, day_id: int, file: Path) -> 
 
 def latest_result(session: Session, day_id: int) -> FittedResult | None:
     """The newest result of a day."""
-    newest = (
-        select(FittedResult).where(FittedResult.day_id == day_id).order_by(FittedResult.id.desc()).limit(1)
-    )
+    newest = select(FittedResult).where(FittedResult.day_id == day_id).order_by(FittedResult.id.desc()).limit(1)
     return session.scalar(newest)
 
 

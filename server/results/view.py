@@ -16,7 +16,7 @@ from server.results.quantities import (
     true_minus,
     value_view,
 )
-from server.results.sentences import SetupSentence, comparison_sentences, p_words, setup_sentences, signed
+from server.results.sentences import SetupSentence, comparison_sentences, p_words, setup_sentences, shared_step, signed
 from server.testday.rounding import rounded, with_uncertainty
 from server.testday.values import Finding
 
@@ -119,6 +119,7 @@ class ResultView:
 
     name: str
     sentences: tuple[SetupSentence, ...]
+    shared_step: str
     changes: tuple[str, ...]
     marks: tuple[tuple[str, SetupMark], ...]
     estimates: tuple[EstimateRow, ...]
@@ -141,9 +142,11 @@ class ResultView:
 def result_view(result: DayResult, wanted_u95_m2: float) -> ResultView:
     """Lay a result out."""
     marks = setup_marks([setup.name for setup in result.setups])
+    sentences = setup_sentences(result, wanted_u95_m2)
     return ResultView(
         name=result.name,
-        sentences=tuple(setup_sentences(result, wanted_u95_m2)),
+        sentences=tuple(sentences),
+        shared_step=shared_step(sentences),
         changes=tuple(comparison_sentences(result)),
         marks=tuple(marks.items()),
         estimates=_estimate_rows(result),
@@ -166,8 +169,7 @@ def _estimate_rows(result: DayResult) -> tuple[EstimateRow, ...]:
         EstimateRow(
             ESTIMATES.get(name, Shown(name)),
             tuple(
-                value_view(name, setup.estimates[name]) if name in setup.estimates else None
-                for setup in result.setups
+                value_view(name, setup.estimates[name]) if name in setup.estimates else None for setup in result.setups
             ),
         )
         for name in names
@@ -207,8 +209,7 @@ def _input_rows(result: DayResult) -> tuple[InputRow, ...]:
                 names = found.setdefault((line.input, _stated(line), line.source), [])
                 names += [setup.name] if setup.name not in names else []
     rows = [
-        InputRow(*key, "" if len(names) == len(result.setups) else ", ".join(names))
-        for key, names in found.items()
+        InputRow(*key, "" if len(names) == len(result.setups) else ", ".join(names)) for key, names in found.items()
     ]
     return tuple(sorted(rows, key=lambda row: (row.source != "default", row.input)))
 
@@ -257,9 +258,7 @@ def _setup_view(setup: SetupResult, mark: SetupMark) -> SetupView:
 
 def _budget_row(line: BudgetLine, total: float) -> BudgetRow:
     share = f"{100.0 * line.contribution**2 / total:.0f} %" if total > 0 else ""
-    return BudgetRow(
-        line.input, _stated(line), _two_digits(line.contribution, "m²"), share, line.type, line.source
-    )
+    return BudgetRow(line.input, _stated(line), _two_digits(line.contribution, "m²"), share, line.type, line.source)
 
 
 def _window_row(window: IntervalWindow) -> WindowRow:

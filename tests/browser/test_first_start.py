@@ -11,7 +11,7 @@ from selenium.webdriver.common.keys import Keys
 from server.app import create_app
 from server.locations import sample_day_folders
 from server.settings import Settings
-from tests.browser.conftest import Browser
+from tests.browser.chromium import Browser
 from tests.web.serving import served
 from tests.web.test_adding import LOG, zipped
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from server.figures.theme import DARK, LIGHT
-from tests.browser.conftest import SIZES, Browser
+from tests.browser.chromium import SIZES, Browser
 from tests.web.test_styles import contrast
 
 PAGES = ["/", "/add", "/days/1", "/days/2/changes", "/days/1/passes", "/help", "/help/cautions", "/nope"]
@@ -156,13 +156,8 @@ def test_paper_is_black_on_white_without_controls(shown: Browser) -> None:
     )
     try:
         assert as_hex(shown.run("return getComputedStyle(document.body).backgroundColor")) == "#ffffff"
-        assert (
-            as_hex(shown.run("return getComputedStyle(document.querySelector('.sentence')).color"))
-            == "#000000"
-        )
-        assert [
-            one for one in shown.all("button:not(.value-text), .plot-actions, nav") if one.is_displayed()
-        ] == []
+        assert as_hex(shown.run("return getComputedStyle(document.querySelector('.sentence')).color")) == "#000000"
+        assert [one for one in shown.all("button:not(.value-text), .plot-actions, nav") if one.is_displayed()] == []
         shown.run("dispatchEvent(new Event('beforeprint'))")
         tick = "return getComputedStyle(document.querySelector('.xtick text')).fill"
         shown.until(lambda: as_hex(shown.run(tick)) == LIGHT["ink"], "the figure on paper")

@@ -22,15 +22,11 @@ def same(one: object, other: object) -> bool:
         return isinstance(other, np.ndarray) and one.dtype == other.dtype and one.tobytes() == other.tobytes()
     if dataclasses.is_dataclass(one):
         fields = dataclasses.fields(one)
-        return type(one) is type(other) and all(
-            same(getattr(one, f.name), getattr(other, f.name)) for f in fields
-        )
+        return type(one) is type(other) and all(same(getattr(one, f.name), getattr(other, f.name)) for f in fields)
     if isinstance(one, tuple | list):
         return type(one) is type(other) and len(one) == len(other) and all(map(same, one, other))
     if isinstance(one, dict):
-        return (
-            isinstance(other, dict) and list(one) == list(other) and all(same(one[k], other[k]) for k in one)
-        )
+        return isinstance(other, dict) and list(one) == list(other) and all(same(one[k], other[k]) for k in one)
     if isinstance(one, float) and math.isnan(one):
         return isinstance(other, float) and math.isnan(other)
     return type(one) is type(other) and one == other

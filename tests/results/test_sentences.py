@@ -9,7 +9,7 @@ import pytest
 
 from server.analysis.result import DayResult, SetupResult
 from server.results.next_step import more_each_way, next_step, used_coast_downs
-from server.results.sentences import comparison_sentences, setup_sentences
+from server.results.sentences import comparison_sentences, setup_sentences, shared_step
 from server.testday.values import Finding
 from tests.web.made_up import delta, made_up_day_result
 
@@ -28,17 +28,21 @@ def with_u(setup: SetupResult, u: float) -> SetupResult:
 
 def directions(setup: SetupResult, *wanted: int) -> SetupResult:
     model = setup.passes[0]
-    passes = tuple(
-        dataclasses.replace(model, direction=one, start_s=float(i)) for i, one in enumerate(wanted)
-    )
+    passes = tuple(dataclasses.replace(model, direction=one, start_s=float(i)) for i, one in enumerate(wanted))
     return dataclasses.replace(setup, passes=passes)
 
 
 def test_the_sentence_holds_value_interval_unit_and_count() -> None:
     (sentence,) = setup_sentences(made_up_day_result("B"), 0.05)
-    assert sentence.text == (
-        "Setup B: SCx 1.380 ± 0.041 m² from 8 coast-downs; that is within the wanted ± 0.05 m²."
-    )
+    assert sentence.text == ("Setup B: SCx 1.380 ± 0.041 m² from 8 coast-downs; that is within the wanted ± 0.05 m².")
+
+
+def test_what_is_the_same_for_all_is_said_once() -> None:
+    assert shared_step(setup_sentences(made_up_day_result("AB"), 0.05)) == "that is within the wanted ± 0.05 m²"
+    assert shared_step(setup_sentences(made_up_day_result("A"), 0.05)) == ""
+    one, other = setup_sentences(made_up_day_result("AB"), 0.05)
+    assert shared_step([one, dataclasses.replace(other, step="two more back")]) == ""
+    assert shared_step([one, dataclasses.replace(other, value="")]) == ""
 
 
 def test_no_area_is_said_with_its_reason() -> None:
@@ -98,7 +102,7 @@ def test_the_passes_it_names_would_do(setup: SetupResult) -> None:
 def test_what_passes_cannot_reach_names_what_to_measure(setup: SetupResult) -> None:
     assert next_step(setup, 0.01) == (
         "more passes alone will not reach the wanted ± 0.01 m²; "
-        "the largest stated part is driveline drag slope (0.012 m²): it was not given, measure it"
+        "the largest stated part is driveline drag slope: it was not given, measure it"
     )
 
 

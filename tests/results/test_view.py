@@ -29,9 +29,7 @@ def test_every_pass_is_there_in_order_with_its_reason() -> None:
     result = made_up_day_result("AB")
     rows = result_view(result, 0.03).passes
     assert len(rows) == sum(len(setup.passes) for setup in result.setups)
-    assert [row.run for row in rows if row.setup == "A"] == sorted(
-        row.run for row in rows if row.setup == "A"
-    )
+    assert [row.run for row in rows if row.setup == "A"] == sorted(row.run for row in rows if row.setup == "A")
     (down, _) = [row for row in rows if not row.used]
     assert (down.speeds, down.direction, down.own) == ("95 → 72", "out", "")
     assert down.reason.startswith("the brake was touched")
@@ -57,9 +55,7 @@ def test_values_in_screen_units(name: str, value: float, u: float, unit: str, te
 
 def test_reference_condition_in_screen_units() -> None:
     lines = dict(
-        reference_lines(
-            {"speed_mps": 22.0, "temperature_k": 290.15, "front_ride_height_m": 0.034, "note": None}
-        )
+        reference_lines({"speed_mps": 22.0, "temperature_k": 290.15, "front_ride_height_m": 0.034, "note": None})
     )
     assert lines == {
         "Speed": "79.2 km/h (22.0 m/s)",

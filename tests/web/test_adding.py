@@ -187,6 +187,14 @@ def test_waiting_days_stand_on_the_first_page(site: Site) -> None:
     wait_for(lambda: "slow.zip</strong>: fitting" in site.client.get("/").text)
 
 
+def test_a_failure_stays_on_the_first_page_until_the_next_day(site: Site) -> None:
+    """A day folder named at the start fails before anyone looks."""
+    ended(site, send_zip(site, zipped("unreadable")))
+    assert "stops in the middle of line 48,113" in site.client.get("/").text
+    ended(site, send_zip(site, zipped("Long apron")))
+    assert "48,113" not in site.client.get("/").text
+
+
 def test_work_is_taken_up_again_after_a_stop(tmp_path: Path) -> None:
     """A server that is stopped during a fit ends at once; the next one fits the day."""
     settings = Settings(data_folder=tmp_path / "data")

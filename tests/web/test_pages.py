@@ -30,7 +30,7 @@ def test_list_shows_the_latest_day_in_a_sentence(shown: Site) -> None:
 
 def test_day_opens_with_its_sentence(shown: Site) -> None:
     text = re.sub(r"<[^>]+>", "", shown.client.get("/days/1").text)
-    assert re.search(r"Setup A: SCx 1\.520 ± 0\.041 m² from 8 coast-downs;", text)
+    assert re.search(r"Setup A: SCx 1\.520 ± 0\.041 m² from 8 coast-downs\.", text)
     assert "B against A: SCx −0.140 ± 0.034 m² (p &lt; 0.001): less drag than A." in text
     assert text.index("Setup A: SCx") < text.index("Estimates")
 
