@@ -85,6 +85,7 @@ def routes_of(routes: list[BaseRoute]) -> set[str]:
 
 def test_pages(tmp_path: Path) -> None:
     app = create_app(Settings(data_folder=tmp_path))
+    app.state.archive.close()
     exist = {re.sub(r":\w+}", "}", path) for path in routes_of(app.routes)}
     assert len(exist) > 5
     assert set(named("Pages", 1)) == exist
