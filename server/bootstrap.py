@@ -49,17 +49,18 @@ def choose(checkout: Path, data: Path, level: str) -> Environment:
     return near if writable else Environment(data / "environments" / _slug(checkout))
 
 
-def hand_over(python: Path, module: str) -> NoReturn:
-    """Go on as `python -m module …` in the environment; on Windows as a child whose exit code is kept."""
+def hand_over(python: Path, module: str, replace: bool = os.name != "nt") -> NoReturn:
+    """Go on as `python -m module …` in the environment.
+
+    replace: become that process; Windows cannot, so there a child runs and its exit code is kept.
+    """
     command = [str(python), "-m", module, *sys.argv[1:]]
     sys.stdout.flush()
     sys.stderr.flush()
-    if os.name != "nt":
+    if replace:
         os.execv(command[0], command)
-    with contextlib.suppress(KeyboardInterrupt):
-        signal.signal(signal.SIGINT, signal.SIG_IGN)  # the child answers Ctrl-C
-        sys.exit(subprocess.run(command, check=False).returncode)
-    sys.exit(INTERRUPTED_EXIT)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the child answers Ctrl-C
+    sys.exit(subprocess.run(command, check=False).returncode)
 
 
 def _set_up(environment: Environment, checkout: Path, level: str) -> None:

@@ -185,9 +185,7 @@ def test_a_strange_folder_in_the_way_is_named_and_kept(tmp_path: Path) -> None:
     assert (checkout / ".venv" / "mine.txt").read_text() == "mine"
 
 
-def test_a_person_s_own_environment_is_used_and_never_removed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_person_s_own_environment_is_used_and_never_removed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     checkout = small_checkout(tmp_path)
     environment = Environment(checkout / ".venv")
     subprocess.run([base_python(), "-m", "venv", "--without-pip", str(environment.folder)], check=True)
@@ -210,6 +208,21 @@ def test_a_checkout_that_cannot_be_written_uses_the_data_folder(
     assert bootstrap.choose(tmp_path / "other", tmp_path / "data", "run") != chosen
 
 
+@pytest.mark.parametrize("code", [0, 3])
+def test_without_replacing_the_process_the_exit_code_is_kept(
+    code: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """As on Windows: the arguments go to a child and its exit code comes back."""
+    (tmp_path / "child.py").write_text("import sys; print(sys.argv[1:]); sys.exit(int(sys.argv[2]))")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "argv", ["stillair", "a day", str(code)])
+    monkeypatch.setattr(bootstrap.signal, "signal", lambda *_: None)
+    with pytest.raises(SystemExit) as ended:
+        bootstrap.hand_over(Path(sys.executable), "child", replace=False)
+    assert ended.value.code == code
+    assert capfd.readouterr().out == f"['a day', '{code}']\n"
+
+
 def test_nothing_is_set_up_where_a_wheel_was_installed(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(locations, "PACKAGE", Path("/nowhere/site-packages/server"))
     monkeypatch.setattr(bootstrap, "choose", lambda *_: pytest.fail("tried to set up"))
@@ -217,9 +230,7 @@ def test_nothing_is_set_up_where_a_wheel_was_installed(monkeypatch: pytest.Monke
 
 
 @pytest.mark.parametrize("missing", [{"ensurepip", "pip"}, {"venv"}])
-def test_missing_debian_package_is_named(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, missing: set[str]
-) -> None:
+def test_missing_debian_package_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, missing: set[str]) -> None:
     monkeypatch.setattr(shutil, "which", lambda _: None)
     monkeypatch.setattr(installing, "_has", lambda module: module not in missing)
     with pytest.raises(SetupError, match=r"package python3-venv.*apt-get install python3-venv"):
@@ -292,7 +303,5 @@ def test_heavy_parts_are_not_loaded_by_the_set_up() -> None:
         "import server.bootstrap, sys;"
         "print([m for m in sys.modules.values() if 'site-packages' in str(getattr(m, '__file__', ''))])"
     )
-    done = subprocess.run(
-        [base_python(), "-S", "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
-    )
+    done = subprocess.run([base_python(), "-S", "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
