@@ -28,8 +28,8 @@ class NoiseTerm:
     integrated: bool = True
 
 
-GUST_SD = NoiseTerm("gust_sd", 0.45, 0.8)  # m/s
-GUST_TIME = NoiseTerm("gust_time", 9.0, 0.8)  # s, at 20 m/s air speed
+GUST_SD = NoiseTerm("gust_sd", 0.6, 0.9)  # m/s
+GUST_TIME = NoiseTerm("gust_time", 12.0, 0.8)  # s, at 20 m/s air speed
 # α of τ ∝ (20 m/s / U)^α, as α / (1 − α): 0 a gust fixed in time, 1 frozen air that the car drives through
 GUST_FROZEN = NoiseTerm("gust_frozen", 1.0, 1.5)
 SLOW_WIND = NoiseTerm("slow_wind", 0.5, 0.7)  # m/s

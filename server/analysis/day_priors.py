@@ -92,11 +92,12 @@ def build_priors(day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedSca
     for setup in setups:
         parameters.extend(_setup_parameters(setup, day))
     car = day.car
+    c1, t1 = _wider(car.rolling_c1_s_per_m), _wider(car.driveline_drag_n_per_mps)
     parameters += [
         _plain("c0", "rolling resistance c0", car.rolling_c0, "–"),
-        _plain("c1", "rolling resistance c1", car.rolling_c1_s_per_m, "s/m"),
+        _plain("c1", "rolling resistance c1", c1, "s/m"),
         _plain("t0", "driveline drag T0", car.driveline_drag_n, "N"),
-        _plain("t1", "driveline drag T1", car.driveline_drag_n_per_mps, "N s/m"),
+        _plain("t1", "driveline drag T1", t1, "N s/m"),
         _plain("grade", "grade", grade_prior(day.venue), "–"),
         _plain("cross", "cross wind", air.cross_excess, "m²/s²"),
         _plain("warm", "tyre warm-up", WARM_UP, "–"),
@@ -208,6 +209,14 @@ def _speed_parameters(day: Day, scale: SpeedScale | None) -> list[Parameter]:
         ),
         Parameter("satellite", "satellite speed scale", 0.0, SATELLITE_SCALE.u, "–", "default"),
     ]
+
+
+def _wider(stated: Quantity) -> Quantity:
+    """A stated linear resistance with its u as known from about ten readings: √(ν/(ν − 2)) = 1.12 for ν = 10.
+
+    The data say next to nothing of it, so a u that is a little too small goes straight into the area.
+    """
+    return Quantity(stated.value, stated.u * 1.12, stated.source)
 
 
 def _plain(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
+from scipy.special import stdtr
 
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.pass_data import SATELLITE
@@ -15,7 +16,7 @@ from server.testday.values import Finding
 TOO_WIDE = 0.30
 WIDE = 0.10
 ROLLING_NO_TYRE_HAS = 0.05
-UNLIKE_OTHERS = 3.5
+ALARM_RATE = 0.02
 DRAGGING = 0.12
 
 
@@ -80,18 +81,21 @@ def _noise_search(posterior: DayPosterior) -> Iterator[Finding]:
 
 
 def _unlike(setups: Sequence[SetupResult]) -> Iterator[Finding]:
-    """A pass whose own area or rolling resistance stands far from the others' (a dragging brake, traffic)."""
+    """A pass whose own area or rolling resistance stands far from the others' (a dragging brake, traffic).
+
+    Each area against the mean and spread of the others (externally studentised, Student's t with n − 2
+    degrees of freedom), at 2 % for all passes of a setup together (Bonferroni).
+    """
     for setup in setups:
-        if len(setup.fits) < 4:
-            continue
         areas = np.array([f.scx for f in setup.fits])
-        middle = float(np.median(areas))
-        spread = 1.4826 * float(np.median(np.abs(areas - middle)))
-        for fit in setup.fits:
-            if abs(fit.scx - middle) > UNLIKE_OTHERS * float(np.hypot(fit.scx_u, spread)):
-                yield _unlike_finding(
-                    fit, f"gives SCx {fit.scx:.2f} m² against {middle:.2f} m² of the others"
-                )
+        n = len(areas)
+        if n < 4:
+            continue
+        for i, fit in enumerate(setup.fits):
+            others = np.delete(areas, i)
+            mean, spread = float(np.mean(others)), float(np.std(others, ddof=1)) * np.sqrt(n / (n - 1.0))
+            if 2.0 * n * float(stdtr(n - 2, -abs(fit.scx - mean) / max(spread, 1e-9))) < ALARM_RATE:
+                yield _unlike_finding(fit, f"gives SCx {fit.scx:.2f} m² against {mean:.2f} m² of the others")
             elif fit.resistance_scatter > DRAGGING:
                 more = f"rolls {100 * fit.resistance_scatter:.0f} % harder than the others"
                 yield _unlike_finding(fit, f"{more}: look for a dragging brake or a soft tyre")
