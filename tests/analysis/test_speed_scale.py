@@ -13,7 +13,7 @@ from tests.simulator import Scenario, draw_day
 CAR = draw_day(1, Scenario()).day.car
 
 
-def drive(  # noqa: PLR0917 - the four numbers to be foundkappa0: float, kappa2: float, delay: float, lag: float, noise: float, seed: int = 1) -> Run:
+def drive(*, kappa0: float, kappa2: float, delay: float, lag: float, noise: float, seed: int = 1) -> Run:
     """Accelerate, coast, accelerate, brake gently, twice; wheel at 100 Hz, satellite at 10 Hz."""
     time = np.arange(0.0, 120.0, 0.01)
     true = np.interp(time, [0, 6, 20, 26, 45, 60, 66, 85, 95, 120], [2, 28, 12, 27, 8, 8, 29, 9, 20, 4])
@@ -33,7 +33,7 @@ def drive(  # noqa: PLR0917 - the four numbers to be foundkappa0: float, kappa2:
     [(0.012, -0.003, 0.12, 0.0), (-0.02, 0.0, 0.25, 0.7), (0.0, -0.002, 0.05, 0.2)],
 )
 def test_known_relation_is_found(kappa0: float, kappa2: float, delay: float, lag: float) -> None:
-    found = fit_speed_scale([drive(kappa0, kappa2, delay, lag, 0.04)], [], CAR)
+    found = fit_speed_scale([drive(kappa0=kappa0, kappa2=kappa2, delay=delay, lag=lag, noise=0.04)], [], CAR)
     assert found is not None
     u = np.sqrt(np.diag(found.covariance))
     off = (found.mean - np.array([kappa0, kappa2, delay, lag])) / u
@@ -43,22 +43,22 @@ def test_known_relation_is_found(kappa0: float, kappa2: float, delay: float, lag
 
 
 def test_noise_widens_the_covariance() -> None:
-    quiet = fit_speed_scale([drive(0.01, 0.0, 0.1, 0.2, 0.03)], [], CAR)
-    loud = fit_speed_scale([drive(0.01, 0.0, 0.1, 0.2, 0.30)], [], CAR)
+    quiet = fit_speed_scale([drive(kappa0=0.01, kappa2=0.0, delay=0.1, lag=0.2, noise=0.03)], [], CAR)
+    loud = fit_speed_scale([drive(kappa0=0.01, kappa2=0.0, delay=0.1, lag=0.2, noise=0.30)], [], CAR)
     assert quiet is not None
     assert loud is not None
     assert loud.covariance[0, 0] > quiet.covariance[0, 0]
 
 
 def test_without_a_satellite_there_is_nothing_to_fit() -> None:
-    run = drive(0.0, 0.0, 0.1, 0.0, 0.03)
+    run = drive(kappa0=0.0, kappa2=0.0, delay=0.1, lag=0.0, noise=0.03)
     only = replace(run.recordings[0], signals={"wheel_speed_fl": run.recordings[0].signals["wheel_speed_fl"]})
     assert fit_speed_scale([replace(run, recordings=(only,))], [], CAR) is None
 
 
 @pytest.mark.parametrize("offset", [-7.3, 0.41, 18.0])
 def test_a_boxs_clock_is_brought_to_the_cars(offset: float) -> None:
-    run = drive(0.01, 0.0, 0.0, 0.0, 0.03)
+    run = drive(kappa0=0.01, kappa2=0.0, delay=0.0, lag=0.0, noise=0.03)
     signals = run.recordings[0].signals
     late = replace(signals["gps_speed"], time_s=signals["gps_speed"].time_s + offset)
     assert speed_offset(signals["wheel_speed_fl"], late) == pytest.approx(offset, abs=0.03)
@@ -71,7 +71,7 @@ def test_a_boxs_clock_is_brought_to_the_cars(offset: float) -> None:
 
 
 def test_speeds_that_never_agree_are_said() -> None:
-    run = drive(0.0, 0.0, 0.0, 0.0, 0.03)
+    run = drive(kappa0=0.0, kappa2=0.0, delay=0.0, lag=0.0, noise=0.03)
     signals = run.recordings[0].signals
     other = Signal(signals["gps_speed"].time_s, np.random.default_rng(0).uniform(0.0, 30.0, 1200))
     box, car = (
