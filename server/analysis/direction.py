@@ -41,7 +41,8 @@ def with_directions(
     moving = [p for p in passes if p.kind != "zero"]
     if not moving:
         return Directed(tuple(passes))
-    courses = [pass_course(p, signals, series) for p in moving]
+    found, place = course(signals, series), track(signals)
+    courses = [pass_course(p, found, place) for p in moving]
     if any(angle is not None for angle in courses):
         signs, findings = _by_course(moving, courses, run, heading_rad)
     elif (turned := _turned(moving, signals, series)) is not None:
@@ -79,14 +80,16 @@ def _fast_courses(run: Run, car: Car, gap_s: float) -> FloatArray:
     return np.asarray(angle[series.at(time) > FAST_SHARE * float(np.max(series.block_mps))])
 
 
-def pass_course(one: Pass, signals: Mapping[str, Signal], series: SpeedSeries) -> float | None:
-    """Mean course of a pass [rad], from heading or track; None where neither tells."""
-    found = course(signals, series)
+def pass_course(
+    one: Pass,
+    found: tuple[FloatArray, FloatArray] | None,
+    place: tuple[FloatArray, FloatArray, FloatArray] | None,
+) -> float | None:
+    """Mean course of a pass [rad], from the run's course (time, angle) or its track (time, east, north)."""
     if found is not None:
         inside = (found[0] >= one.start_s) & (found[0] <= one.end_s)
         if inside.any():
             return float(np.angle(np.mean(np.exp(1j * found[1][inside]))))
-    place = track(signals)
     if place is None:
         return None
     ends = np.array([one.start_s, one.end_s])

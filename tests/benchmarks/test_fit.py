@@ -1,7 +1,7 @@
 """A whole fit against the bare parser: a log of 20 min at 100 Hz with 40 channels that holds eight coast-downs.
 
-Times are processor seconds of the same run; the figures are printed. The fit proper (the joint posterior and its smoother) is
-told apart from everything around it: reading, roles, checks, passes, blocks.
+Times are processor seconds of the same run; the figures are printed. The fit proper (the joint posterior and its
+smoother) is told apart from everything around it: reading, roles, checks, passes, blocks.
 """
 
 import subprocess
