@@ -19,12 +19,7 @@ from server.installing import SetupError, run
 STATE_FILE = "stillair.json"
 __all__ = ["Environment", "SetupError", "make"]
 
-WARM = (
-    "import importlib.util as find\n"
-    "if find.find_spec('server.inference.warm'):\n"
-    "    from server.inference.warm import warm\n"
-    "    warm()\n"
-)
+WARM = "from server.inference.warm import warm; warm()"
 
 
 @dataclass(frozen=True)

@@ -33,6 +33,10 @@ def small_checkout(folder: Path) -> Path:
     (server / "commands" / "main.py").write_text(
         "import sys, madeup\ndef main(): print(sys.prefix, madeup.WORD, *sys.argv[1:], sep='|')\n"
     )
+    (server / "inference").mkdir()
+    (server / "inference" / "warm.py").write_text(
+        "import os\ndef warm():\n    os.makedirs(os.environ['NUMBA_CACHE_DIR'], exist_ok=True)\n"
+    )
     write_wheel(folder / "wheels", "1.0")
     return folder
 
@@ -57,7 +61,7 @@ def base_python() -> str:
 def variables(checkout: Path) -> dict[str, str]:
     """No index, only the checkout's wheels; no uv, so that the same path is walked everywhere."""
     kept = {
-        name: value for name, value in os.environ.items() if not name.startswith(("PIP_", "UV_", "PYTHON"))
+        name: value for name, value in os.environ.items() if not name.startswith(("PIP_", "UV_", "PYTHON", "NUMBA_"))
     }
     data = {"HOME": str(checkout / "home"), locations.DATA_FOLDER_VARIABLE: str(checkout / "data")}
     path = os.pathsep.join(p for p in os.environ["PATH"].split(os.pathsep) if not shutil.which("uv", path=p))

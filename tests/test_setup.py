@@ -94,6 +94,12 @@ def test_first_start_makes_the_environment_and_hands_over(set_up: Started) -> No
         "--json",
     ]
     assert "setting up 1 packages" in done.stderr
+    assert "could not be compiled" not in done.stderr
+
+
+def test_first_start_compiles_the_fit_into_the_data_folder(set_up: Started) -> None:
+    checkout, _ = set_up
+    assert (checkout / "data" / "cache" / "numba").is_dir()
 
 
 def test_second_start_does_nothing_and_is_quick(set_up: Started) -> None:
