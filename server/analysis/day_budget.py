@@ -7,6 +7,8 @@ to C_ss exactly (GUM, JCGM 100:2008, clause 5, read for a Bayesian linear model)
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from server.analysis.day_posterior import DayPosterior
@@ -15,9 +17,7 @@ from server.analysis.result import BudgetLine
 from server.testday.values import FloatArray
 
 
-def budget(
-    posterior: DayPosterior, quantity: str, weights: FloatArray, total_u: float
-) -> tuple[BudgetLine, ...]:
+def budget(posterior: DayPosterior, quantity: str, weights: FloatArray, total_u: float) -> tuple[BudgetLine, ...]:
     """Lines for the quantity Σ weights·parameters, largest first; total_u is its u over the noise as well.
 
     weights: (p,) over the posterior's parameters.
@@ -30,9 +30,10 @@ def budget(
     lines.append(_line(quantity, "gusts and sensor noise", data, "A"))
     extra = total_u**2 - variance
     if extra > 0:
-        lines.append(
-            _line(quantity, "strength of gusts and noise not exactly known", float(np.sqrt(extra)), "A")
-        )
+        lines.append(_line(quantity, "strength of gusts and noise not exactly known", float(np.sqrt(extra)), "A"))
+    else:  # the noise as sampled is a little smaller than at its best point
+        shrink = total_u / float(np.sqrt(variance))
+        lines = [replace(line, contribution=line.contribution * shrink) for line in lines]
     return tuple(sorted(lines, key=lambda line: -line.contribution))
 
 
@@ -43,6 +44,7 @@ def _stated(posterior: DayPosterior, quantity: str, covariance: FloatArray) -> l
             continue
         moved = float(covariance[i] * np.sqrt(posterior.mode_precision_prior[i, i]))
         u_in = parameter.input_u if parameter.input_u else parameter.u
+        sign = -1.0 if parameter.name in ("temperature", "humidity") else 1.0  # the density falls with them
         lines.append(
             BudgetLine(
                 quantity=quantity,
@@ -50,7 +52,7 @@ def _stated(posterior: DayPosterior, quantity: str, covariance: FloatArray) -> l
                 value=parameter.mean if parameter.value is None else parameter.value,
                 u=u_in,
                 unit=parameter.unit,
-                sensitivity=moved / u_in if u_in > 0 else None,
+                sensitivity=sign * moved / u_in if u_in > 0 else None,
                 contribution=abs(moved),
                 type="B",
                 source=parameter.source,
@@ -65,9 +67,7 @@ def _grouped(posterior: DayPosterior, quantity: str, covariance: FloatArray) -> 
     p = len(parameters)
     waves = np.array([i for i, q in enumerate(parameters) if q.name.startswith("wave_")], dtype=int)
     groups = {
-        "wheel-speed scale, growth and delays": np.array(
-            [posterior.problem.priors.index(n) for n in SPEED_NAMES]
-        ),
+        "wheel-speed scale, growth and delays": np.array([posterior.problem.priors.index(n) for n in SPEED_NAMES]),
         "mean wind of each pass": np.arange(p, p + n),
         "scatter of rolling resistance": np.arange(p + n, p + 2 * n),
         "undulation of the straight": waves,

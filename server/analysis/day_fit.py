@@ -12,11 +12,11 @@ from server.analysis.day_findings import data_findings
 from server.analysis.day_model import build_grid
 from server.analysis.day_noise import day_noise
 from server.analysis.day_posterior import DayPosterior, DayProblem, solve_day
-from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors
+from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import fit_findings
 from server.analysis.interval_method import CoastDown, interval_method
-from server.analysis.pass_data import PassData, build_pass
+from server.analysis.pass_data import PassData, build_pass, day_origin
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
@@ -91,16 +91,14 @@ def _all_passes(day: Day, options: FitOptions) -> tuple[tuple[Pass, ...], list[F
 
 def _usable(day: Day, passes: Sequence[Pass]) -> list[PassData]:
     """Block data of every used coast-down."""
-    runs = {run.number: run for run in day.runs}
-    built = [
-        build_pass(runs[p.run], p, day, day.venue.heading_rad) for p in passes if p.used and p.kind == "coast-down"
-    ]
+    runs, origin = {run.number: run for run in day.runs}, day_origin(day)
+    built = [build_pass(runs[p.run], p, day, origin) for p in passes if p.used and p.kind == "coast-down"]
     return [b for b in built if b is not None]
 
 
 def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: DayAir) -> DayProblem:
     names = tuple(s.name for s in day.setups if any(d.of.setup == s.name for d in data))
-    grid = build_grid(data, [names.index(d.of.setup) for d in data], air)
+    grid = build_grid(data, [names.index(d.of.setup) for d in data], driver_masses(day), air)
     waves = int(np.clip(grid.span_m / SHORTEST_WAVE_M, 0, MOST_WAVES)) if grid.position_m is not None else 0
     scale = fit_speed_scale(day.runs, passes, day.car)
     setups = [s for s in day.setups if s.name in names]

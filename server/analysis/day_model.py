@@ -20,7 +20,7 @@ from server.analysis.day_priors import SIDE_GUST_SHARE, WARM_UP_S, YAW_GROWTH, P
 from server.analysis.pass_data import BLOCK_S, SCALE_SPEED_MPS, WHEEL, PassData
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import Segments
-from server.testday.values import Car, FloatArray
+from server.testday.values import Car, FloatArray, Quantity
 
 GUST_SPEED_MPS = 20.0  # air speed at which the gust time is quoted
 GRAVITY = 9.80665  # standard acceleration of free fall, m/s² (ISO 80000-3)
@@ -30,7 +30,9 @@ GRAVITY = 9.80665  # standard acceleration of free fall, m/s² (ISO 80000-3)
 class DayGrid:
     """What never changes while the model is linearised again: nodes, passes, positions.
 
-    of_node: pass index of every node, (n,); positions from the middle of the visited stretch, (n,).
+    of_node: pass index of every node, (n,); positions from the middle of the visited stretch, (n,), nan where
+    a pass logged none; driver_of_pass: index into the day's distinct driver masses; away_h: hours from the
+    weather's readings.
     """
 
     passes: tuple[PassData, ...]
@@ -42,6 +44,8 @@ class DayGrid:
     density: FloatArray
     mass: FloatArray
     direction: FloatArray
+    driver_of_pass: np.ndarray
+    away_h: FloatArray
     warm: FloatArray
     day_h: FloatArray
     position_m: FloatArray | None
@@ -64,20 +68,23 @@ class LinearDay:
     resistance_n: FloatArray
 
 
-def build_grid(passes: Sequence[PassData], setup_of_pass: Sequence[int], air: DayAir) -> DayGrid:
-    """Lay the passes end to end."""
+def build_grid(
+    passes: Sequence[PassData], setup_of_pass: Sequence[int], drivers: Sequence[Quantity], air: DayAir
+) -> DayGrid:
+    """Lay the passes end to end. drivers: the day's distinct driver masses."""
     counts = [len(p.time_s) for p in passes]
     of_node = np.repeat(np.arange(len(passes)), counts)
     time = np.concatenate([p.time_s for p in passes])
     mean_clock = float(np.mean([p.clock_s for p in passes]))
     running = np.concatenate([p.since_start_s + p.time_s - p.time_s[0] for p in passes])
     warm = np.exp(-running / WARM_UP_S)
-    known = [p.position_m for p in passes if p.position_m is not None]
     position, span = None, 0.0
-    if len(known) == len(passes):
-        joined = np.concatenate(known)
-        middle = 0.5 * (float(joined.min()) + float(joined.max()))
-        position, span = joined - middle, float(joined.max() - joined.min())
+    if any(p.position_m is not None for p in passes):
+        joined = np.concatenate(
+            [np.full(len(p.time_s), np.nan) if p.position_m is None else p.position_m for p in passes]
+        )
+        low, high = float(np.nanmin(joined)), float(np.nanmax(joined))
+        position, span = joined - 0.5 * (low + high), high - low
     return DayGrid(
         passes=tuple(passes),
         setup_of_pass=tuple(setup_of_pass),
@@ -88,6 +95,8 @@ def build_grid(passes: Sequence[PassData], setup_of_pass: Sequence[int], air: Da
         density=np.array([air.density(p.clock_s) for p in passes]),
         mass=np.array([p.mass_kg for p in passes]),
         direction=np.array([float(p.of.direction) for p in passes]),
+        driver_of_pass=np.array([drivers.index(p.driver_mass_kg) for p in passes]),
+        away_h=np.array([air.away_h(p.clock_s) for p in passes]),
         warm=warm - np.mean(warm),
         day_h=np.array([(p.clock_s - mean_clock) / 3600.0 for p in passes]),
         position_m=position,
@@ -117,8 +126,11 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     speed = _speed(grid, grid.mid_s, value)
     node = grid.of_node
     d, rho, day_h = grid.direction[node], grid.density[node], grid.day_h[node]
-    mass = grid.mass[node] + value["mass_car"] + value["mass_driver"]
-    rho = rho * (1.0 + value["pressure"] + value["temperature"] + value["humidity"])
+    way = np.where(d == 0.0, 1.0, d)  # a pass of unknown direction has a wind of its own, against the car
+    driver, away = grid.driver_of_pass[node], grid.away_h[node]
+    drivers = np.array([value[f"mass_driver_{k}"] for k in range(int(grid.driver_of_pass.max()) + 1)])
+    mass = grid.mass[node] + value["mass_car"] + drivers[driver]
+    rho = rho * (1.0 + value["pressure"] + value["temperature"] + value["humidity"] + value["air_away"] * away)
     spin = {
         "front": car.front.axle_inertia_kgm2.value / car.front.tyre_radius_m.value**2,
         "rear": car.rear.axle_inertia_kgm2.value / car.rear.tyre_radius_m.value**2,
@@ -129,7 +141,7 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     scz = np.array([value[f"scz_front:{s}"] + value[f"scz_rear:{s}"] for s in setup_names])[setup]
 
     q = 0.5 * rho
-    u = speed + d * point.wind[node]
+    u = speed + way * point.wind[node]
     load = mass * GRAVITY + q * u * u * scz
     swell = 1.0 + point.scatter[node] + value["warm"] * grid.warm + value["drift"] * day_h
     rolling = value["c0"] * swell + value["c1"] * speed
@@ -155,9 +167,12 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         "inertia_rear": resistance / m_e * spin["rear"],
     }
     by_mass = -(rolling + slope) * GRAVITY + resistance / m_e
-    push["mass_car"] = push["mass_driver"] = by_mass
+    push["mass_car"] = by_mass
+    for k in range(len(drivers)):
+        push[f"mass_driver_{k}"] = np.where(driver == k, by_mass, 0.0)
     by_density = -(rolling * (load - mass * GRAVITY) + drag) / (rho / grid.density[node])
     push["pressure"] = push["temperature"] = push["humidity"] = by_density
+    push["air_away"] = by_density * away
     for i, s in enumerate(setup_names):
         here = setup == i
         push[f"scx:{s}"] = np.where(here, -q * (u * u + value["cross"]), 0.0)
@@ -173,7 +188,7 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         column = push.get(parameter.name)
         if column is not None:
             forcing[:, 1 + i] = column / m_e * sd[i]
-    forcing[:, 1 + p] = b * d
+    forcing[:, 1 + p] = b * way
     forcing[:, 2 + p] = -value["c0"] * load / m_e
     gust_push = -q * (scx * (1.0 + SIDE_GUST_SHARE * (1.0 + YAW_GROWTH.value)) + rolling * scz) / m_e
     rows = _observations(grid, priors, value)
@@ -186,9 +201,7 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         tau_scale=np.ones(len(speed)),
         **rows.filter_arrays,
     )
-    return LinearDay(
-        segments, gust_push, np.log(GUST_SPEED_MPS / np.maximum(u, 2.0)), rows.row_pass, resistance
-    )
+    return LinearDay(segments, gust_push, np.log(GUST_SPEED_MPS / np.maximum(u, 2.0)), rows.row_pass, resistance)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -270,7 +283,7 @@ def _wave_shapes(grid: DayGrid, priors: Priors) -> dict[str, FloatArray]:
     for name in names:
         _, part, order = name.split("_")
         phase = 2.0 * np.pi * int(order) * grid.position_m / (1.15 * grid.span_m)
-        shapes[name] = np.cos(phase) if part == "cos" else np.sin(phase)
+        shapes[name] = np.nan_to_num(np.cos(phase) if part == "cos" else np.sin(phase))
     return shapes
 
 
@@ -282,5 +295,5 @@ def _waves(grid: DayGrid, value: dict[str, float]) -> FloatArray:
         if name.startswith("wave_"):
             _, part, order = name.split("_")
             phase = 2.0 * np.pi * int(order) * grid.position_m / (1.15 * grid.span_m)
-            total += size * (np.cos(phase) if part == "cos" else np.sin(phase))
+            total += size * np.nan_to_num(np.cos(phase) if part == "cos" else np.sin(phase))
     return total

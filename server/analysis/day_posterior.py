@@ -56,9 +56,7 @@ class DayPosterior:
     values: dict[str, float]
 
 
-def solve_day(
-    problem: DayProblem, seed: int = 1, progress: Callable[[float, str], None] | None = None
-) -> DayPosterior:
+def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str], None] | None = None) -> DayPosterior:
     """Fit the day: linearise, find the noise, linearise again until it stands, integrate over the noise."""
     say = progress or _silent
     n = len(problem.grid.passes)
@@ -90,9 +88,7 @@ def _step(problem: DayProblem, point: Point, log: FloatArray) -> Point:
 
 def _moved(problem: DayProblem, point: Point, z: FloatArray) -> Point:
     p, n = len(problem.priors.parameters), len(problem.grid.passes)
-    return Point(
-        point.theta + problem.priors.u * z[:p], point.wind + z[p : p + n], point.scatter + z[p + n :]
-    )
+    return Point(point.theta + problem.priors.u * z[:p], point.wind + z[p : p + n], point.scatter + z[p + n :])
 
 
 def _noise_mode(problem: DayProblem, point: Point, start: FloatArray, last: bool) -> Mode:
@@ -104,9 +100,7 @@ def _noise_mode(problem: DayProblem, point: Point, start: FloatArray, last: bool
     return find_mode(log_density, start, problem.noise.log_sd, problem.noise.integrated if last else None)
 
 
-def evaluate(
-    problem: DayProblem, linear: LinearDay, point: Point, log: FloatArray
-) -> tuple[Posterior, FloatArray]:
+def evaluate(problem: DayProblem, linear: LinearDay, point: Point, log: FloatArray) -> tuple[Posterior, FloatArray]:
     """Posterior of the deviations from the point (shared in units of prior u) at given noise, and the rows."""
     values = problem.noise.values(log)
     noise = filter_noise(values)

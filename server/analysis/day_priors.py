@@ -23,6 +23,8 @@ SCZ_AXLE_PRIOR = Quantity(1.5, 1.0, "default")
 GRADE_PRIOR = Quantity(0.0, 0.004, "default")
 # Growth of drag with yaw, per rad²: SCx (1 + k β²); open-wheel cars 0 to 4 (common practice, no source).
 YAW_GROWTH = Quantity(2.0, 2.0, "default")
+# A pass whose direction nobody knows meets an unknown slope, as a share of the rolling resistance: 0.5 % of 1.8 %.
+UNKNOWN_SLOPE_SHARE = 0.3
 # Cross wind where nobody read it (m/s, standard deviation about zero).
 CROSS_WIND_SD_MPS = 1.2
 # Side gusts are weaker than head-on ones: ratio of variances near the ground (common practice, no source).
@@ -32,6 +34,8 @@ WARM_UP = Quantity(0.03, 0.05, "default")
 WARM_UP_S = 300.0
 # Drift of the rolling resistance over the day, share per hour.
 DAY_DRIFT_PER_H = Quantity(0.0, 0.05, "default")
+# Change of density where no reading stands near in time, share per hour: 1.5 K/h.
+AIR_AWAY_PER_H = Quantity(0.0, 0.005, "default")
 # Wheel-speed scale (rolling radius) and its growth at the reference speed, where no satellite speed tells.
 WHEEL_SCALE = Quantity(0.0, 0.01, "default")
 WHEEL_GROWTH = Quantity(0.0, 0.004, "default")
@@ -95,25 +99,29 @@ def build_priors(day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedSca
     c1, t1 = _wider(car.rolling_c1_s_per_m), _wider(car.driveline_drag_n_per_mps)
     parameters += [
         _plain("c0", "rolling resistance c0", car.rolling_c0, "–"),
-        _plain("c1", "rolling resistance c1", c1, "s/m"),
+        _plain("c1", "rolling resistance c1 (stated u × 1.12)", c1, "s/m"),
         _plain("t0", "driveline drag T0", car.driveline_drag_n, "N"),
-        _plain("t1", "driveline drag T1", t1, "N s/m"),
+        _plain("t1", "driveline drag T1 (stated u × 1.12)", t1, "N s/m"),
         _plain("grade", "grade", grade_prior(day.venue), "–"),
         _plain("cross", "cross wind", air.cross_excess, "m²/s²"),
         _plain("warm", "tyre warm-up", WARM_UP, "–"),
         _plain("drift", "rolling drift over the day", DAY_DRIFT_PER_H, "1/h"),
         _deviation("mass_car", "car mass", car.mass_kg, "kg"),
-        _deviation("mass_driver", "driver mass", _driver(day), "kg"),
-        _inertia("inertia_front", "front axle inertia", car.front),
-        _inertia("inertia_rear", "rear axle inertia", car.rear),
+        *(_deviation(f"mass_driver_{k}", "driver mass", mass, "kg") for k, mass in enumerate(driver_masses(day))),
+        _inertia("inertia_front", "front axle inertia, rolling radius with it", car.front),
+        _inertia("inertia_rear", "rear axle inertia, rolling radius with it", car.rear),
     ]
-    for name, label, quantity, share, _ in air.density_parts:
-        parameters.append(Parameter(name, label, 0.0, abs(share), "–", quantity.source, quantity.value, quantity.u))
+    for part in air.density_parts:
+        given = part.input
+        parameters.append(
+            Parameter(part.name, part.label, 0.0, part.share, part.unit, given.source, given.value, given.u)
+        )
+    parameters.append(_plain("air_away", "air away from its weather readings", AIR_AWAY_PER_H, "1/h"))
     parameters += _speed_parameters(day, scale)
     for j in range(waves):
-        for part in ("cos", "sin"):
-            parameters.append(Parameter(f"wave_{part}_{j + 1}", "undulation of the straight", 0.0, WAVE_SD,
-                                        "–", "default"))  # fmt: skip
+        for shape in ("cos", "sin"):
+            name = f"wave_{shape}_{j + 1}"
+            parameters.append(Parameter(name, "undulation of the straight", 0.0, WAVE_SD, "–", "default"))
     correlation = np.eye(4)
     if scale is not None:
         sd = np.sqrt(np.diag(scale.covariance))
@@ -135,6 +143,11 @@ def wind_prior(
     cov = level_u**2 + slow_sd**2 * np.exp(-lag / 900.0)
     cov[np.diag_indices_from(cov)] += 1e-4
     n = len(clock)
+    for i, data in enumerate(passes):
+        if data.of.direction == 0:  # its wind is against the car, not 'out': it shares nothing with the others
+            own = cov[i, i]
+            cov[i, :] = cov[:, i] = 0.0
+            cov[i, i] = own
     if len(air.wind_clock_s) == 0:
         return np.zeros(n), cov
     gain = np.linalg.solve(cov[n:, n:] + air.head_wind_cov, cov[n:, :n]).T
@@ -146,6 +159,8 @@ def scatter_covariance(passes: Sequence[PassData], sd: float) -> FloatArray:
     clock = np.array([p.clock_s for p in passes])
     lag = np.abs(clock[:, None] - clock[None, :])
     cov = sd**2 * (0.5 * np.eye(len(clock)) + 0.5 * np.exp(-lag / 900.0))
+    unknown = np.array([p.of.direction == 0 for p in passes])
+    cov[unknown, unknown] += UNKNOWN_SLOPE_SHARE**2
     return np.asarray(cov)
 
 
@@ -231,9 +246,9 @@ def _deviation(name: str, label: str, quantity: Quantity, unit: str) -> Paramete
 def _inertia(name: str, label: str, axle: Axle) -> Parameter:
     j, r = axle.axle_inertia_kgm2, axle.tyre_radius_m
     relative = float(np.hypot(j.u / j.value, 2.0 * r.u / r.value))
-    return Parameter(name, label, 0.0, max(relative, 1e-6), "–", j.source, j.value, j.u)
+    return Parameter(name, label, 0.0, max(relative, 1e-6), "kg m²", j.source, j.value, j.value * relative)
 
 
-def _driver(day: Day) -> Quantity:
-    masses = [run.driver_mass_kg for run in day.runs]
-    return max(masses, key=lambda q: q.u) if masses else Quantity(75.0, 10.0, "default")
+def driver_masses(day: Day) -> tuple[Quantity, ...]:
+    """The day's distinct driver masses; runs that state the same one share its error, others don't."""
+    return tuple(dict.fromkeys(run.driver_mass_kg for run in day.runs))

@@ -54,17 +54,21 @@ def with_directions(
 
 
 def straight_heading(runs: Sequence[Run], car: Car, options: PassOptions | None = None) -> float | None:
-    """True heading of a day's straight [rad] from its fast stretches; 'out' is the way of the first one.
+    """True heading of a day's straight [rad] from its fast stretches; 'out' is what the first run that has a
+    direction on its sheet says of its first fast stretch, else the way of the day's first one.
 
     The axis is the mean of the doubled course angle; None where no run tells a course.
     """
     gap = (options or PassOptions()).max_gap_s
-    found = [angles for run in runs if len(angles := _fast_courses(run, car, gap))]
+    found = [(run, angles) for run in runs if len(angles := _fast_courses(run, car, gap))]
     if not found:
         return None
-    doubled = np.mean(np.exp(2j * np.concatenate(found)))
+    doubled = np.mean(np.exp(2j * np.concatenate([angles for _, angles in found])))
     axis = 0.5 * float(np.angle(doubled))
-    way = 1.0 if np.cos(found[0][0] - axis) >= 0.0 else -1.0
+    first, angles = next((pair for pair in found if pair[0].direction), found[0])
+    way = 1.0 if np.cos(angles[0] - axis) >= 0.0 else -1.0
+    if first.direction == "back":
+        way = -way
     return float((axis + (0.0 if way > 0 else np.pi)) % (2.0 * np.pi))
 
 

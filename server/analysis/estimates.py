@@ -28,6 +28,4 @@ def delta(setup: FloatArray, baseline: FloatArray, unit: str) -> Delta:
     low, high = np.quantile(difference, [0.025, 0.975])
     p = float(2.0 * ndtr(-abs(value) / u)) if u > 0 else float(value == 0.0)
     shared = 0.5 * (float(np.var(setup)) + float(np.var(baseline)) - u**2)
-    return Delta(
-        value, u, float(low), float(high), p, SEEN_FACTOR * u, unit, float(np.sqrt(max(shared, 0.0)))
-    )
+    return Delta(value, u, float(low), float(high), p, SEEN_FACTOR * u, unit, float(np.sqrt(max(shared, 0.0))))

@@ -155,7 +155,7 @@ def _wide(setup: SetupResult, area: Estimate) -> Iterator[Finding]:
 
 
 def _linear(setup: SetupResult, area: Estimate) -> Iterator[Finding]:
-    lines = [line for line in setup.budget if line.input.endswith((" c1", " T1"))]
+    lines = [line for line in setup.budget if " c1" in line.input or " T1" in line.input]
     part = float(np.sqrt(sum(line.contribution**2 for line in lines)))
     if part > 0.7 * area.u:
         text = (

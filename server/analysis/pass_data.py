@@ -13,7 +13,7 @@ import numpy as np
 from numpy.polynomial import Chebyshev
 
 from server.analysis.result import Pass
-from server.testday.values import Car, Day, FloatArray, Recording, Run, Signal
+from server.testday.values import Car, Day, FloatArray, Quantity, Recording, Run, Signal
 
 BLOCK_S = 0.2
 WHEEL, SATELLITE = 0, 1
@@ -43,6 +43,7 @@ class PassData:
 
     of: Pass
     mass_kg: float
+    driver_mass_kg: Quantity
     clock_s: float
     since_start_s: float
     time_s: FloatArray
@@ -50,6 +51,27 @@ class PassData:
     series: Mapping[int, BlockSeries]
     position_m: FloatArray | None = None
     extra: Mapping[str, BlockSeries] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where distances along the straight are counted from, and the true heading of 'out' [rad]."""
+
+    latitude_rad: float
+    longitude_rad: float
+    heading_rad: float
+
+
+def day_origin(day: Day) -> Place | None:
+    """The middle of the first run with positions; None without positions or without a heading."""
+    if day.venue.heading_rad is None:
+        return None
+    for run in day.runs:
+        signals = merged_signals(run)
+        if "latitude" in signals and "longitude" in signals and len(signals["longitude"].values):
+            middle = [float(np.nanmedian(signals[role].values)) for role in ("latitude", "longitude")]
+            return Place(middle[0], middle[1], day.venue.heading_rad)
+    return None
 
 
 def merged_signals(run: Run) -> dict[str, Signal]:
@@ -72,8 +94,11 @@ def wheel_roles(car: Car, signals: Mapping[str, Signal]) -> tuple[str, ...]:
     return tuple(role for role in sorted(signals) if role.startswith("wheel_speed_"))
 
 
-def build_pass(run: Run, found: Pass, day: Day, heading_rad: float | None) -> PassData | None:
-    """Block means of a pass's speeds; None where fewer than eight blocks hold a speed."""
+def build_pass(run: Run, found: Pass, day: Day, origin: Place | None) -> PassData | None:
+    """Block means of a pass's speeds; None where fewer than eight blocks hold a speed.
+
+    origin: where distances along the straight are counted from, one for the day.
+    """
     signals = merged_signals(run)
     nodes = np.arange(found.start_s + 0.5 * BLOCK_S, found.end_s - 0.499 * BLOCK_S, BLOCK_S)
     series: dict[int, BlockSeries] = {}
@@ -95,12 +120,13 @@ def build_pass(run: Run, found: Pass, day: Day, heading_rad: float | None) -> Pa
     return PassData(
         of=found,
         mass_kg=day.car.mass_kg.value + run.driver_mass_kg.value,
+        driver_mass_kg=run.driver_mass_kg,
         clock_s=start_clock + 0.5 * (found.start_s + found.end_s),
         since_start_s=max(0.0, found.start_s - _first_time(signals)),
         time_s=nodes,
         path=path,
         series=series,
-        position_m=_positions(signals, nodes, path, heading_rad),
+        position_m=_positions(signals, nodes, path, origin),
     )
 
 
@@ -155,20 +181,20 @@ def _mean_blocks(parts: Sequence[BlockSeries]) -> BlockSeries | None:
 
 
 def _positions(
-    signals: Mapping[str, Signal], nodes: FloatArray, path: Chebyshev, heading_rad: float | None
+    signals: Mapping[str, Signal], nodes: FloatArray, path: Chebyshev, origin: Place | None
 ) -> FloatArray | None:
     """Distance along 'out' [m]: the shape from the speed, the place from latitude and longitude."""
-    if heading_rad is None or "latitude" not in signals or "longitude" not in signals:
+    if origin is None or "latitude" not in signals or "longitude" not in signals:
         return None
     latitude, longitude = signals["latitude"], signals["longitude"]
     inside = (latitude.time_s >= nodes[0]) & (latitude.time_s <= nodes[-1])
     if np.count_nonzero(inside) < 4:
         return None
     time = latitude.time_s[inside]
-    north = latitude.values[inside] * EARTH_RADIUS_M
-    mean_latitude = float(np.mean(latitude.values[inside]))
-    east = np.interp(time, longitude.time_s, longitude.values) * EARTH_RADIUS_M * np.cos(mean_latitude)
-    along = north * np.cos(heading_rad) + east * np.sin(heading_rad)
+    turned = np.interp(time, longitude.time_s, longitude.values) - origin.longitude_rad
+    north = (latitude.values[inside] - origin.latitude_rad) * EARTH_RADIUS_M
+    east = np.angle(np.exp(1j * turned)) * EARTH_RADIUS_M * np.cos(origin.latitude_rad)
+    along = north * np.cos(origin.heading_rad) + east * np.sin(origin.heading_rad)
     direction = 1.0 if along[-1] >= along[0] else -1.0
     travelled = path.integ()
     run_m = direction * (travelled(nodes) - travelled(nodes[0]))

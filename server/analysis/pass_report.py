@@ -133,18 +133,14 @@ def _alone(posterior: DayPosterior) -> list[tuple[float, float]]:
         column = problem.priors.index(f"scx:{name}")
         mine = posterior.linear.row_pass == i
         rows = posterior.rows[mine]
-        design = np.column_stack(
-            [rows[:, 1 + column] / problem.priors.u[column], rows[:, p + 1], rows[:, p + 2]]
-        )
+        design = np.column_stack([rows[:, 1 + column] / problem.priors.u[column], rows[:, p + 1], rows[:, p + 2]])
         information = design.T @ design
         score = design.T @ posterior.residuals[mine]
         for j, place in ((1, p + i), (2, p + n + i)):
             information[j, j] += precision[place, place]
             score[j] += pull[place]
         covariance = np.linalg.inv(information)
-        answers.append(
-            (float(posterior.mode_mean[column] - (covariance @ score)[0]), float(np.sqrt(covariance[0, 0])))
-        )
+        answers.append((float(posterior.mode_mean[column] - (covariance @ score)[0]), float(np.sqrt(covariance[0, 0]))))
     return answers
 
 

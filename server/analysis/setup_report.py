@@ -27,9 +27,7 @@ UNITS = {
 }
 
 
-def setup_results(
-    posterior: DayPosterior, passes: Sequence[Pass], fits: Sequence[PassFit]
-) -> tuple[SetupResult, ...]:
+def setup_results(posterior: DayPosterior, passes: Sequence[Pass], fits: Sequence[PassFit]) -> tuple[SetupResult, ...]:
     """One SetupResult per fitted setup."""
     results = []
     for name in posterior.problem.setup_names:
@@ -53,7 +51,7 @@ def setup_results(
 def setup_samples(posterior: DayPosterior, name: str) -> dict[str, FloatArray]:
     """Joint samples of a setup's quantities, (n,) each, by estimate name."""
     priors, draws = posterior.problem.priors, posterior.samples
-    p, n = len(priors.parameters), len(posterior.problem.grid.passes)
+    p, passes = len(priors.parameters), posterior.problem.grid.passes
 
     def column(parameter: str) -> FloatArray:
         return np.asarray(draws[:, priors.index(parameter)])
@@ -69,8 +67,10 @@ def setup_samples(posterior: DayPosterior, name: str) -> dict[str, FloatArray]:
         "c0": column("c0"),
         "c1": column("c1"),
         "grade": column("grade"),
-        "head_wind_out": np.asarray(np.mean(draws[:, p : p + n], axis=1)),
     }
+    told = [p + i for i, data in enumerate(passes) if data.of.setup == name and data.of.direction != 0]
+    if told:
+        samples["head_wind_out"] = np.asarray(np.mean(draws[:, told], axis=1))
     if np.mean(scz) > 4.0 * np.std(scz):  # a ratio to something that may be zero has no interval
         samples["balance_front"] = front / scz
     samples["LD"] = scz / scx

@@ -42,9 +42,10 @@ def fit_speed_scale(runs: Sequence[Run], passes: Sequence[Pass], car: Car) -> Sp
     if not kept:
         return None
     delay = float(min((_solve(kept, float(d), 0.0)[1], float(d)) for d in np.arange(-0.3, 0.61, 0.05))[1])
-    lag = 0.0
-    for _ in range(4):
-        theta, scatter, covariance, n = _solve(kept, delay, lag)
+    lag, kappa = 0.0, (0.0, 0.0)
+    for _ in range(5):
+        theta, scatter, covariance, n = _solve(kept, delay, lag, kappa)
+        kappa = (float(theta[0]), float(theta[1]))
         delay, lag = delay + float(theta[2]), lag + float(theta[3])
         if not -0.5 < delay < 1.0:
             return None
@@ -73,31 +74,42 @@ def _samples(run: Run, passes: Sequence[Pass], car: Car) -> tuple[Signal, FloatA
     slope = np.interp(satellite.time_s, time, np.gradient(smooth, time))
     ends = (satellite.time_s > time[0] + 1.5) & (satellite.time_s < time[-1] - 1.5)
     good = ~inside & ends & (speed > 4.0) & (slope > -2.5) & np.isfinite(satellite.values)
+    if roles == driven_roles(car, roles):
+        good &= np.abs(slope) < 1.0  # driven wheels slip under power
     good &= np.abs(satellite.values - speed) < 0.15 * speed + 2.0
     if np.count_nonzero(good) < 15:
         return None
     return Signal(time, smooth), satellite.time_s[good], satellite.values[good]
 
 
+def driven_roles(car: Car, roles: tuple[str, ...]) -> tuple[str, ...]:
+    """Those of the roles that are driven wheels."""
+    wheels = {"rear": ("rl", "rr"), "front": ("fl", "fr"), "all": ("fl", "fr", "rl", "rr")}[car.driven]
+    return tuple(role for role in roles if role.removeprefix("wheel_speed_") in wheels)
+
+
 def _solve(
-    parts: Sequence[tuple[Signal, FloatArray, FloatArray]], delay: float, lag: float
+    parts: Sequence[tuple[Signal, FloatArray, FloatArray]],
+    delay: float,
+    lag: float,
+    kappa: tuple[float, float] = (0.0, 0.0),
 ) -> tuple[FloatArray, float, FloatArray, int]:
-    """One Gauss–Newton step at a delay and lag: (κ0, κ2, changes of both), scatter, covariance, n."""
+    """One Gauss–Newton step at a delay, lag and (κ0, κ2): (κ0, κ2, changes of delay and lag), scatter,
+    covariance, n."""
     design, residual, breaks = [], [], []
     for wheel, time, satellite in parts:
         slope = np.gradient(wheel.values, wheel.time_s)
         near = np.maximum(np.interp(time - delay, wheel.time_s, wheel.values), 2.0)
         when = time - delay + lag / near
-        speed = np.interp(when, wheel.time_s, wheel.values)
+        seen = np.interp(when, wheel.time_s, wheel.values)
         rate = np.interp(when, wheel.time_s, slope)
+        speed = seen / (1.0 + kappa[0] + kappa[1] * (seen**2 / SCALE_SPEED_MPS**2 - 1.0))
         # wheel = v (1 + κ) → v ≈ wheel − v κ; satellite = wheel − v κ0 − v (v²/v_r² − 1) κ2 − v̇ Δδ + v̇ Δℓ/v
-        design.append(
-            np.column_stack([-speed, -speed * (speed**2 / SCALE_SPEED_MPS**2 - 1.0), -rate, rate / near])
-        )
-        residual.append(satellite - speed)
+        design.append(np.column_stack([-speed, -speed * (speed**2 / SCALE_SPEED_MPS**2 - 1.0), -rate, rate / near]))
+        residual.append(satellite - seen)
         breaks.append(len(time))
     X, r = np.vstack(design), np.concatenate(residual)
-    prior = np.diag(1.0 / np.array([0.03, 0.006, 0.5, LAG_PRIOR_U_M]) ** 2)
+    prior = np.diag(1.0 / np.array([0.15, 0.006, 0.5, LAG_PRIOR_U_M]) ** 2)
     scale = max(1.4826 * float(np.median(np.abs(r - np.median(r)))), 0.02)
     centre = np.array([0.0, 0.0, 0.0, LAG_PRIOR_M - lag])
     theta = np.zeros(4)

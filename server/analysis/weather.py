@@ -12,10 +12,21 @@ from server.testday.values import Day, FloatArray, Quantity, WeatherReading
 NOON_S = 43_200.0
 
 
+@dataclass(frozen=True, slots=True)
+class DensityPart:
+    """What one u of a reading does to the density: its share of it, positive, and the sign it has."""
+
+    name: str
+    label: str
+    input: Quantity
+    share: float
+    sign: float
+    unit: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class DayAir:
-    """Air of a day. density(clock) by interpolation between readings; density_parts: per input
-    (name, label, input quantity, relative change of density for one u, unit).
+    """Air of a day. density(clock) by interpolation between readings; density_parts: one per input.
 
     wind_clock_s, head_wind_mps: readings as head wind in the 'out' sense, (k,), with their covariance
     (k, k): reading, and how far a mast's wind is from the car's. cross_excess [m²/s²]: (1 + k_β) w_y².
@@ -23,7 +34,7 @@ class DayAir:
 
     clock_s: FloatArray
     density_kgm3: FloatArray
-    density_parts: tuple[tuple[str, str, Quantity, float, str], ...]
+    density_parts: tuple[DensityPart, ...]
     wind_clock_s: FloatArray
     head_wind_mps: FloatArray
     head_wind_cov: FloatArray
@@ -31,6 +42,11 @@ class DayAir:
     mean_pressure_pa: float
     mean_temperature_k: float
     mean_humidity: float
+    timed: bool = True
+
+    def away_h(self, clock_s: float) -> float:
+        """Hours outside the readings' times, negative before them; 0 between them or where none has a time."""
+        return float((clock_s - np.clip(clock_s, self.clock_s[0], self.clock_s[-1])) / 3600.0) if self.timed else 0.0
 
     def density(self, clock_s: float) -> float:
         """Air density [kg/m³] at a clock time [s after midnight]; the nearest reading outside them."""
@@ -41,23 +57,19 @@ def day_air(day: Day, yaw_growth: Quantity, cross_sd_mps: float) -> DayAir:
     """Density and wind of a day from its readings; raises ValueError where there is no reading."""
     if not day.weather:
         raise ValueError("day: no weather reading")
-    readings = sorted(day.weather, key=lambda r: NOON_S if r.clock_s is None else r.clock_s)
-    clock = np.array([NOON_S if r.clock_s is None else r.clock_s for r in readings])
+    timed = [r for r in day.weather if r.clock_s is not None]
+    readings = sorted(timed or day.weather, key=_clock)
+    clock = np.array([_clock(r) for r in readings])
     density = np.array(
-        [air_density(r.pressure_pa.value, r.temperature_k.value, r.humidity.value) for r in readings],
-        dtype=float,
+        [air_density(r.pressure_pa.value, r.temperature_k.value, r.humidity.value) for r in readings], dtype=float
     )
-    winds = [r for r in readings if r.wind_speed_mps is not None and r.wind_from_rad is not None]
+    if not timed:
+        clock, density = clock[:1], np.array([float(np.mean(density))])
+    winds = [r for r in day.weather if r.wind_speed_mps is not None and r.wind_from_rad is not None]
     heading = day.venue.heading_rad
     head, cross, head_u = _components(winds, heading)
-    wind_clock = (
-        np.array([NOON_S if r.clock_s is None else r.clock_s for r in winds]) if len(head) else np.empty(0)
-    )
-    cov = (
-        np.diag(head_u**2 + 0.3**2) + 0.4**2 + 0.25**2 * np.outer(head, head)
-        if len(head)
-        else np.empty((0, 0))
-    )
+    wind_clock = np.array([_clock(r) for r in winds]) if len(head) else np.empty(0)
+    cov = np.diag(head_u**2 + 0.3**2) + 0.4**2 + 0.25**2 * np.outer(head, head) if len(head) else np.empty((0, 0))
     return DayAir(
         clock_s=clock,
         density_kgm3=density,
@@ -69,12 +81,15 @@ def day_air(day: Day, yaw_growth: Quantity, cross_sd_mps: float) -> DayAir:
         mean_pressure_pa=float(np.mean([r.pressure_pa.value for r in readings])),
         mean_temperature_k=float(np.mean([r.temperature_k.value for r in readings])),
         mean_humidity=float(np.mean([r.humidity.value for r in readings])),
+        timed=bool(timed),
     )
 
 
-def _components(
-    winds: list[WeatherReading], heading_rad: float | None
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _clock(reading: WeatherReading) -> float:
+    return NOON_S if reading.clock_s is None else reading.clock_s
+
+
+def _components(winds: list[WeatherReading], heading_rad: float | None) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Head wind against 'out', cross wind and u of the head wind [m/s]; empty without a heading."""
     if heading_rad is None or not winds:
         return np.empty(0), np.empty(0), np.empty(0)
@@ -99,14 +114,18 @@ def _cross_excess(cross_mps: FloatArray, yaw_growth: Quantity, cross_sd_mps: flo
     return Quantity(factor * square, u, source)  # type: ignore[arg-type]
 
 
-def _density_parts(readings: list[WeatherReading]) -> tuple[tuple[str, str, Quantity, float, str], ...]:
+def _density_parts(readings: list[WeatherReading]) -> tuple[DensityPart, ...]:
     """Relative change of density for one u of pressure, temperature and humidity (shared by all readings)."""
     middle = readings[len(readings) // 2]
     p, t, h = middle.pressure_pa, middle.temperature_k, middle.humidity
     base = float(air_density(p.value, t.value, h.value))
+    wet = h.value - h.u if h.value + h.u > 1.0 else h.value + h.u
     moved = [
-        ("pressure", "air pressure", p, float(air_density(p.value + p.u, t.value, h.value)), "Pa"),
-        ("temperature", "air temperature", t, float(air_density(p.value, t.value + t.u, h.value)), "K"),
-        ("humidity", "humidity", h, float(air_density(p.value, t.value, min(1.0, h.value + h.u))), "–"),
+        ("pressure", "air pressure", p, float(air_density(p.value + p.u, t.value, h.value)), 1.0, "Pa"),
+        ("temperature", "air temperature", t, float(air_density(p.value, t.value + t.u, h.value)), -1.0, "K"),
+        ("humidity", "humidity", h, float(air_density(p.value, t.value, max(wet, 0.0))), -1.0, "–"),
     ]
-    return tuple((n, label, q, max(abs(d / base - 1.0), 1e-7), unit) for n, label, q, d, unit in moved)
+    return tuple(
+        DensityPart(name, label, q, max(abs(density / base - 1.0), 1e-7), sign, unit)
+        for name, label, q, density, sign, unit in moved
+    )

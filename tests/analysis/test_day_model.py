@@ -30,7 +30,8 @@ def acceleration(problem: DayProblem, theta: dict[str, float], speed, wind, scat
     setup = np.array(grid.setup_of_pass)[node]
     scx = np.array([value(f"scx:{s}") for s in problem.setup_names])[setup]
     scz = np.array([value(f"scz_front:{s}") + value(f"scz_rear:{s}") for s in problem.setup_names])[setup]
-    mass = grid.mass[node] + value("mass_car") + value("mass_driver")
+    drivers = np.array([v for k, v in theta.items() if k.startswith("mass_driver_")])
+    mass = grid.mass[node] + value("mass_car") + drivers[grid.driver_of_pass[node]]
     spun = [
         axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value**2 * (1.0 + value(f"inertia_{name}"))
         for name, axle in (("front", car.front), ("rear", car.rear))
@@ -41,7 +42,8 @@ def acceleration(problem: DayProblem, theta: dict[str, float], speed, wind, scat
             _, part, order = name.split("_")
             phase = 2.0 * np.pi * int(order) * grid.position_m / (1.15 * grid.span_m)
             waves += size * (np.cos(phase) if part == "cos" else np.sin(phase))
-    density = grid.density[node] * (1.0 + value("pressure") + value("temperature") + value("humidity"))
+    air = value("pressure") + value("temperature") + value("humidity") + value("air_away") * grid.away_h[node]
+    density = grid.density[node] * (1.0 + air)
     swell = 1.0 + scatter[node] + value("warm") * grid.warm + value("drift") * grid.day_h[node]
     direction = grid.direction[node]
     law = RoadLoadCar(
