@@ -109,9 +109,7 @@ def _curvature(
     return np.asarray((axes / size) @ axes.T * np.outer(sd, sd))
 
 
-def weighted_points(
-    log_density: Callable[[FloatArray], float], mode: Mode, n: int, seed: int
-) -> WeightedPoints:
+def weighted_points(log_density: Callable[[FloatArray], float], mode: Mode, n: int, seed: int) -> WeightedPoints:
     """n points weighted to the density, after a first round of half as many that says where to draw them.
 
     The curvature at the mode misjudges a skewed density; the first round's weighted mean and covariance

@@ -43,13 +43,9 @@ def test_points_give_the_mean_of_a_skewed_density() -> None:
 
     mode = find_mode(density, np.array([1.0]), np.ones(1), np.array([True]))
     found = weighted_points(density, mode, 512, seed=1)
-    assert float(found.weights @ found.points[:, 0]) == pytest.approx(
-        1.0 + 0.5 + 1.0 / 3.0 - 0.577216, abs=0.01
-    )
+    assert float(found.weights @ found.points[:, 0]) == pytest.approx(1.0 + 0.5 + 1.0 / 3.0 - 0.577216, abs=0.01)
 
 
 def test_a_flat_direction_keeps_the_priors_width() -> None:
-    mode = find_mode(
-        lambda x: -0.5 * float(x[0] ** 2), np.zeros(2), np.array([1.0, 0.5]), np.array([True, True])
-    )
+    mode = find_mode(lambda x: -0.5 * float(x[0] ** 2), np.zeros(2), np.array([1.0, 0.5]), np.array([True, True]))
     assert mode.covariance[1, 1] == pytest.approx(0.5**2 * 2.0, rel=1e-6)
