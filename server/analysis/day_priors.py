@@ -99,9 +99,9 @@ def build_priors(day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedSca
     c1, t1 = _wider(car.rolling_c1_s_per_m), _wider(car.driveline_drag_n_per_mps)
     parameters += [
         _plain("c0", "rolling resistance c0", car.rolling_c0, "–"),
-        _plain("c1", "rolling resistance c1 (stated u × 1.12)", c1, "s/m"),
+        _plain("c1", "rolling resistance c1", c1, "s/m"),
         _plain("t0", "driveline drag T0", car.driveline_drag_n, "N"),
-        _plain("t1", "driveline drag T1 (stated u × 1.12)", t1, "N s/m"),
+        _plain("t1", "driveline drag T1", t1, "N s/m"),
         _plain("grade", "grade", grade_prior(day.venue), "–"),
         _plain("cross", "cross wind", air.cross_excess, "m²/s²"),
         _plain("warm", "tyre warm-up", WARM_UP, "–"),

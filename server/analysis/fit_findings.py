@@ -17,6 +17,7 @@ TOO_WIDE = 0.30
 WIDE = 0.10
 ROLLING_NO_TYRE_HAS = 0.05
 ALARM_RATE = 0.02
+LEAST_OFF = 2.5  # of the pass's own u
 DRAGGING = 0.12
 
 
@@ -94,7 +95,9 @@ def _unlike(setups: Sequence[SetupResult]) -> Iterator[Finding]:
         for i, fit in enumerate(setup.fits):
             others = np.delete(areas, i)
             mean, spread = float(np.mean(others)), float(np.std(others, ddof=1)) * np.sqrt(n / (n - 1.0))
-            if 2.0 * n * float(stdtr(n - 2, -abs(fit.scx - mean) / max(spread, 1e-9))) < ALARM_RATE:
+            off = abs(fit.scx - mean)
+            chance = 2.0 * n * float(stdtr(n - 2, -off / max(spread, 1e-9)))
+            if chance < ALARM_RATE and off > LEAST_OFF * fit.scx_u:
                 yield _unlike_finding(fit, f"gives SCx {fit.scx:.2f} m² against {mean:.2f} m² of the others")
             elif fit.resistance_scatter > DRAGGING:
                 more = f"rolls {100 * fit.resistance_scatter:.0f} % harder than the others"
