@@ -6,10 +6,12 @@ from plotly import graph_objects as go
 
 from server.analysis.result import BudgetLine, DayResult
 from server.figures.budget_lines import largest_lines
-from server.figures.marks import escape, new_figure
+from server.figures.marks import new_figure, row_label
 from server.figures.rows import FRAME_HEIGHT_PX, ROW_HEIGHT_PX
 from server.figures.table import Table
 from server.figures.theme import LIGHT, SetupMark, axis, setup_marks
+
+NARROW_ROW_HEIGHT_PX = 62
 
 
 def budget_table(result: DayResult) -> Table:
@@ -38,14 +40,13 @@ def budget(result: DayResult, narrow: bool = False) -> go.Figure:
     """Contributions to u(SCx) [m²]: type A (from the data) plain, type B (stated) hatched."""
     marks = setup_marks([setup.name for setup in result.setups])
     bars = [(marks[s.name], line) for s in result.setups for line in largest_lines(s.budget)]
-    figure = new_figure(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(bars)), narrow, bargap=0.25)
+    row_height = NARROW_ROW_HEIGHT_PX if narrow else ROW_HEIGHT_PX  # room for labels of three lines
+    figure = new_figure(FRAME_HEIGHT_PX + row_height * max(1, len(bars)), narrow, bargap=0.25)
     heights = [len(bars) - 1 - place for place in range(len(bars))]
     figure.add_trace(_bars(bars, heights))
-    labels = [f"{mark.letter} {escape(line.input)}" for mark, line in bars]
+    labels = [row_label(f"{mark.letter}: {line.input}", narrow) for mark, line in bars]
     figure.update_xaxes(axis("contribution to u(SCx) [m²]", rangemode="tozero", nticks=7))
-    figure.update_yaxes(
-        axis("", tickvals=heights, ticktext=labels, showgrid=False, range=[-0.7, len(bars) - 0.3])
-    )
+    figure.update_yaxes(axis("", tickvals=heights, ticktext=labels, showgrid=False, range=[-0.7, len(bars) - 0.3]))
     return figure
 
 

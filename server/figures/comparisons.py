@@ -53,7 +53,5 @@ def comparisons(result: DayResult, narrow: bool = False) -> go.Figure:
             line={"width": 0},
             layer="below",
         )
-    figure.add_shape(
-        type="line", x0=0, x1=0, y0=0, y1=1, yref="paper", line={"color": LIGHT["ink"], "width": 2}
-    )
+    figure.add_shape(type="line", x0=0, x1=0, y0=0, y1=1, yref="paper", line={"color": LIGHT["ink"], "width": 2})
     return figure

@@ -16,7 +16,7 @@ MOST_ROWS_A_REASON = 2
 
 def pass_label(letter: str, one: Pass) -> str:
     """How a pass is called on a figure: setup letter, run, direction, start on the run's clock."""
-    return f"{letter} run {one.run} {DIRECTION_WORDS[one.direction]} {one.start_s:.0f} s"
+    return f"{letter}, run {one.run}, {DIRECTION_WORDS[one.direction]}, {one.start_s:.0f} s"
 
 
 def pass_estimate(fit: PassFit) -> Estimate:
@@ -32,7 +32,7 @@ def forest_rows(result: DayResult) -> list[Row]:
     for setup in result.setups:
         mark = marks[setup.name]
         if "SCx" in setup.estimates:
-            rows.append(Row(f"{mark.letter} all passes together", mark, setup.estimates["SCx"], strong=True))
+            rows.append(Row(f"{mark.letter}, all passes together", mark, setup.estimates["SCx"], strong=True))
         rows += [Row(pass_label(mark.letter, fit.of), mark, pass_estimate(fit)) for fit in setup.fits]
         rows += _turned_down_rows(setup, mark)
     return rows
@@ -46,7 +46,7 @@ def _turned_down_rows(setup: SetupResult, mark: SetupMark) -> list[Row]:
     rows: list[Row] = []
     for reason, passes in reasons.items():
         if len(passes) > MOST_ROWS_A_REASON:
-            rows.append(Row(f"{mark.letter} {len(passes)} stretches", mark, None, note=reason))
+            rows.append(Row(f"{mark.letter}, {len(passes)} stretches", mark, None, note=reason))
         else:
             rows += [Row(pass_label(mark.letter, one), mark, None, note=reason) for one in passes]
     return rows

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -11,6 +12,7 @@ from server.analysis.result import Delta, Estimate
 from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, layout
 
 Interval = Estimate | Delta
+NARROW_LABEL_SIGNS = 20
 
 
 def new_figure(height_px: int, narrow: bool, **more: Any) -> go.Figure:
@@ -29,9 +31,7 @@ def thick_u_bars(values: Sequence[Interval], rows: Sequence[float], axes: dict[s
     for value, row in zip(values, rows, strict=True):
         x += [value.value - value.u, value.value + value.u, None]
         y += [row, row, None]
-    return go.Scatter(
-        x=x, y=y, mode="lines", line={"color": LIGHT["ink"], "width": 6}, hoverinfo="skip", **axes
-    )
+    return go.Scatter(x=x, y=y, mode="lines", line={"color": LIGHT["ink"], "width": 6}, hoverinfo="skip", **axes)
 
 
 def measured_points(
@@ -72,6 +72,12 @@ def circle(mark: SetupMark, size_px: int) -> dict[str, Any]:
         "color": mark.hue,
         "line": {"color": LIGHT["ink"], "width": 1.6},
     }
+
+
+def row_label(text: str, narrow: bool) -> str:
+    """A row's label, escaped; on a narrow screen broken into lines so that the figure keeps its room."""
+    lines = textwrap.wrap(text, NARROW_LABEL_SIGNS) if narrow else [text]
+    return "<br>".join(escape(line) for line in lines)
 
 
 def escape(text: str) -> str:

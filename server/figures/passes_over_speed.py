@@ -115,9 +115,7 @@ def _shared_ranges(setups: list[SetupResult]) -> tuple[list[float], list[float]]
     return [min(speed) - 3.0, max(speed) + 3.0], [min(0.0, min(force) - gap), max(force) + gap]
 
 
-def _panel_axes(
-    place: int, rows: int, columns: int, span: tuple[list[float], list[float]], n: int
-) -> dict[str, Any]:
+def _panel_axes(place: int, rows: int, columns: int, span: tuple[list[float], list[float]], n: int) -> dict[str, Any]:
     row, column = divmod(place, columns)
     width, height = 1.0 / columns, 1.0 / rows
     gap_x, gap_y = (0.04 if column else 0.0), (GAP_PX / (PANEL_HEIGHT_PX * rows) if rows > 1 else 0.0)

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from plotly import graph_objects as go
 
 from server.analysis.result import Delta, Estimate
-from server.figures.marks import escape, measured_points, new_figure, thick_u_bars
+from server.figures.marks import escape, measured_points, new_figure, row_label, thick_u_bars
 from server.figures.theme import LIGHT, SetupMark, axis
 
 ROW_HEIGHT_PX = 34
+NARROW_ROW_HEIGHT_PX = 42  # labels of two lines
 FRAME_HEIGHT_PX = 110
 AXES = {"xaxis": "x", "yaxis": "y"}
 
@@ -29,7 +30,8 @@ class Row:
 
 def rows_figure(rows: Sequence[Row], axis_title: str, narrow: bool = False) -> go.Figure:
     """Estimates from top to bottom with shared x: circles with capped 95 % bars, thick at one u."""
-    figure = new_figure(FRAME_HEIGHT_PX + ROW_HEIGHT_PX * max(1, len(rows)), narrow)
+    row_height = NARROW_ROW_HEIGHT_PX if narrow else ROW_HEIGHT_PX
+    figure = new_figure(FRAME_HEIGHT_PX + row_height * max(1, len(rows)), narrow)
     heights = {id(row): len(rows) - 1 - place for place, row in enumerate(rows)}
     valued = [row for row in rows if row.value is not None]
     if valued:
@@ -45,11 +47,9 @@ def rows_figure(rows: Sequence[Row], axis_title: str, narrow: bool = False) -> g
         if row.value is None:
             figure.add_annotation(_crossed(row, heights[id(row)]))
     ticks = [heights[id(row)] for row in rows]
-    labels = [escape(row.label) for row in rows]
+    labels = [row_label(row.label, narrow) for row in rows]
     figure.update_xaxes(axis(axis_title, nticks=7))
-    figure.update_yaxes(
-        axis("", tickvals=ticks, ticktext=labels, range=[-0.7, len(rows) - 0.3], showgrid=False)
-    )
+    figure.update_yaxes(axis("", tickvals=ticks, ticktext=labels, range=[-0.7, len(rows) - 0.3], showgrid=False))
     return figure
 
 

@@ -33,24 +33,49 @@ def _digits(value: float) -> str:
     return f"{value:.3g}"
 
 
+def _count(value: int) -> str:
+    return f"{value:,}"
+
+
 def _hundredths(value: float) -> str:
     return f"{value:.2f}"
 
 
 # Key in a row, column on the page, how its values are written.
 COVERAGE_COLUMNS: tuple[tuple[str, str, Form], ...] = (
-    ("stratum", "days that are", str),
-    ("n", "days", str),
-    ("missing", "without area", str),
+    ("stratum", "kind of day", str),
+    ("n", "days", _count),
+    ("missing", "without area", _count),
     ("coverage", "held the truth", _percent),
     ("coverage_low99", "99 % bound, low", _percent),
-    ("coverage_high99", "high", _percent),
+    ("coverage_high99", "99 % bound, high", _percent),
     ("rms_z", "RMS(error/u)", _hundredths),
     ("rms_relative", "RMS error", _percent),
     ("median_relative_u", "median u", _percent),
     ("interval_three_rms", "interval method, 3 terms", _percent),
     ("interval_two_rms", "2 terms", _percent),
 )
+ESTIMATE_COLUMNS: tuple[tuple[str, str, Form], ...] = (
+    ("stratum", "estimate", str),
+    ("n", "asked", _count),
+    ("missing", "without a value", _count),
+    ("coverage", "held the truth", _percent),
+    ("rms_z", "RMS(error/u)", _hundredths),
+    ("mean_z", "mean of error/u", _hundredths),
+)
+ESTIMATE_WORDS = {
+    "SCx": "drag area SCx",
+    "SCx_apparent": "drag area as coasting sees it",
+    "SCz": "downforce area SCz",
+    "SCz_front": "SCz, front axle",
+    "SCz_rear": "SCz, rear axle",
+    "balance_front": "balance, front share",
+    "LD": "downforce over drag",
+    "c0": "rolling resistance c0",
+    "c1": "rise of rolling resistance c1",
+    "grade": "grade",
+    "head_wind_out": "head wind",
+}
 SIMULATED_COLUMNS: tuple[tuple[str, str, Form], ...] = (
     ("setup", "setup", str),
     ("baseline", "against", str),
@@ -59,7 +84,7 @@ SIMULATED_COLUMNS: tuple[tuple[str, str, Form], ...] = (
     ("days", "days", str),
     ("coverage", "held the truth", _percent),
     ("coverage_low", "95 % bound, low", _percent),
-    ("coverage_high", "high", _percent),
+    ("coverage_high", "95 % bound, high", _percent),
     ("rms_error", "RMS error", _digits),
     ("rms_z", "RMS(error/u)", _hundredths),
     ("mean_u95", "mean U95", _digits),
@@ -70,7 +95,8 @@ def studies(folder: Path | None = None) -> list[Study]:
     """Every study in web/help/*.json, in the order of their file names."""
     place = folder or web_folder() / "help"
     files = sorted(place.glob("*.json"))
-    return [study_of(json.loads(file.read_text(encoding="utf-8"))) for file in files]
+    contents = [json.loads(file.read_text(encoding="utf-8")) for file in files]
+    return [study for content in contents for study in (study_of(content), *_other_estimates(content))]
 
 
 def study_of(content: Mapping[str, Any]) -> Study:
@@ -82,9 +108,7 @@ def study_of(content: Mapping[str, Any]) -> Study:
     if {"title", "command", "columns", "rows"} <= set(content):
         rows = tuple(tuple(row) for row in content["rows"])
         table = Table(tuple(content["columns"]), rows)
-        return Study(
-            content["title"], content["command"], content.get("text", ""), table, content.get("note", "")
-        )
+        return Study(content["title"], content["command"], content.get("text", ""), table, content.get("note", ""))
     raise ValueError("a study must hold title, command, columns and rows, or be written by a study command")
 
 
@@ -96,10 +120,28 @@ def _coverage(content: Mapping[str, Any]) -> Study:
     if content.get("delta_scx"):
         rows.append({"stratum": "differences of setups", **content["delta_scx"]})
     misses = [*content.get("misses", ()), *content.get("delta_misses", ())]
-    note = " ".join(misses) or "Coverage, strata and RMS(error/u) are all where they must be."
-    kind = ", ".join(f"{name.replace('_', ' ')} {value}" for name, value in about.items())
-    title = f"SCx on {content['days']:,} days of the hostile simulator"
-    return Study(title, command, f"Drawn with {kind}." if kind else "", _table(COVERAGE_COLUMNS, rows), note)
+    note = " ".join(misses) or "Coverage, kinds of day and RMS(error/u) are all where they must be."
+    title = f"SCx on {content['days']:,} simulated days of many kinds"
+    return Study(title, command, _drawn(about), _table(COVERAGE_COLUMNS, rows), note)
+
+
+def _drawn(about: Mapping[str, Any]) -> str:
+    """How the days were drawn, in words: the first seed and what was fixed; what is as always is not said."""
+    parts = [f"first seed {about['first_seed']}"] if "first_seed" in about else []
+    parts += ["the plain scenario"] if about.get("mixture") is False else []
+    parts += [f"{name.replace('_', ' ')} {value}" for name, value in about.get("changes", {}).items()]
+    return f"Drawn with {', '.join(parts)}." if parts else ""
+
+
+def _other_estimates(content: Mapping[str, Any]) -> list[Study]:
+    """The other estimates of the same days, where the study tells of them."""
+    found = content.get("estimates_of_all_setups")
+    if not found:
+        return []
+    command = str(content["about"].get("command", "python -m tests.studies coverage"))
+    rows = [{"stratum": ESTIMATE_WORDS.get(name, name), **tally} for name, tally in found.items()]
+    text = "All setups of a day count, and its setups are not independent."
+    return [Study("Every estimate of the same days", command, text, _table(ESTIMATE_COLUMNS, rows))]
 
 
 def _simulated(content: Mapping[str, Any]) -> Study:
@@ -112,7 +154,5 @@ def _simulated(content: Mapping[str, Any]) -> Study:
 
 def _table(columns: tuple[tuple[str, str, Form], ...], rows: list[Mapping[str, Any]]) -> Table:
     """Rows of named values as written cells; what a row lacks is empty."""
-    cells = tuple(
-        tuple("" if row.get(key) is None else form(row[key]) for key, _, form in columns) for row in rows
-    )
+    cells = tuple(tuple("" if row.get(key) is None else form(row[key]) for key, _, form in columns) for row in rows)
     return Table(tuple(head for _, head, _ in columns), cells)

@@ -83,5 +83,5 @@ def _largest_stated(setup: SetupResult) -> str:
     if not lines:
         return ""
     most = max(lines, key=lambda line: line.contribution)
-    verb = "it was not given, measure it" if most.source == "default" else "know it better"
-    return f"; the largest stated part is {most.input}: {verb}"
+    advice = "it was not given, measure it" if most.source == "default" else "measure it or state it more closely"
+    return f"; the largest stated part is {most.input.partition(' (')[0]}: {advice}"

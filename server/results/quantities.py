@@ -35,10 +35,19 @@ ESTIMATES = {
     "balance_front": Shown("Balance", "front share of the downforce", "%", 100.0),
     "LD": Shown("Downforce over drag", "", ""),
     "c0": Shown("Rolling resistance c0", "share of the load", "%", 100.0),
-    "c1": Shown("Rise of rolling resistance c1", "share of the load per m/s", "s/m"),
+    "c1": Shown("Rise of rolling resistance with speed, c1", "share of the load per m/s", "s/m"),
     "grade": Shown("Grade", "uphill travelling out", "%", 100.0),
     "head_wind_out": Shown("Head wind", "mean, travelling out", "m/s"),
 }
+NOISE = {
+    "gust_sd": Shown("Strength of the gusts", "standard deviation along the track", "m/s"),
+    "gust_time": Shown("Time of the gusts", "how long one lasts at 20 m/s air speed", "s"),
+    "gust_frozen": Shown("How frozen the gusts are", "0: fixed in time, 1: fixed in length", ""),
+    "slow_wind": Shown("Slow change of the wind", "standard deviation from pass to pass", "m/s"),
+    "scatter": Shown("Scatter of the rolling resistance", "from pass to pass, share of it", "%", 100.0),
+    "wave": Shown("Undulation of the straight", "standard deviation of the grade", "%", 100.0),
+}
+INPUT_UNITS = {"Pa": ("hPa", 0.01, 0.0), "K": ("°C", 1.0, -273.15), "–": ("%", 100.0, 0.0), "1/h": ("%/h", 100.0, 0.0)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +61,7 @@ class ValueView:
 
 def value_view(name: str, estimate: Estimate) -> ValueView:
     """An estimate in screen units: value ± U95 unit, with u, the interval and the source as detail."""
-    shown = ESTIMATES.get(name, Shown(name, unit=estimate.unit))
+    shown = ESTIMATES.get(name) or NOISE.get(name) or Shown(name, unit=estimate.unit)
     scale, unit = shown.factor, shown.unit
     text = true_minus(with_uncertainty(scale * estimate.value, scale * estimate.u95, unit))
     u = rounded(scale * estimate.u, scale * estimate.u)[0] if estimate.u > 0 else "0"
@@ -62,14 +71,21 @@ def value_view(name: str, estimate: Estimate) -> ValueView:
     return ValueView(text, detail, estimate.source)
 
 
+def input_text(value: float, u95: float, unit: str) -> str:
+    """An input of a budget in screen units: hPa, °C and per cent; without ± where it is exact."""
+    written, factor, offset = INPUT_UNITS.get(unit, (unit, 1.0, 0.0))
+    return true_minus(with_uncertainty(factor * value + offset, factor * u95, written))
+
+
 def true_minus(text: str) -> str:
     """A number's hyphen as the minus sign that is as wide as a digit."""
     return text.replace("-", "−", 1) if text.startswith("-") else text
 
 
-def delta_text(delta: Delta) -> str:
-    """A difference: value ± U95 unit."""
-    return with_uncertainty(delta.value, delta.u95, delta.unit)
+def delta_text(name: str, delta: Delta) -> str:
+    """A difference in screen units: value ± U95 unit."""
+    shown = ESTIMATES.get(name, Shown(name, unit=delta.unit))
+    return with_uncertainty(shown.factor * delta.value, shown.factor * delta.u95, shown.unit)
 
 
 REFERENCE: Mapping[str, tuple[str, Callable[[float], str]]] = {
@@ -78,6 +94,7 @@ REFERENCE: Mapping[str, tuple[str, Callable[[float], str]]] = {
     "pressure_pa": ("Pressure", lambda v: f"{v / 100.0:.1f} hPa"),
     "temperature_k": ("Temperature", lambda v: f"{v - 273.15:.1f} °C"),
     "humidity": ("Humidity", lambda v: f"{100.0 * v:.0f} %"),
+    "wind": ("Wind", lambda v: f"{v:.1f} m/s"),
     "mass_kg": ("Mass as run", lambda v: f"{v:.1f} kg"),
 }
 

@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from server.analysis.result import BudgetLine, DayResult, IntervalWindow, Pass, PassFit, SetupResult
+from server.analysis.result import BudgetLine, Comparison, DayResult, IntervalWindow, Pass, PassFit, SetupResult
 from server.figures.budget_lines import budget_lines
 from server.figures.theme import SetupMark, setup_marks
 from server.results.quantities import (
     ESTIMATES,
+    NOISE,
     Shown,
     ValueView,
     delta_text,
+    input_text,
     reference_lines,
-    true_minus,
     value_view,
 )
 from server.results.sentences import SetupSentence, comparison_sentences, p_words, setup_sentences, shared_step, signed
 from server.testday.rounding import rounded, with_uncertainty
-from server.testday.values import Finding
+from server.testday.values import Finding, Source
 
 NORMAL_95 = 1.959964
 MPS_TO_KMH = 3.6
@@ -81,6 +82,7 @@ class DeltaRow:
     baseline: SetupMark
     words: str
     quantity: str
+    source: str
     change: str
     p: str
     smallest: str
@@ -130,7 +132,7 @@ class ResultView:
     reference: tuple[tuple[str, str], ...]
     inputs: tuple[InputRow, ...]
     told: tuple[tuple[str, str], ...]
-    noise: tuple[tuple[str, ValueView], ...]
+    noise: tuple[tuple[Shown, ValueView], ...]
     version: str
 
     @property
@@ -157,7 +159,7 @@ def result_view(result: DayResult, wanted_u95_m2: float) -> ResultView:
         reference=reference_lines(result.reference),
         inputs=_input_rows(result),
         told=tuple(result.inputs.items()),
-        noise=tuple((name, value_view(name, value)) for name, value in result.noise.items()),
+        noise=tuple((NOISE.get(name, Shown(name)), value_view(name, value)) for name, value in result.noise.items()),
         version=result.version,
     )
 
@@ -217,25 +219,31 @@ def _input_rows(result: DayResult) -> tuple[InputRow, ...]:
 def _stated(line: BudgetLine) -> str:
     if line.value is None:
         return ""
-    if not line.u:
-        return f"{true_minus(f'{line.value:.4g}')} {line.unit}".strip()
-    return true_minus(with_uncertainty(line.value, NORMAL_95 * line.u, line.unit))
+    return input_text(line.value, NORMAL_95 * (line.u or 0.0), line.unit)
 
 
 def _delta_rows(result: DayResult, marks: dict[str, SetupMark]) -> tuple[DeltaRow, ...]:
+    sources = {(s.name, name): one.source for s in result.setups for name, one in s.estimates.items()}
     return tuple(
-        DeltaRow(
-            setup=marks[comparison.setup],
-            baseline=marks[comparison.baseline],
-            words=f"{comparison.setup} against {comparison.baseline}",
-            quantity=ESTIMATES.get(name, Shown(name)).label,
-            change=signed(delta_text(delta)),
-            p=p_words(delta.p),
-            smallest=_two_digits(delta.smallest_seen, delta.unit),
-            shared=_two_digits(delta.shared_u, delta.unit),
-        )
-        for comparison in result.comparisons
-        for name, delta in comparison.deltas.items()
+        _delta_row(one, name, marks, [sources.get((who, name), "measured") for who in (one.setup, one.baseline)])
+        for one in result.comparisons
+        for name in one.deltas
+    )
+
+
+def _delta_row(one: Comparison, name: str, marks: dict[str, SetupMark], sources: list[Source]) -> DeltaRow:
+    """A difference is measured only where both of its values are."""
+    shown, delta = ESTIMATES.get(name, Shown(name, unit=one.deltas[name].unit)), one.deltas[name]
+    return DeltaRow(
+        setup=marks[one.setup],
+        baseline=marks[one.baseline],
+        words=f"{one.setup} against {one.baseline}",
+        quantity=shown.label,
+        source=next((source for source in sources if source != "measured"), ""),
+        change=signed(delta_text(name, delta)),
+        p=p_words(delta.p).removeprefix("p = ").removeprefix("p "),
+        smallest=_two_digits(shown.factor * delta.smallest_seen, shown.unit),
+        shared=_two_digits(shown.factor * delta.shared_u, shown.unit) if delta.shared_u > 0 else "none",
     )
 
 
@@ -257,7 +265,8 @@ def _setup_view(setup: SetupResult, mark: SetupMark) -> SetupView:
 
 
 def _budget_row(line: BudgetLine, total: float) -> BudgetRow:
-    share = f"{100.0 * line.contribution**2 / total:.0f} %" if total > 0 else ""
+    percent = 100.0 * line.contribution**2 / total if total > 0 else 0.0
+    share = f"{percent:.0f} %" if percent >= 0.5 else "< 1 %" if percent > 0 else "0 %"
     return BudgetRow(line.input, _stated(line), _two_digits(line.contribution, "m²"), share, line.type, line.source)
 
 
@@ -276,4 +285,4 @@ def _window_row(window: IntervalWindow) -> WindowRow:
 
 
 def _two_digits(number: float, unit: str) -> str:
-    return f"{rounded(number, number)[0]} {unit}".strip() if number > 0 else "0"
+    return f"{rounded(number, number)[0] if number > 0 else 0} {unit}".strip()
