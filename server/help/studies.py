@@ -52,6 +52,7 @@ COVERAGE_COLUMNS: tuple[tuple[str, str, Form], ...] = (
     ("rms_z", "RMS(error/u)", _hundredths),
     ("rms_relative", "RMS error", _percent),
     ("median_relative_u", "median u", _percent),
+    ("error_over_bound", "RMS error / posterior bound", _hundredths),
     ("interval_three_rms", "interval method, 3 terms", _percent),
     ("interval_two_rms", "2 terms", _percent),
 )

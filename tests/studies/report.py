@@ -26,6 +26,7 @@ COLUMNS = (
     "score",
     "u",
     "rms",
+    "/bound",
     "3-term",
     "2-term",
 )
@@ -98,9 +99,7 @@ def judge(rows: Sequence[dict[str, Any]]) -> list[str]:
         if found is None or found.coverage is None or found.answered < STRATUM_LEAST_DAYS:
             continue
         if found.coverage < STRATUM_FLOOR:
-            misses.append(
-                f"{name}: {found.coverage:.1%} of {found.answered} days hold the truth, below 90 %."
-            )
+            misses.append(f"{name}: {found.coverage:.1%} of {found.answered} days hold the truth, below 90 %.")
     return misses
 
 
@@ -153,13 +152,11 @@ def _texts(values: dict[str, Any]) -> tuple[str, ...]:
         values["stratum"], str(values["n"]), str(values["missing"]), show("coverage", ".1%"), bounds,
         show("rms_z", ".2f"), show("mean_z", "+.2f"), show("interval_score", ".3g"),
         show("median_relative_u", ".2%"), show("rms_relative", ".2%"),
-        show("interval_three_rms", ".1%"), show("interval_two_rms", ".1%"),
+        show("error_over_bound", ".2f"), show("interval_three_rms", ".1%"), show("interval_two_rms", ".1%"),
     )  # fmt: skip
 
 
 def _cells(texts: Sequence[str]) -> str:
-    widths = (32, 5, 5, 7, 14, 6, 7, 8, 9, 9, 8, 8)
-    padded = [
-        t.ljust(w) if k == 0 else t.rjust(w) for k, (t, w) in enumerate(zip(texts, widths, strict=True))
-    ]
+    widths = (32, 5, 5, 7, 14, 6, 7, 8, 9, 9, 8, 8, 8)
+    padded = [t.ljust(w) if k == 0 else t.rjust(w) for k, (t, w) in enumerate(zip(texts, widths, strict=True))]
     return " ".join(padded)

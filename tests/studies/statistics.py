@@ -18,7 +18,8 @@ class Tally:
     """n asked, missing without an estimate, and what the rest tells (None: nothing).
 
     Coverage with its 99 % Clopper–Pearson bounds, RMS and mean of error/u, mean interval score [unit], RMS
-    relative error, median relative u (none where truths lie on both sides of zero).
+    relative error, median relative u (none where truths lie on both sides of zero); error_over_bound: RMS
+    relative error over the RMS of relative u, the error that the same posteriors expect of themselves.
     """
 
     n: int
@@ -32,6 +33,7 @@ class Tally:
     interval_score: float | None = None
     rms_relative: float | None = None
     median_relative_u: float | None = None
+    error_over_bound: float | None = None
 
     @property
     def answered(self) -> int:
@@ -86,6 +88,7 @@ def tally(claims: Sequence[Claim]) -> Tally:
     z = (value - truth) / u
     bounds = clopper_pearson(covered, len(made))
     one_sign = bool(np.all(truth > 0.0) or np.all(truth < 0.0))
+    off, spread = (value / truth - 1.0, u / np.abs(truth)) if one_sign else (z, np.ones_like(z))
     scores = [interval_score(a, b, t) for a, b, t in zip(low, high, truth, strict=True)]
     return Tally(
         n=len(claims),
@@ -99,6 +102,7 @@ def tally(claims: Sequence[Claim]) -> Tally:
         interval_score=float(np.mean(scores)),
         rms_relative=float(np.sqrt(np.mean((value / truth - 1.0) ** 2))) if one_sign else None,
         median_relative_u=float(np.median(u / np.abs(truth))) if one_sign else None,
+        error_over_bound=float(np.sqrt(np.mean(off**2) / np.mean(spread**2))) if one_sign else None,
     )
 
 
