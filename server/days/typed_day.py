@@ -45,7 +45,13 @@ class NumberField:
 
 CAR_FIELDS = (
     NumberField("mass", "Car, ready to run, without driver", "kg"),
-    NumberField("driver_mass", "Driver with helmet and suit", "kg", "75"),
+    NumberField(
+        "driver_mass",
+        "Driver with helmet and suit",
+        "kg",
+        required=False,
+        help="Left empty, a wide default is taken and the result says so.",
+    ),
 )
 AIR_FIELDS = (
     NumberField(
@@ -55,7 +61,13 @@ AIR_FIELDS = (
         help="As a barometer at the track reads it, not reduced to sea level.",
     ),
     NumberField("temperature", "Air temperature", "°C"),
-    NumberField("humidity", "Relative humidity", "%", "50"),
+    NumberField(
+        "humidity",
+        "Relative humidity",
+        "%",
+        required=False,
+        help="Left empty, a wide default is taken and the result says so.",
+    ),
 )
 DAY_FIELDS = (
     NumberField(
@@ -141,7 +153,7 @@ def _head(fields: Mapping[str, str], numbers: Mapping[str, float | None]) -> lis
         "[[weather]]",
         f"pressure_hpa = {numbers['pressure']!r}",
         f"temperature_c = {numbers['temperature']!r}",
-        f"humidity_pct = {numbers['humidity']!r}",
+        *([f"humidity_pct = {numbers['humidity']!r}"] if numbers["humidity"] is not None else []),
     ]
 
 
@@ -173,7 +185,9 @@ def _runs(
             f"setup = {_text(log.setup.strip())}",
             f"log = {_text(file)}",
         ]
-        lines += [f"driver_mass_kg = {numbers['driver_mass']!r}", f"coasting = {_text(fields['coasting'])}"]
+        if numbers["driver_mass"] is not None:
+            lines += [f"driver_mass_kg = {numbers['driver_mass']!r}"]
+        lines += [f"coasting = {_text(fields['coasting'])}"]
         lines += [f"direction = {_text(log.direction)}"] if log.direction else []
     return lines
 

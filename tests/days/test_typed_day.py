@@ -48,6 +48,16 @@ def test_the_reader_takes_what_the_form_writes(tmp_path: Path) -> None:
     assert [(setup.name, setup.baseline) for setup in day.setups] == [("A", None), ("B", "A")]
 
 
+def test_what_is_left_empty_is_assumed_and_said(tmp_path: Path) -> None:
+    write_typed_day({**FIELDS, "driver_mass": "", "humidity": " "}, logs("A"), tmp_path / "day")
+    day = read_folder(tmp_path / "day")
+    assert (day.runs[0].driver_mass_kg.source, day.weather[0].humidity.source) == ("default", "default")
+    assert day.runs[0].driver_mass_kg.u > 5.0
+    said = " ".join(f.text for f in day.findings if f.code == "default-used")
+    assert "driver_mass_kg" in said
+    assert "humidity_pct" in said
+
+
 @settings(max_examples=60, deadline=None)
 @given(name=st.text(max_size=60), setup=st.text(min_size=1, max_size=20).filter(str.strip))
 def test_any_text_stays_text(tmp_path_factory: pytest.TempPathFactory, name: str, setup: str) -> None:
