@@ -73,4 +73,6 @@ def _pieces(time_s: FloatArray, speed_mps: FloatArray) -> tuple[FloatArray, Floa
     t = np.bincount(index, time_s) / n
     v = np.bincount(index, speed_mps) / n
     dt, dv = time_s - t[index], speed_mps - v[index]
-    return v, -np.bincount(index, dt * dv) / np.bincount(index, dt * dt)
+    spread = np.bincount(index, dt * dt)
+    told = spread > 0.0  # samples that share one time tell no slope
+    return v[told], -np.bincount(index, dt * dv)[told] / spread[told]

@@ -101,13 +101,14 @@ def _left_over(s: FloatArray, b: FloatArray, yy: FloatArray) -> FloatArray:
     """yy less what the parabola explains, by Gram–Schmidt on 1, τ, τ² with moments s and products b."""
     m1 = s[1] / s[0]
     m2 = s[2] / s[0]
-    q11 = s[2] - s[1] * m1
+    tiny = np.finfo(np.float64).tiny  # samples that share one time spread nothing, and explain nothing
+    q11 = np.maximum(s[2] - s[1] * m1, tiny)
     q12 = s[3] - s[1] * m2
     q22 = s[4] - s[2] * m2
     c1 = b[1] - b[0] * m1
     c2 = b[2] - b[0] * m2
     r = q12 / q11
-    left = yy - b[0] ** 2 / s[0] - c1**2 / q11 - (c2 - r * c1) ** 2 / (q22 - r * q12)
+    left = yy - b[0] ** 2 / s[0] - c1**2 / q11 - (c2 - r * c1) ** 2 / np.maximum(q22 - r * q12, tiny)
     return np.asarray(np.maximum(left, 0.0))
 
 
