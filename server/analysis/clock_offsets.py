@@ -54,7 +54,7 @@ def speed_offset(wheel: Signal, satellite: Signal) -> float | None:
 
 
 def _best(wheel: Signal, satellite: Signal, offsets: Sequence[float] | np.ndarray) -> tuple[float, float]:
-    """Smallest median distance between the speeds, and its offset."""
+    """Smallest mean distance (each at most 3 m/s) between the speeds, and its offset."""
     return min((_distance(wheel, satellite, float(offset)), float(offset)) for offset in offsets)
 
 

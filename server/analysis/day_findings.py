@@ -25,7 +25,16 @@ def data_findings(day: Day, passes: Sequence[Pass]) -> list[Finding]:
         mine = [p for p in used if p.setup == setup.name]
         if mine:
             found += [*_directions(setup.name, mine), *_speeds(setup.name, mine)]
+        elif used and any(run.setup == setup.name for run in day.runs):
+            found.append(Finding("no-area", "stop", _nothing_used(setup.name, passes)))
     return found
+
+
+def _nothing_used(setup: str, passes: Sequence[Pass]) -> str:
+    """Why a setup that was run has no area while others have one."""
+    refused = [p.reason for p in passes if p.setup == setup and p.kind == "coast-down" and p.reason]
+    most = max(refused, key=refused.count, default="no stretch of its runs looks like a coast-down")
+    return f"Setup {setup}: none of its coast-downs can be used ({most}), so it has no area and no difference."
 
 
 def _wind(day: Day) -> Iterator[Finding]:

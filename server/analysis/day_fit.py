@@ -9,9 +9,9 @@ import numpy as np
 
 import server
 from server.analysis.day_findings import data_findings
-from server.analysis.day_model import build_grid
+from server.analysis.day_model import build_grid, rotating_mass
 from server.analysis.day_noise import day_noise
-from server.analysis.day_posterior import DayPosterior, DayProblem, solve_day
+from server.analysis.day_posterior import DayPosterior, DayProblem, silent, solve_day
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import fit_findings
@@ -46,7 +46,7 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     Always returns a result; where no area can be had, the setups lack SCx and a finding says why.
     """
     options = options or FitOptions()
-    say = progress or _silent
+    say = progress or silent
     say(0.0, "passes")
     day, noticed = prepare_day(day)
     passes, findings = _all_passes(day, options)
@@ -73,10 +73,6 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
         noise=_noise(posterior),
         version=server.__version__,
     )
-
-
-def _silent(fraction: float, text: str) -> None:
-    """Progress that nobody wants to hear."""
 
 
 def _all_passes(day: Day, options: FitOptions) -> tuple[tuple[Pass, ...], list[Finding]]:
@@ -110,9 +106,7 @@ def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: Da
 def _with_interval_method(setup: SetupResult, posterior: DayPosterior) -> SetupResult:
     grid, car = posterior.problem.grid, posterior.problem.car
     picked = [i for i, data in enumerate(grid.passes) if data.of.setup == setup.name]
-    mass = float(np.mean(grid.mass[picked])) + sum(
-        a.axle_inertia_kgm2.value / a.tyre_radius_m.value**2 for a in (car.front, car.rear)
-    )
+    mass = float(np.mean(grid.mass[picked])) + rotating_mass(car.front) + rotating_mass(car.rear)
     coasts = [CoastDown(fit.time_s, fit.speed_mps, fit.of.direction) for fit in setup.fits]
     answer: IntervalMethod = interval_method(coasts, mass, float(np.mean(grid.density[picked])))
     return replace(setup, interval_method=answer)

@@ -20,7 +20,7 @@ from server.analysis.day_priors import SIDE_GUST_SHARE, WARM_UP_S, YAW_GROWTH, P
 from server.analysis.pass_data import BLOCK_S, SCALE_SPEED_MPS, WHEEL, PassData
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import Segments
-from server.testday.values import Car, FloatArray, Quantity
+from server.testday.values import Axle, Car, FloatArray, Quantity
 
 GUST_SPEED_MPS = 20.0  # air speed at which the gust time is quoted
 GRAVITY = 9.80665  # standard acceleration of free fall, m/s² (ISO 80000-3)
@@ -65,7 +65,6 @@ class LinearDay:
     gust_push: FloatArray
     log_slowness: FloatArray
     row_pass: np.ndarray
-    resistance_n: FloatArray
 
 
 def build_grid(
@@ -113,6 +112,11 @@ class Point:
     scatter: FloatArray
 
 
+def rotating_mass(axle: Axle) -> float:
+    """What an axle's spin adds to the effective mass [kg]: J/r²."""
+    return axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value**2
+
+
 def with_gusts(linear: LinearDay, gust_sd_mps: float, exponent: float) -> Segments:
     """The filter's segments with the mean push of gusts of this strength and their time at each air speed."""
     forcing = linear.segments.forcing.copy()
@@ -131,11 +135,8 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     drivers = np.array([value[f"mass_driver_{k}"] for k in range(int(grid.driver_of_pass.max()) + 1)])
     mass = grid.mass[node] + value["mass_car"] + drivers[driver]
     rho = rho * (1.0 + value["pressure"] + value["temperature"] + value["humidity"] + value["air_away"] * away)
-    spin = {
-        "front": car.front.axle_inertia_kgm2.value / car.front.tyre_radius_m.value**2,
-        "rear": car.rear.axle_inertia_kgm2.value / car.rear.tyre_radius_m.value**2,
-    }
-    m_e = mass + spin["front"] * (1 + value["inertia_front"]) + spin["rear"] * (1 + value["inertia_rear"])
+    front, rear = rotating_mass(car.front), rotating_mass(car.rear)
+    m_e = mass + front * (1 + value["inertia_front"]) + rear * (1 + value["inertia_rear"])
     setup = np.array(grid.setup_of_pass)[node]
     scx = np.array([value[f"scx:{s}"] for s in setup_names])[setup]
     scz = np.array([value[f"scz_front:{s}"] + value[f"scz_rear:{s}"] for s in setup_names])[setup]
@@ -145,7 +146,8 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     load = mass * GRAVITY + q * u * u * scz
     swell = 1.0 + point.scatter[node] + value["warm"] * grid.warm + value["drift"] * day_h
     rolling = value["c0"] * swell + value["c1"] * speed
-    slope = d * (value["grade"] + _waves(grid, value))
+    waves = _wave_shapes(grid, priors)
+    slope = d * (value["grade"] + sum(value[name] * shape for name, shape in waves.items()))
     drag = q * scx * (u * u + value["cross"])
     resistance = rolling * load + value["t0"] + value["t1"] * speed + drag + mass * GRAVITY * slope
     by_air_speed = 2.0 * q * u * (scx + rolling * scz)  # N per m/s of air speed
@@ -163,8 +165,8 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         "cross": -q * scx,
         "warm": -value["c0"] * grid.warm * load,
         "drift": -value["c0"] * day_h * load,
-        "inertia_front": resistance / m_e * spin["front"],
-        "inertia_rear": resistance / m_e * spin["rear"],
+        "inertia_front": resistance / m_e * front,
+        "inertia_rear": resistance / m_e * rear,
     }
     by_mass = -(rolling + slope) * GRAVITY + resistance / m_e
     push["mass_car"] = by_mass
@@ -177,19 +179,11 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         here = setup == i
         push[f"scx:{s}"] = np.where(here, -q * (u * u + value["cross"]), 0.0)
         push[f"scz_front:{s}"] = push[f"scz_rear:{s}"] = np.where(here, -rolling * q * u * u, 0.0)
-    for name, shape in _wave_shapes(grid, priors).items():
+    for name, shape in waves.items():
         push[name] = -mass * GRAVITY * d * shape
 
-    sd = priors.u
-    p = len(priors.parameters)
-    forcing = np.zeros((len(speed), 1 + p + 2))
-    forcing[:, 0] = f - a * speed
-    for i, parameter in enumerate(priors.parameters):
-        column = push.get(parameter.name)
-        if column is not None:
-            forcing[:, 1 + i] = column / m_e * sd[i]
-    forcing[:, 1 + p] = b * way
-    forcing[:, 2 + p] = -value["c0"] * load / m_e
+    own = [b * way, -value["c0"] * load / m_e]
+    forcing = np.column_stack([f - a * speed, *_shared_columns(priors, push, m_e), *own])
     gust_push = -q * (scx * (1.0 + SIDE_GUST_SHARE * (1.0 + YAW_GROWTH.value)) + rolling * scz) / m_e
     rows = _observations(grid, priors, value)
     segments = Segments(
@@ -201,7 +195,12 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
         tau_scale=np.ones(len(speed)),
         **rows.filter_arrays,
     )
-    return LinearDay(segments, gust_push, np.log(GUST_SPEED_MPS / np.maximum(u, 2.0)), rows.row_pass, resistance)
+    return LinearDay(segments, gust_push, np.log(GUST_SPEED_MPS / np.maximum(u, 2.0)), rows.row_pass)
+
+
+def _shared_columns(priors: Priors, push: dict[str, FloatArray], m_e: FloatArray) -> list[FloatArray]:
+    """Acceleration per unit of prior u of every shared parameter [m/s²]; none for those of the sensors."""
+    return [push.get(q.name, np.zeros_like(m_e)) / m_e * q.u for q in priors.parameters]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -275,25 +274,13 @@ def _speed_rate(data: PassData, value: dict[str, float]) -> FloatArray:
 
 
 def _wave_shapes(grid: DayGrid, priors: Priors) -> dict[str, FloatArray]:
-    """Undulation of the straight: cosines and sines of the position at the steps' middles."""
-    names = [p.name for p in priors.parameters if p.name.startswith("wave_")]
-    if not names or grid.position_m is None:
+    """Undulation of the straight: cosines and sines of the position at the steps' middles, 0 without a position."""
+    if grid.position_m is None:
         return {}
     shapes = {}
-    for name in names:
-        _, part, order = name.split("_")
-        phase = 2.0 * np.pi * int(order) * grid.position_m / (1.15 * grid.span_m)
-        shapes[name] = np.nan_to_num(np.cos(phase) if part == "cos" else np.sin(phase))
-    return shapes
-
-
-def _waves(grid: DayGrid, value: dict[str, float]) -> FloatArray:
-    total = np.zeros(len(grid.time_s))
-    if grid.position_m is None:
-        return total
-    for name, size in value.items():
-        if name.startswith("wave_"):
-            _, part, order = name.split("_")
+    for parameter in priors.parameters:
+        if parameter.name.startswith("wave_"):
+            _, part, order = parameter.name.split("_")
             phase = 2.0 * np.pi * int(order) * grid.position_m / (1.15 * grid.span_m)
-            total += size * np.nan_to_num(np.cos(phase) if part == "cos" else np.sin(phase))
-    return total
+            shapes[parameter.name] = np.nan_to_num(np.cos(phase) if part == "cos" else np.sin(phase))
+    return shapes

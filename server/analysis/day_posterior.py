@@ -58,7 +58,7 @@ class DayPosterior:
 
 def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str], None] | None = None) -> DayPosterior:
     """Fit the day: linearise, find the noise, linearise again until it stands, integrate over the noise."""
-    say = progress or _silent
+    say = progress or silent
     n = len(problem.grid.passes)
     point = Point(problem.priors.mean, np.zeros(n), np.zeros(n))
     log = problem.noise.log_median
@@ -76,7 +76,7 @@ def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str
     return _integrate(problem, point, mode, seed)
 
 
-def _silent(fraction: float, text: str) -> None:
+def silent(fraction: float, text: str) -> None:
     """Progress that nobody wants to hear."""
 
 

@@ -7,7 +7,7 @@ below 1 mm/s at 0.2 s) and turns tooth quantisation and once-per-turn error into
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.polynomial import Chebyshev
@@ -50,7 +50,6 @@ class PassData:
     path: Chebyshev
     series: Mapping[int, BlockSeries]
     position_m: FloatArray | None = None
-    extra: Mapping[str, BlockSeries] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from server.analysis.day_model import with_gusts
+from server.analysis.day_model import rotating_mass, with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.pass_data import BLOCK_S, SATELLITE, SCALE_SPEED_MPS, WHEEL
@@ -37,7 +37,7 @@ def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
                 of=data.of,
                 scx=alone[i][0],
                 scx_u=alone[i][1],
-                head_wind_mps=float(data.of.direction * posterior.mode_mean[p + i]),
+                head_wind_mps=float((data.of.direction or 1) * posterior.mode_mean[p + i]),
                 time_s=data.time_s,
                 speed_mps=_observed_speed(posterior, i),
                 fitted_mps=fitted,
@@ -83,9 +83,7 @@ def _resistances(
     """Effective mass times deceleration [N]: as observed over about 1.4 s, and the model's without gusts."""
     grid, car = posterior.problem.grid, posterior.problem.car
     i = int(grid.of_node[part.start])
-    mass = grid.mass[i]
-    for axle in (car.front, car.rear):
-        mass += axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value**2
+    mass = grid.mass[i] + rotating_mass(car.front) + rotating_mass(car.rear)
     speed = smoothed.speed[part]
     half = 3
     padded = np.pad(speed, half, mode="reflect", reflect_type="odd")

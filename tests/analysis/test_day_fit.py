@@ -94,6 +94,17 @@ def test_in_gear_is_no_area(drawn: HostileDay) -> None:
     assert all("gear" in reason for reason in reasons)
 
 
+def test_a_setup_without_a_pass_says_so_beside_one_that_has_an_area(drawn: HostileDay) -> None:
+    runs = tuple(replace(run, coasting="in-gear") if run.setup == "B" else run for run in drawn.day.runs)
+    result = fit_day(replace(drawn.day, runs=runs))
+    assert "SCx" in result.setups[0].estimates
+    assert result.setups[1].estimates == {}
+    assert result.comparisons == ()
+    (said,) = (f.text for f in result.findings if f.code == "no-area")
+    assert said.startswith("Setup B: none of its coast-downs can be used")
+    assert "gear" in said
+
+
 def test_one_way_says_what_it_costs() -> None:
     both = fit_day(draw_day(5, Scenario(pairs=2, wind="calm")).day)
     one = fit_day(draw_day(5, Scenario(pairs=2, wind="calm", one_way=True)).day)
