@@ -9,6 +9,8 @@ from typing import Literal
 from server.testday.values import Finding, FloatArray, Source
 
 PassKind = Literal["coast-down", "constant-speed", "zero"]
+LoadSource = Literal["damper", "ride height", "push rod"]
+AxleEnd = Literal["front", "rear"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,30 @@ class Pass:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class AxleLoadFit:
+    """One axle's load in one pass by one source, on the run's clock; arrays of shape (n,).
+
+    pressure_pa: ½ρU² with the wind and gusts that the fit found; load_n: aerodynamic load as observed, i.e.
+    with zero, inertial transfer and (at constant speed) anti-squat taken off, in N at the axle;
+    fitted_n: SCz of this axle times pressure_pa; friction_n: what the joints held back, as the fit found it;
+    sink_m: how far the body has come down over this axle since standing.
+    zero_n, zero_u_n: the pass's zero against the standing car (None without a static zero).
+    """
+
+    axle: AxleEnd
+    source: LoadSource
+    time_s: FloatArray
+    speed_mps: FloatArray
+    pressure_pa: FloatArray
+    load_n: FloatArray
+    fitted_n: FloatArray
+    friction_n: FloatArray
+    sink_m: FloatArray
+    zero_n: float | None = None
+    zero_u_n: float | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class PassFit:
     """What the fit says of one used pass; arrays of shape (n,) on the run's clock.
 
@@ -59,6 +85,8 @@ class PassFit:
     innovations: standardised one-step prediction errors of the speed channel at innovation_time_s.
     resistance_scatter: this pass's rolling resistance above the day's, as a share; time_closure,
     energy_closure: model over measured, of the time between the end speeds and of the work done.
+    loads: axle loads, one entry per axle and source. Of a constant-speed pass scx and scx_u are nan: it
+    tells loads only, and resistance and innovations are empty.
     """
 
     of: Pass
@@ -77,6 +105,7 @@ class PassFit:
     resistance_scatter: float = 0.0
     time_closure: float = 1.0
     energy_closure: float = 1.0
+    loads: tuple[AxleLoadFit, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,10 +154,76 @@ class IntervalMethod:
     text: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class AtSpeed:
+    """A setup at a steady speed in still air of the reference density. Loads in N, positive down.
+
+    Heights [m] over the axles, rake [rad] positive nose down; wheel loads are those of one wheel of the
+    axle, weight included. Ride heights are None where no static height is given.
+    """
+
+    speed_mps: float
+    downforce_front_n: Estimate
+    downforce_rear_n: Estimate
+    downforce_n: Estimate
+    wheel_load_front_n: Estimate
+    wheel_load_rear_n: Estimate
+    sink_front_m: Estimate | None = None
+    sink_rear_m: Estimate | None = None
+    ride_height_front_m: Estimate | None = None
+    ride_height_rear_m: Estimate | None = None
+    rake_rad: Estimate | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class VisitedHeight:
+    """Downforce area of an axle over a band of ride heights that the passes really visited.
+
+    sink: how far the body had come down [m]; ride_height: over the axle [m], None without a static height;
+    seconds: time spent in the band.
+    """
+
+    axle: AxleEnd
+    sink: Estimate
+    scz: Estimate
+    seconds: float
+    ride_height: Estimate | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class BendTest:
+    """Is SCz constant over ride height? statistic: of the constant model's lack of fit; p: share of
+    `replicates` simulated days of the constant model with a larger one (parametric bootstrap).
+
+    bent: p below 0.05, so the areas are those of the curve at the reference condition; slope: axle →
+    relative change of SCz per metre that the axle sinks [1/m].
+    """
+
+    statistic: float
+    p: float
+    replicates: int
+    bent: bool
+    slope: Mapping[str, Estimate]
+
+
+@dataclass(frozen=True, slots=True)
+class SourceCheck:
+    """Two sources of an axle's load against each other: ratio first over second, and how many joint
+    standard uncertainties it is off 1."""
+
+    axle: AxleEnd
+    first: LoadSource
+    second: LoadSource
+    ratio: Estimate
+    z: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class SetupResult:
-    """One setup's estimates by name (SCx, SCx_apparent, SCz_front, SCz_rear, SCz, balance_front, LD,
-    c0, c1, grade, head_wind_out); what cannot be had is absent and a finding says why."""
+    """One setup's estimates by name (SCx, SCx_apparent, SCz_front, SCz_rear, SCz, balance_front, LD, c0, c1,
+    grade, head_wind_out, weight_speed, ride_height_front, ride_height_rear); areas are those at the
+    reference condition, ride heights are taken there. What cannot be had is absent and a finding says why.
+    """
 
     name: str
     estimates: Mapping[str, Estimate]
@@ -137,6 +232,9 @@ class SetupResult:
     interval_method: IntervalMethod | None = None
     budget: tuple[BudgetLine, ...] = ()
     sample_scx: FloatArray | None = None
+    at_speeds: tuple[AtSpeed, ...] = ()
+    visited: tuple[VisitedHeight, ...] = ()
+    bend: BendTest | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,6 +266,21 @@ class Comparison:
     deltas: Mapping[str, Delta]
 
 
+@dataclass(frozen=True, slots=True)
+class StandTest:
+    """A measurement on the standing car that became an input of the fit, against what was entered.
+
+    quantity: 'driveline drag T0', 'driveline drag T1', 'front wheel rate', …; entered is None where nothing
+    was; z: measured less entered over their joint standard uncertainty; text: one sentence.
+    """
+
+    quantity: str
+    measured: Estimate
+    entered: Estimate | None
+    z: float | None
+    text: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class DayResult:
     """Everything a fit of the day says. reference: speed_mps, density_kgm3, pressure, ride heights…"""
@@ -179,4 +292,7 @@ class DayResult:
     findings: tuple[Finding, ...]
     noise: Mapping[str, Estimate] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
+    load_sources: tuple[LoadSource, ...] = ()
+    source_checks: tuple[SourceCheck, ...] = ()
+    stand_tests: tuple[StandTest, ...] = ()
     version: str = ""

@@ -122,27 +122,36 @@ class PassEdit:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """Raw reading to unit: gain and offset, or a table of (raw, value)."""
+    """Raw reading to unit: gain and offset, or a table of (raw, value); gain_rel_u: relative u of the slope."""
 
     gain: float | None = None
     offset: float = 0.0
     table: tuple[tuple[float, float], ...] = ()
     unit: str = ""
+    gain_rel_u: float = 0.005
 
 
 @dataclass(frozen=True, slots=True)
 class Axle:
-    """One axle of the car. Inertia is that of both wheels and what turns with them, at wheel speed."""
+    """One axle of the car. Inertia is that of both wheels and what turns with them, at wheel speed.
+
+    Rates and joint friction are those of one corner; tables of travel count from the standing car.
+    wheel_rate_rel_u: relative u of the wheel rate in all; None: follows from spring rate and motion ratio.
+    heave_table: force of heave spring and bump stops of the whole axle, besides the corner springs.
+    pushrod_ratio: load at the wheel over load in the rod. ride_height_sensor_x_m: ahead of this axle.
+    """
 
     axle_inertia_kgm2: Quantity
     tyre_radius_m: Quantity
     spring_rate_n_per_m: Quantity | None = None
     motion_ratio: Quantity | None = None
     motion_ratio_table: tuple[tuple[float, float], ...] = ()  # wheel travel m, ratio
-    wheel_rate_rel_u: float = 0.02
-    tyre_rate_n_per_m: Quantity | None = None
+    wheel_rate_rel_u: float | None = None
+    tyre_rate_n_per_m: Quantity = Quantity(90_000.0, 20_000.0, "default")
     heave_table: tuple[tuple[float, float], ...] = ()  # wheel travel m, axle force N
-    ride_height_sensor_x_m: float = 0.0
+    ride_height_sensor_x_m: Quantity = Quantity(0.0, 0.05, "default")
+    joint_friction_n: Quantity = Quantity(20.0, 15.0, "default")
+    pushrod_ratio: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +170,7 @@ class Car:
     front: Axle
     rear: Axle
     driven: Driven = "rear"
-    anti_squat: Quantity = Quantity(0.0, 0.0, "default")
+    anti_squat: Quantity = Quantity(0.15, 0.20, "default")
     corner_mass_kg: tuple[float, float, float, float] | None = None
     calibration: Mapping[str, Calibration] = field(default_factory=dict)
 
@@ -228,6 +237,34 @@ class Run:
     recordings: tuple[Recording, ...] = ()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class SpinDown:
+    """Driven wheels on stands, driveline as in a coast-down, left to run down: tells T0 and T1."""
+
+    log: LogFile
+    channels: Mapping[str, str] = field(default_factory=dict)
+    notes: str = ""
+    recording: Recording | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AxleLoading:
+    """A known mass put over an axle of the standing car: tells that axle's wheel rate.
+
+    bare_s, loaded_s: [from, to] on the log's clock, without and with the mass.
+    share: part of the mass's weight that this axle carries.
+    """
+
+    axle: Literal["front", "rear"]
+    mass_kg: Quantity
+    log: LogFile
+    bare_s: tuple[float, float]
+    loaded_s: tuple[float, float]
+    share: Quantity = Quantity(1.0, 0.0)
+    channels: Mapping[str, str] = field(default_factory=dict)
+    recording: Recording | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class PredictionCase:
     """One predicted case of a setup; part '' is the whole car. None where nothing was predicted."""
@@ -260,4 +297,6 @@ class Day:
     notes: str = ""
     channels: Mapping[str, str] = field(default_factory=dict)
     predictions: tuple[PredictionCase, ...] = ()
+    spin_downs: tuple[SpinDown, ...] = ()
+    axle_loadings: tuple[AxleLoading, ...] = ()
     findings: tuple[Finding, ...] = ()
