@@ -13,6 +13,7 @@ from tests.simulator.stated import Drawer, Known
 GRAVITY = 9.80665
 NOMINAL_MASS_KG = 300.0
 WHEEL_RATE_REL_U = 0.01
+SENSOR_PLACE_U_M = 0.01
 # Stated where nothing is given: (value, u)
 DEFAULTS = {
     "c0": (0.018, 0.006),
@@ -207,7 +208,7 @@ def _stated_axle(axle: AxleDraw, scenario: Scenario) -> Axle:
         motion_ratio=axle.motion_ratio.stated,
         wheel_rate_rel_u=WHEEL_RATE_REL_U,
         tyre_rate_n_per_m=axle.tyre_rate.stated,
-        ride_height_sensor_x_m=axle.sensor_x_m,
+        ride_height_sensor_x_m=Quantity(axle.sensor_x_m, SENSOR_PLACE_U_M),
     )
 
 
