@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import fields
 from typing import Any
 
 from server.analysis.result import (
+    AtSpeed,
+    BendTest,
     BudgetLine,
     Comparison,
     DayResult,
@@ -15,6 +18,9 @@ from server.analysis.result import (
     IntervalMethod,
     Pass,
     SetupResult,
+    SourceCheck,
+    StandTest,
+    VisitedHeight,
 )
 from server.testday.rounding import DIMENSIONLESS
 from server.testday.values import Finding
@@ -28,10 +34,11 @@ Json = dict[str, Any]
 def result_to_json(result: DayResult) -> Json:
     """The object that `fit --json` prints.
 
-    Keys: format, name, reference, setups, comparisons, correlation, findings. Numbers are finite and SI;
-    a key whose value cannot be had is left out, a finding says why.
+    Keys: format, name, reference, setups, comparisons, correlation, findings; with axle loads load_sources and
+    source_checks, with measurements on stands stand_tests. Numbers are finite and SI; a key whose value cannot be
+    had is left out, a finding says why.
     """
-    return {
+    told = {
         "format": FORMAT,
         "name": result.name,
         "reference": present(result.reference),
@@ -40,6 +47,11 @@ def result_to_json(result: DayResult) -> Json:
         "correlation": [],
         "findings": [_finding(finding) for finding in result.findings],
     }
+    return told | _listed(
+        load_sources=list(result.load_sources),
+        source_checks=[_source_check(check) for check in result.source_checks if _is_whole(check.ratio)],
+        stand_tests=[_stand_test(test) for test in result.stand_tests if _is_whole(test.measured)],
+    )
 
 
 def present(entries: Mapping[str, Any]) -> Json:
@@ -56,6 +68,66 @@ def _setup(setup: SetupResult) -> Json:
             "passes": [_pass(each) for each in setup.passes],
             "interval_method": _interval_method(setup.interval_method) if setup.interval_method else None,
             "budget": [_budget_line(line) for line in setup.budget],
+            "bend": _bend(setup.bend) if setup.bend else None,
+        }
+    ) | _listed(
+        at_speeds=[_at_speed(each) for each in setup.at_speeds],
+        visited=[_visited(each) for each in setup.visited if _is_whole(each.scz) and _is_whole(each.sink)],
+    )
+
+
+def _listed(**lists: list[Any]) -> Json:
+    """The lists that hold something."""
+    return {key: entries for key, entries in lists.items() if entries}
+
+
+def _at_speed(each: AtSpeed) -> Json:
+    """A steady speed and what is said of it: loads in N, heights and sinks in m, rake in rad."""
+    values = {field.name: getattr(each, field.name) for field in fields(AtSpeed) if field.name != "speed_mps"}
+    return {"speed_mps": float(each.speed_mps)} | _valued(
+        {name: value for name, value in values.items() if value is not None}
+    )
+
+
+def _visited(each: VisitedHeight) -> Json:
+    values = {"sink": each.sink, "scz": each.scz, "ride_height": each.ride_height}
+    told = _valued({name: value for name, value in values.items() if value is not None})
+    return present({"axle": each.axle, "seconds": _float(each.seconds), **told})
+
+
+def _bend(bend: BendTest) -> Json:
+    return present(
+        {
+            "statistic": _float(bend.statistic),
+            "p": _float(bend.p),
+            "replicates": int(bend.replicates),
+            "bent": bool(bend.bent),
+            "slope": _valued(bend.slope),
+        }
+    )
+
+
+def _source_check(check: SourceCheck) -> Json:
+    return present(
+        {
+            "axle": check.axle,
+            "first": check.first,
+            "second": check.second,
+            "ratio": _estimate(check.ratio),
+            "z": _float(check.z),
+        }
+    )
+
+
+def _stand_test(test: StandTest) -> Json:
+    entered = test.entered if test.entered is not None and _is_whole(test.entered) else None
+    return present(
+        {
+            "quantity": test.quantity,
+            "measured": _estimate(test.measured),
+            "entered": _estimate(entered) if entered else None,
+            "z": _float(test.z),
+            "text": test.text,
         }
     )
 

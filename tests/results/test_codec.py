@@ -7,12 +7,14 @@ import io
 import json
 import math
 import zipfile
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from server.analysis.result import DayResult
 from server.results.codec import result_from_bytes, result_to_bytes
+from tests.results.made_loads import loaded_day
 from tests.web.made_up import made_up_day_result
 
 
@@ -36,6 +38,25 @@ def same(one: object, other: object) -> bool:
 def test_round_trip_is_exact(setups: str) -> None:
     result = made_up_day_result(setups)
     assert same(result, result_from_bytes(result_to_bytes(result)))
+
+
+@pytest.mark.parametrize("heights", [True, False])
+def test_axle_loads_come_back_whole(heights: bool) -> None:
+    result = loaded_day("AB", heights=heights)
+    again = result_from_bytes(result_to_bytes(result))
+    assert same(result, again)
+    assert again.setups[0].fits[0].loads[0].friction_n.size > 10
+    assert again.source_checks == result.source_checks
+
+
+def test_a_result_kept_by_the_first_version_still_opens() -> None:
+    """The file was written by version 0.1.0, before axle loads were known, and is kept as it came."""
+    kept = result_from_bytes((Path(__file__).parent / "kept-0.1.0.zip").read_bytes())
+    assert kept.version == "0.1.0"
+    assert kept.setups[0].estimates["SCx"].value == 1.52
+    assert kept.setups[0].fits[0].speed_mps.size == 12
+    assert (kept.setups[0].fits[0].loads, kept.setups[0].at_speeds, kept.load_sources) == ((), (), ())
+    assert kept.setups[0].bend is None
 
 
 def test_odd_numbers_survive() -> None:
