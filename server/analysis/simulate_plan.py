@@ -225,6 +225,7 @@ def student_axle(inertia_kgm2: float, spring_n_per_m: float, motion_ratio: float
         spring_rate_n_per_m=Quantity(spring_n_per_m, 0.01 * spring_n_per_m),
         motion_ratio=Quantity(motion_ratio, 0.005),
         tyre_rate_n_per_m=Quantity(92_000.0, 5_000.0),
+        ride_height_sensor_x_m=Quantity(0.0, 0.005),
     )
 
 

@@ -158,7 +158,7 @@ def _suspension_signals(
         signals[role] = Signal(time, np.interp(time, drive.time_s, travel) + road)
     stated = next(planned.setup for planned in plan.setups if planned.setup.name == setup)
     static = (stated.front_ride_height_m or 0.035, stated.rear_ride_height_m or 0.035)
-    sensor_x = (plan.car.front.ride_height_sensor_x_m, plan.car.rear.ride_height_sensor_x_m)
+    sensor_x = truth.car.sensor_x_m
     heights = ride_heights(loads, truth.car, static, sensor_x, instruments.friction_n)
     for role, height in zip(("ride_height_front", "ride_height_rear"), heights, strict=True):
         road = ornstein_uhlenbeck(len(time), step, instruments.ride_height_noise_m, ROAD_S, rng) * (

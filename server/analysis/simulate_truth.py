@@ -40,6 +40,7 @@ class TrueCar:
     axle_rate_n_per_m: tuple[float, float]
     motion_ratio: tuple[float, float]
     tyre_rate_n_per_m: tuple[float, float]
+    sensor_x_m: tuple[float, float]
 
     @property
     def rotating_mass_kg(self) -> float:
@@ -168,9 +169,8 @@ def _draw_car(car: Car, draw: Draw) -> TrueCar:
         tyre_radius_m=_pair([draw.positive(q.tyre_radius_m) for q in axles]),
         axle_rate_n_per_m=_pair([rate for rate, _ in stiffness]),
         motion_ratio=_pair([ratio for _, ratio in stiffness]),
-        tyre_rate_n_per_m=_pair(
-            [draw.positive(q.tyre_rate_n_per_m or Quantity(100_000.0, 15_000.0, "default")) for q in axles]
-        ),
+        tyre_rate_n_per_m=_pair([draw.positive(q.tyre_rate_n_per_m) for q in axles]),
+        sensor_x_m=_pair([draw.normal(q.ride_height_sensor_x_m) for q in axles]),
     )
 
 

@@ -287,7 +287,7 @@ def test_dampers_and_ride_heights_give_the_axle_loads_back():
         damper_noise_m=0.0, ride_height_noise_m=0.0, damper_zero_u_m=0.0, friction_n=0.0
     )
     plan = still_plan(instruments=instruments)
-    front = replace(plan.car.front, ride_height_sensor_x_m=-0.2)
+    front = replace(plan.car.front, ride_height_sensor_x_m=Quantity(-0.2, 0.01))
     plan = replace(plan, car=replace(plan.car, front=front), grade=Quantity(0.004))
     simulated = simulate_day(plan, seed=8, dampers=True)
     drive, areas = simulated.truth.drives[1], simulated.truth.day.areas["A"]
