@@ -1,4 +1,4 @@
-"""Rolling resistance of tyres: against speed, load, inflation and temperature."""
+"""Tyres: rolling resistance against speed, load, inflation and temperature; growth with speed."""
 
 from __future__ import annotations
 
@@ -88,3 +88,18 @@ def rolling_at_temperature(
     """
     R, T, T_ref, K = floats(reference_rolling, temperature_k, reference_k, softening_per_k)
     return R * (1.0 + K * (T_ref - T))
+
+
+def radius_growth(speed_mps: ArrayLike, growth_m: ArrayLike, at_speed_mps: ArrayLike) -> FloatArray:
+    """How much a tyre's radius has grown by its own spin: Δr = Δr_0 (v/v_0)².
+
+    speed_mps: v [m/s]; growth_m: Δr_0, seen at v_0 [m]; at_speed_mps: v_0 [m/s]
+
+    Returns Δr [m], broadcast shape: the body rises by it, and wheel speed reads low by Δr/r.
+    Raises ValueError unless v_0 is above zero.
+    Source: the spin's load on the tread goes as ω² and the carcass gives way in proportion (common practice,
+    no source); at road speeds tenths of a millimetre.
+    """
+    require_positive(at_speed_mps=at_speed_mps)
+    v, grown, v_0 = floats(speed_mps, growth_m, at_speed_mps)
+    return grown * (v / v_0) ** 2

@@ -5,6 +5,7 @@ import pytest
 
 from server.aero.tyres import (
     j2452_rolling_resistance,
+    radius_growth,
     rolling_at_reference_temperature,
     rolling_at_temperature,
     rolling_resistance,
@@ -64,3 +65,9 @@ def test_nothing_rolls_without_load_or_air() -> None:
         arguments = {"axle_load_n": 4000.0, "pressure_pa": 2e5, "tyres": 2} | {name: 0.0}
         with pytest.raises(ValueError, match=name):
             j2452_rolling_resistance(10.0, **arguments, alpha=-0.4, beta=0.95, a=0.06, b=0.0, c=0.0)
+
+
+def test_growth_goes_with_the_square_of_speed() -> None:
+    np.testing.assert_allclose(radius_growth([0.0, 10.0, 20.0, 28.0], 4e-4, 20.0), [0.0, 1e-4, 4e-4, 7.84e-4])
+    with pytest.raises(ValueError, match="at_speed_mps"):
+        radius_growth(10.0, 4e-4, 0.0)
