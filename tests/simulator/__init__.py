@@ -5,6 +5,7 @@ the description of the measurement, with effects that the product's model may la
 """
 
 from tests.simulator.day import HostileDay, draw_day
+from tests.simulator.load_scenario import draw_load_scenario
 from tests.simulator.scenario import Scenario, draw_scenario
 
-__all__ = ["HostileDay", "Scenario", "draw_day", "draw_scenario"]
+__all__ = ["HostileDay", "Scenario", "draw_day", "draw_load_scenario", "draw_scenario"]

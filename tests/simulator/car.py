@@ -13,7 +13,6 @@ from tests.simulator.stated import Drawer, Known
 GRAVITY = 9.80665
 NOMINAL_MASS_KG = 300.0
 WHEEL_RATE_REL_U = 0.01
-SENSOR_PLACE_U_M = 0.01
 # Stated where nothing is given: (value, u)
 DEFAULTS = {
     "c0": (0.018, 0.006),
@@ -24,6 +23,9 @@ DEFAULTS = {
     "radius": (0.230, 0.00345),
     "SCz": (1.5, 1.0),
 }
+
+
+NO_ANTI_SQUAT = Known(Quantity(0.0, 0.0, "typed"), 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,14 +46,19 @@ class Resistance:
 
 @dataclass(frozen=True, slots=True)
 class AxleDraw:
-    """One axle: inertia of both wheels, rolling radius at rest, one corner's spring and tyre."""
+    """One axle: inertia of both wheels, rolling radius at rest, one corner's spring and tyre.
+
+    lift_per_mps2: growth of the tyres' loaded radius over v² [m/(m/s)²].
+    """
 
     inertia: Known
     radius: Known
     spring_rate: Known
     motion_ratio: Known
     tyre_rate: Known
-    sensor_x_m: float
+    sensor_x: Known
+    pushrod_ratio: Known | None = None
+    lift_per_mps2: float = 0.0
 
     @property
     def wheel_rate_n_per_m(self) -> float:
@@ -76,6 +83,7 @@ class CarDraw:
     front: AxleDraw
     rear: AxleDraw
     yaw_factor: float
+    anti_squat: Known = NO_ANTI_SQUAT
 
     @property
     def rotating_mass_kg(self) -> float:
@@ -137,10 +145,14 @@ def draw_axle(drawer: Drawer, scenario: Scenario) -> AxleDraw:
         inertia=spin,
         radius=size,
         spring_rate=drawer.known(spring, WHEEL_RATE_REL_U * spring),
-        motion_ratio=Known(Quantity(ratio), ratio),
+        motion_ratio=_exact(ratio),
         tyre_rate=drawer.known(tyre, 0.10 * tyre, 40e3),
-        sensor_x_m=drawer.uniform(-0.1, 0.1, 0.0),
+        sensor_x=_exact(drawer.uniform(-0.1, 0.1, 0.0)),
     )
+
+
+def _exact(value: float) -> Known:
+    return Known(Quantity(value), value)
 
 
 def draw_car(rng: np.random.Generator, scenario: Scenario) -> CarDraw:
@@ -162,7 +174,7 @@ def draw_setups(rng: np.random.Generator, scenario: Scenario) -> tuple[SetupDraw
     """Setups A, B, C; B and C differ from A by up to ± 12 % in drag and ± 20 % in downforce."""
     drawer = Drawer(rng, scenario.fixed_truth)
     scx = drawer.uniform(0.9, 1.9, 1.45)
-    total, share = drawer.uniform(0.0, 5.0, 3.5), drawer.uniform(0.35, 0.55, 0.457)
+    total, share = drawer.uniform(*scenario.downforce_m2, 3.5), drawer.uniform(0.35, 0.55, 0.457)
     setups = []
     for k, name in enumerate("ABC"[: scenario.setups]):
         drag = scx if k == 0 else float(np.clip(scx * (1.0 + rng.uniform(-0.12, 0.12)), 0.9, 1.9))
@@ -194,7 +206,7 @@ def stated_car(car: CarDraw, scenario: Scenario) -> Car:
         front=_stated_axle(car.front, scenario),
         rear=_stated_axle(car.rear, scenario),
         driven="rear",
-        anti_squat=Quantity(0.0, 0.0, "typed"),
+        anti_squat=car.anti_squat.stated,
     )
 
 
@@ -208,7 +220,8 @@ def _stated_axle(axle: AxleDraw, scenario: Scenario) -> Axle:
         motion_ratio=axle.motion_ratio.stated,
         wheel_rate_rel_u=WHEEL_RATE_REL_U,
         tyre_rate_n_per_m=axle.tyre_rate.stated,
-        ride_height_sensor_x_m=Quantity(axle.sensor_x_m, SENSOR_PLACE_U_M),
+        ride_height_sensor_x_m=axle.sensor_x.stated,
+        pushrod_ratio=axle.pushrod_ratio.stated if axle.pushrod_ratio else None,
     )
 
 

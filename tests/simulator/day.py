@@ -17,8 +17,10 @@ import numpy as np
 from server.testday.values import Day, LogFile, Quantity, Run, Venue, WeatherReading
 from tests.simulator.air import draw_air
 from tests.simulator.car import draw_car, draw_setups, stated_car, stated_setup
+from tests.simulator.car_loads import with_load_properties
 from tests.simulator.drive import DayDraw, TrueRun, drive_run
-from tests.simulator.logger import Instruments, draw_instruments, record
+from tests.simulator.faults import ratio_inverted
+from tests.simulator.logger import Instruments, draw_instruments, record, with_load_instruments
 from tests.simulator.road import Road, draw_road
 from tests.simulator.scenario import Scenario
 from tests.simulator.schedule import plan_day
@@ -27,7 +29,10 @@ from tests.simulator.truth import day_truth
 from tests.simulator.tyres import draw_tyre_law
 from tests.simulator.wind import draw_gust_law, draw_slow_wind
 
-STREAMS = ("car", "setups", "road", "air", "wind", "tyres", "plan", "drive", "sensors", "weather", "driver")
+STREAMS = (
+    "car", "setups", "road", "air", "wind", "tyres", "plan", "drive", "sensors", "weather", "driver",
+    "loads", "steady", "load sensors",
+)  # fmt: skip
 WEATHER_EVERY_S = 1800.0
 PRESSURE_U_PA, TEMPERATURE_U_K, HUMIDITY_U = 100.0, 0.5, 0.05
 STATION_BIAS_MPS, STATION_NOISE_MPS = 0.3, 0.4
@@ -47,28 +52,36 @@ def draw_day(seed: int, scenario: Scenario) -> HostileDay:
     """Draw the day of a seed. The same seed and scenario give the same day, bit for bit."""
     seeds = np.random.SeedSequence(seed).spawn(len(STREAMS))
     rng = {name: np.random.default_rng(s) for name, s in zip(STREAMS, seeds, strict=True)}
-    plan = plan_day(rng["plan"], scenario)
+    plan = plan_day(rng["plan"], scenario, rng["steady"])
     begin, end = plan[0].start_clock_s, plan[-1].start_clock_s + 600.0
     car, setups = draw_car(rng["car"], scenario), draw_setups(rng["setups"], scenario)
+    instruments = draw_instruments(rng["sensors"], car, scenario)
+    if scenario.dampers:
+        car = with_load_properties(rng["loads"], car, scenario, instruments.growth)
+        instruments = with_load_instruments(rng["loads"], instruments, scenario, len(plan))
+    air = draw_air(rng["air"], begin)
     draw = DayDraw(
         car=car,
         setups={s.name: s for s in setups},
         driver=_driver(rng["driver"], scenario),
         road=draw_road(rng["road"], float(rng["road"].uniform(0.0, 6e-4)) * (2.0 if scenario.hard else 1.0)),
-        air=draw_air(rng["air"], begin),
+        air=air,
         slow_wind=draw_slow_wind(rng["wind"], scenario, begin, end),
         gusts=draw_gust_law(rng["wind"], scenario),
         tyres=draw_tyre_law(rng["tyres"]),
         scenario=scenario,
+        density=air.density_kgm3(0.5 * (begin + end)),
     )
-    runs = drive_run(draw, plan, rng["drive"], rng["wind"], rng["tyres"])
-    instruments = draw_instruments(rng["sensors"], car, scenario)
-    logged = tuple(_logged_run(run, draw, instruments, rng["sensors"]) for run in runs)
+    runs = drive_run(
+        draw, plan, rng["drive"], rng["wind"], tyre_rng=rng["tyres"], steady_rng=rng["steady"]
+    )
+    logged = tuple(_logged_run(run, draw, instruments, rng["sensors"], rng["load sensors"]) for run in runs)
     truth = day_truth(draw, runs, instruments)
+    stated = stated_car(car, scenario)
     day = Day(
         name=f"simulated day {seed}",
         date=dt.date(2026, 5, 9),
-        car=stated_car(car, scenario),
+        car=ratio_inverted(stated) if "ratio inverted" in scenario.faults else stated,
         weather=_weather(rng["weather"], draw, begin, end),
         setups=tuple(stated_setup(s) for s in setups),
         runs=logged,
@@ -82,10 +95,16 @@ def _driver(rng: np.random.Generator, scenario: Scenario) -> Known:
     return drawer.known(drawer.uniform(55.0, 90.0, 72.0), 0.5, 40.0)
 
 
-def _logged_run(run: TrueRun, draw: DayDraw, instruments: Instruments, rng: np.random.Generator) -> Run:
+def _logged_run(
+    run: TrueRun,
+    draw: DayDraw,
+    instruments: Instruments,
+    rng: np.random.Generator,
+    load_rng: np.random.Generator,
+) -> Run:
     plan, scenario = run.plan, draw.scenario
     sheet_tells = len(plan.directions) == 1 or scenario.one_way
-    recordings = record(run, draw, instruments, rng)
+    recordings = record(run, draw, instruments, rng, load_rng)
     return Run(
         number=plan.number,
         setup=plan.setup,

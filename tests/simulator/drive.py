@@ -10,11 +10,12 @@ from numpy.typing import NDArray
 
 from tests.simulator.air import DayAir
 from tests.simulator.car import CarDraw, SetupDraw
-from tests.simulator.motion import COAST, COLUMNS, DRIVE, HOLD, RATE_HZ, Leg, drive_leg
+from tests.simulator.motion import COAST, COLUMNS, CRUISE, DRIVE, GRAVITY, HOLD, RATE_HZ, Leg, drive_leg
 from tests.simulator.road import Road
 from tests.simulator.scenario import Scenario
 from tests.simulator.schedule import PlannedRun
 from tests.simulator.stated import Known
+from tests.simulator.steady import REFERENCE_MPS, SteadyCar, bend_per_metre
 from tests.simulator.tyres import TyreLaw, pass_factors
 from tests.simulator.wind import GustLaw, SlowWind
 
@@ -38,6 +39,7 @@ class DayDraw:
     gusts: GustLaw
     tyres: TyreLaw
     scenario: Scenario
+    density: float  # of the reference condition [kg/m³]
 
     @property
     def mass_kg(self) -> float:
@@ -63,6 +65,12 @@ class TrueLeg:
     def coasting(self) -> NDArray[np.bool_]:
         """Rows of the coast-down."""
         return self.column("phase") == COAST
+
+    @property
+    def holding(self) -> NDArray[np.bool_]:
+        """Rows at a held speed, from two seconds after it was reached."""
+        held = self.column("phase") == CRUISE
+        return held & (np.cumsum(held) > 2.0 * RATE_HZ)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,18 +115,22 @@ def drive_run(
     plan: Sequence[PlannedRun],
     rng: np.random.Generator,
     wind_rng: np.random.Generator,
+    *,
     tyre_rng: np.random.Generator,
+    steady_rng: np.random.Generator,
 ) -> tuple[TrueRun, ...]:
     """Drive every run of the day."""
     legs = [(run, k) for run in plan for k in range(len(run.directions))]
+    coasts = np.array([run.cruise_mps[k] == 0.0 for run, k in legs])
     nominal = np.array([run.start_clock_s + 62.0 * k for run, k in legs])
     outing = np.array([run.outing_clock_s for run, _ in legs])
-    steady, warm = pass_factors(draw.tyres, tyre_rng, nominal, outing)
+    steady, warm = pass_factors(draw.tyres, tyre_rng, nominal, outing, coasts)
     runs, first = [], 0
     for run in plan:
         mine = slice(first, first + len(run.directions))
         first = mine.stop
-        runs.append(_drive_one(draw, run, (steady[mine], warm[mine]), rng, wind_rng))
+        factors = (steady[mine], warm[mine])
+        runs.append(_drive_one(draw, run, factors, rng, wind_rng, steady_rng=steady_rng))
     return tuple(runs)
 
 
@@ -128,6 +140,8 @@ def _drive_one(
     c0_factors: tuple[FloatArray, FloatArray],
     rng: np.random.Generator,
     wind_rng: np.random.Generator,
+    *,
+    steady_rng: np.random.Generator,
 ) -> TrueRun:
     gust = wind_rng.standard_normal(4)
     strength = float(np.exp(0.12 * wind_rng.standard_normal()))
@@ -144,11 +158,13 @@ def _drive_one(
             draw,
             run,
             direction=direction,
+            cruise=run.cruise_mps[k],
             clock_s=clock,
             place_m=place,
             c0_factors=(float(c0_factors[0][k]), float(c0_factors[1][k])),
             strength=strength,
             rng=rng,
+            steady_rng=steady_rng,
         )
         kicks = wind_rng.standard_normal((int(LONGEST_LEG_S * RATE_HZ), 4))
         rows = drive_leg(inputs, draw.road.grade, kicks, gust, LONGEST_COAST_S)
@@ -168,23 +184,25 @@ def _leg_inputs(
     run: PlannedRun,
     *,
     direction: int,
+    cruise: float,
     clock_s: float,
     place_m: float,
     c0_factors: tuple[float, float],
     strength: float,
     rng: np.random.Generator,
+    steady_rng: np.random.Generator,
 ) -> Leg:
     car, setup, resistance = draw.car, draw.setups[run.setup], draw.car.resistance
     now = run.start_clock_s + clock_s
     head, cross = (float(w) for w in draw.slow_wind.at(now + 20.0))
     later, _ = draw.slow_wind.at(now + 30.0)
     slope = (float(later) - head) / 10.0
-    mass = draw.mass_kg
-    return Leg(
+    mass, density = draw.mass_kg, draw.air.density_kgm3(now)
+    coast = Leg(
         direction=float(direction),
         mass=mass,
         rotating=car.rotating_mass_kg,
-        density=draw.air.density_kgm3(now),
+        density=density,
         scx=setup.scx,
         scz_front=setup.scz_front.true,
         scz_rear=setup.scz_rear.true,
@@ -216,9 +234,42 @@ def _leg_inputs(
         cg_height=car.cg_height.true,
         wheelbase=car.wheelbase.true,
         spin=car.spin_momentum_kgm,
-        bend=draw.scenario.scz_bend_per_mm * 1e3,
-        front_rate=car.front.ride_rate_n_per_m,
-        rear_rate=car.rear.ride_rate_n_per_m,
+        **_bend(draw, setup),
+    )
+    return _held(coast, cruise, steady_rng) if cruise > 0.0 else coast
+
+
+def _bend(draw: DayDraw, setup: SetupDraw) -> dict[str, float]:
+    """How the leg's downforce depends on its ride heights."""
+    if not draw.scenario.bent:
+        return {}
+    car, steady = draw.car, SteadyCar(draw.car, setup, draw.mass_kg, draw.density)
+    per_metre = bend_per_metre(steady, draw.scenario)
+    sinks = steady.sinks(REFERENCE_MPS)
+    return {
+        "bend_front": per_metre[0],
+        "bend_rear": per_metre[1],
+        "front_sink": sinks[0],
+        "rear_sink": sinks[1],
+        "front_rate": car.front.ride_rate_n_per_m,
+        "rear_rate": car.rear.ride_rate_n_per_m,
+        "front_lift": car.front.lift_per_mps2,
+        "rear_lift": car.rear.lift_per_mps2,
+        "rear_squat": steady.squat_m_per_n,
+    }
+
+
+def _held(coast: Leg, speed: float, rng: np.random.Generator) -> Leg:
+    """The same leg with a held speed: 7.5 to 11 s, wavering by 2 to 10 cm/s about it."""
+    q = 0.5 * coast.density * speed**2
+    rolling = (coast.c0 + coast.c1 * speed) * (coast.mass * GRAVITY + q * (coast.scz_front + coast.scz_rear))
+    waver = (rng.uniform(0.02, 0.10), rng.uniform(4.0, 9.0), rng.uniform(0.0, 2.0 * np.pi))
+    return coast._replace(
+        lift_speed=speed - 0.3,
+        cruise=speed,
+        cruise_s=float(rng.uniform(7.5, 11.0)),
+        cruise_push=rolling + coast.T0 + coast.T1 * speed + q * coast.scx,
+        hunt=(float(waver[0]), float(waver[1]), float(waver[2])),
     )
 
 
@@ -233,7 +284,7 @@ def _leg_stretch(leg: TrueLeg, heading_rad: float) -> _Stretch:
     c = {name: leg.column(name) for name in COLUMNS}
     n, out = len(leg.rows), leg.inputs.direction
     side = 0.0 if out > 0 else 2.0 * TURN_RADIUS_M
-    q = 0.5 * leg.inputs.density * ((c["v"] + c["head"]) ** 2 + c["cross"] ** 2)
+    front, rear = (_pressure(leg, ahead_m) for ahead_m in (0.5 * leg.inputs.wheelbase, -0.5 * leg.inputs.wheelbase))
     return _Stretch(
         speed=c["v"],
         accel=c["a"],
@@ -244,9 +295,18 @@ def _leg_stretch(leg: TrueLeg, heading_rad: float) -> _Stretch:
         grade_ahead=out * c["grade"],
         drive_n=c["drive"],
         brake_n=c["brake"],
-        downforce_front_n=q * c["scz_f"],
-        downforce_rear_n=q * c["scz_r"],
+        downforce_front_n=front * c["scz_f"],
+        downforce_rear_n=rear * c["scz_r"],
     )
+
+
+def _pressure(leg: TrueLeg, ahead_m: float) -> FloatArray:
+    """½ρU² at a place ahead of the car's middle, which meets a gust by ahead/U sooner [Pa]."""
+    v, head, cross = (leg.column(name) for name in ("v", "head", "cross"))
+    clock = np.arange(v.size) / RATE_HZ
+    met = clock + ahead_m / np.maximum(v + head, 3.0)
+    along, across = (np.interp(met, clock, wind) for wind in (head, cross))
+    return np.asarray(0.5 * leg.inputs.density * ((v + along) ** 2 + across**2))
 
 
 def _turn(road: Road, place_m: float, before: int) -> _Stretch:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,16 @@ from numpy.typing import NDArray
 from server.testday.values import Recording, Signal
 from tests.simulator.car import CarDraw
 from tests.simulator.drive import DayDraw, TrueRun
-from tests.simulator.motion import BRAKE, DRIVE
+from tests.simulator.faults import FaultDraw, draw_faults, faulty, with_friction
+from tests.simulator.load_sensors import (
+    LoadSensorLaw,
+    draw_load_sensor_law,
+    load_roles,
+    load_signals,
+    logged_motion,
+)
+from tests.simulator.motion import BRAKE, CRUISE, DRIVE
+from tests.simulator.motion import RATE_HZ as MOTION_RATE_HZ
 from tests.simulator.satellite import (
     SatelliteLaw,
     draw_satellite_law,
@@ -19,7 +28,14 @@ from tests.simulator.satellite import (
     satellite_speed,
 )
 from tests.simulator.scenario import Scenario
-from tests.simulator.suspension import SuspensionLaw, axle_loads, draw_suspension_law, suspension_signals
+from tests.simulator.suspension import (
+    JointLaw,
+    SuspensionLaw,
+    axle_loads,
+    axle_motions,
+    draw_joint_law,
+    draw_suspension_law,
+)
 from tests.simulator.wheels import WheelSensor, draw_wheel_sensors, wheel_speed
 
 FloatArray = NDArray[np.float64]
@@ -28,12 +44,24 @@ STATIC_HEIGHTS_M = (0.034, 0.038)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LoadInstruments:
+    """Joints, load sensors and what is wrong with them."""
+
+    joints: JointLaw
+    sensors: LoadSensorLaw
+    faults: FaultDraw
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Instruments:
-    """The sensors that are on the car; wheels: undriven front wheels, left then right."""
+    """The sensors that are on the car; wheels: undriven front wheels, left then right; growth: of the rolling
+    radius over v² [1/(m/s)²]."""
 
     wheels: tuple[WheelSensor, ...]
     satellite: SatelliteLaw
     suspension: SuspensionLaw
+    growth: float
+    loads: LoadInstruments | None = None
 
 
 def draw_instruments(rng: np.random.Generator, car: CarDraw, scenario: Scenario) -> Instruments:
@@ -41,15 +69,36 @@ def draw_instruments(rng: np.random.Generator, car: CarDraw, scenario: Scenario)
     radius = car.front.radius
     wheels = draw_wheel_sensors(rng, radius.true, radius.stated.value, both)
     satellite, suspension = draw_satellite_law(rng), draw_suspension_law(rng)
-    return Instruments(wheels if scenario.sensors != "satellite" else (), satellite, suspension)
+    logged = wheels if scenario.sensors != "satellite" else ()
+    return Instruments(logged, satellite, suspension, wheels[0].growth)
+
+
+def with_load_instruments(
+    rng: np.random.Generator, instruments: Instruments, scenario: Scenario, runs: int
+) -> Instruments:
+    """The same instruments and those of the axle loads. runs: how many the day has."""
+    law = instruments.suspension
+    if "friction" in scenario.faults:
+        law = with_friction(law)
+    roles = load_roles(scenario)
+    loads = LoadInstruments(
+        draw_joint_law(rng, law.friction_n), draw_load_sensor_law(rng), draw_faults(rng, scenario, roles, runs)
+    )
+    return replace(instruments, suspension=law, loads=loads)
 
 
 def record(
-    run: TrueRun, draw: DayDraw, instruments: Instruments, rng: np.random.Generator
+    run: TrueRun,
+    draw: DayDraw,
+    instruments: Instruments,
+    rng: np.random.Generator,
+    load_rng: np.random.Generator,
 ) -> tuple[Recording, ...]:
     """One recording, or two where the satellite box has its own clock."""
     scenario = draw.scenario
     car_signals = _car_signals(run, draw, instruments, rng)
+    if instruments.loads is not None:
+        car_signals |= _load_signals(run, draw, instruments.suspension, instruments.loads, load_rng)
     box: dict[str, Signal] = {}
     if scenario.sensors != "wheel":
         box = _satellite_signals(run, draw, instruments.satellite, rng)
@@ -82,25 +131,40 @@ def _car_signals(
         when = np.arange(0.0, run.time_s[-1], 0.1)
         heading = np.interp(when, run.time_s, run.heading_rad) + 0.02 * rng.standard_normal(when.size)
         signals["heading"] = Signal(when, heading % (2.0 * np.pi), "heading")
-    if scenario.dampers:
-        loads = axle_loads(
-            draw.car,
-            draw.mass_kg,
-            accel=run.accel,
-            grade_ahead=run.grade_ahead,
-            front_downforce=run.downforce_front_n,
-            rear_downforce=run.downforce_rear_n,
-        )
-        signals |= suspension_signals(
-            car=draw.car,
-            law=instruments.suspension,
-            rng=rng,
-            time_s=run.time_s,
-            loads=loads,
-            speed_mps=run.speed,
-            static_heights_m=STATIC_HEIGHTS_M,
-        )
     return signals
+
+
+def _load_signals(
+    run: TrueRun,
+    draw: DayDraw,
+    law: SuspensionLaw,
+    instruments: LoadInstruments,
+    rng: np.random.Generator,
+) -> dict[str, Signal]:
+    car = draw.car
+    loads = axle_loads(
+        car,
+        draw.mass_kg,
+        accel=run.accel,
+        grade_ahead=run.grade_ahead,
+        front_downforce=run.downforce_front_n,
+        rear_downforce=run.downforce_rear_n,
+    )
+    motions = axle_motions(
+        car,
+        law,
+        instruments.joints,
+        rng,
+        step_s=1.0 / MOTION_RATE_HZ,
+        loads=loads,
+        drive_n=run.drive_n,
+        shake=np.minimum(run.speed / 10.0, 1.0),
+    )
+    logged = logged_motion(
+        car, rng, time_s=run.time_s, speed_mps=run.speed, motions=motions, static_heights_m=STATIC_HEIGHTS_M
+    )
+    signals = load_signals(car, law, instruments.sensors, rng, logged, scenario=draw.scenario)
+    return faulty(signals, instruments.faults, run.plan.number - 1, rng)
 
 
 def _driver_signals(run: TrueRun, rng: np.random.Generator) -> dict[str, Signal]:
@@ -108,7 +172,7 @@ def _driver_signals(run: TrueRun, rng: np.random.Generator) -> dict[str, Signal]
     when = np.arange(0.0, run.time_s[-1], 1.0 / DRIVER_RATE_HZ)
     k = np.minimum(np.searchsorted(run.time_s, when), run.time_s.size - 1)
     effort = np.minimum(1.6 * run.drive_n[k] / float(run.drive_n.max()), 1.0)
-    pushing = effort * (run.phase[k] == DRIVE)
+    pushing = effort * ((run.phase[k] == DRIVE) | (run.phase[k] == CRUISE))
     throttle = float(rng.uniform(0.0, 0.02)) + 0.97 * pushing + 0.002 * rng.standard_normal(when.size)
     pressure = 1200.0 * run.brake_n[k] + 8e3 * rng.standard_normal(when.size)
     return {

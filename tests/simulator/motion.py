@@ -1,4 +1,4 @@
-"""The motion of one leg: standstill, acceleration, coast-down, braking, standstill.
+"""The motion of one leg: standstill, acceleration, coast-down or a held speed, braking, standstill.
 
 Fourth-order Runge–Kutta at 200 Hz with the gusts advanced by their exact recursion, in one compiled loop.
 Travel is along the straight; `direction` is +1 out, −1 back; head wind is positive against the car.
@@ -19,15 +19,24 @@ RATE_HZ = 200.0
 GRAVITY = 9.80665
 LONGEST_DRIVE_S = 20.0  # a car that does not get faster is let go
 YAW_LIMIT_RAD = 0.35  # yaw no longer adds drag beyond about 20°
-HOLD, DRIVE, COAST, BRAKE, PARKED = 0, 1, 2, 3, 4
+HOLD, DRIVE, COAST, BRAKE, PARKED, CRUISE = 0, 1, 2, 3, 4, 5
+CRUISE_GAIN_PER_S = 0.6
+CRUISE_LAG_S = 0.15
 COLUMNS = ("v", "s", "a", "phase", "head", "cross", "drive", "brake", "grade", "scz_f", "scz_r", "c0")
 
 
 class Leg(NamedTuple):
     """Inputs of one leg, SI. grade is positive uphill travelling out; c0(t) = c0 + warm·exp(−t/warm_time).
 
-    bend: relative change of downforce per metre that an axle sinks below where it rides at 22 m/s;
-    front_rate, rear_rate: ride rates of the axles [N/m].
+    bend_front, bend_rear: relative change of downforce per metre that an axle sinks below where it rides in
+    the reference condition, front_sink and rear_sink below standing [m]. The sink of an axle:
+
+        z = load/rate − lift·v² − squat·push
+
+    with its ride rate [N/m], the growth of its tyres' loaded radius [m/(m/s)²] and, at the rear, what the
+    drive force takes off the springs [m/N]. cruise: the speed to hold for cruise_s, 0 for a coast-down;
+    cruise_push: the force that it takes in still air; hunt: how the held speed wavers: amplitude [m/s],
+    period [s], phase [rad].
     """
 
     direction: float
@@ -65,9 +74,19 @@ class Leg(NamedTuple):
     cg_height: float
     wheelbase: float
     spin: float
-    bend: float
-    front_rate: float
-    rear_rate: float
+    bend_front: float = 0.0
+    bend_rear: float = 0.0
+    front_sink: float = 0.0
+    rear_sink: float = 0.0
+    front_rate: float = 6e4
+    rear_rate: float = 6e4
+    front_lift: float = 0.0
+    rear_lift: float = 0.0
+    rear_squat: float = 0.0
+    cruise: float = 0.0
+    cruise_s: float = 0.0
+    cruise_push: float = 0.0
+    hunt: tuple[float, float, float] = (0.0, 1.0, 0.0)
 
 
 @nb.njit(cache=True)
@@ -114,10 +133,9 @@ def _step(leg, table, motion, winds, controls):  # type: ignore[no-untyped-def]
 
 
 @nb.njit(cache=True)
-def _bent(leg: Leg, load: float, area: float, rate: float) -> float:
-    """Downforce area where the axle carries `load`, against the load in steady still air at 22 m/s."""
-    reference = 0.5 * leg.density * 22.0**2 * area
-    return area * (1.0 + leg.bend * (load - reference) / rate)
+def _target(leg: Leg, since: float) -> float:
+    """The speed that a driver who hunts a little tries to hold [m/s]."""
+    return leg.cruise + leg.hunt[0] * np.sin(2.0 * np.pi * since / leg.hunt[1] + leg.hunt[2])
 
 
 @nb.njit(cache=True)
@@ -136,8 +154,10 @@ def drive_leg(leg, table, kicks, gust, longest):  # type: ignore[no-untyped-def]
         if phase == HOLD and since >= leg.hold_before:
             phase, since = DRIVE, 0.0
         elif phase == DRIVE and (v >= leg.lift_speed or since > LONGEST_DRIVE_S):
-            phase, since = COAST, 0.0
-        elif phase == COAST and (v <= leg.end_speed or since > longest):
+            phase, since = CRUISE if leg.cruise > 0.0 else COAST, 0.0
+        elif (phase == COAST and (v <= leg.end_speed or since > longest)) or (
+            phase == CRUISE and since >= leg.cruise_s
+        ):
             phase, since = BRAKE, 0.0
         elif phase == BRAKE and v <= 0.0:
             phase, since = PARKED, 0.0
@@ -147,9 +167,9 @@ def drive_leg(leg, table, kicks, gust, longest):  # type: ignore[no-untyped-def]
         _advance_gust(leg, gust, kicks[i], max(abs(v + wind[0]), 1.0), dt)
         wind_next = _wind(leg, gust, clock + dt)
         a, v_next, s_next = 0.0, v, s
-        if phase in (DRIVE, COAST, BRAKE):
+        if phase in (DRIVE, COAST, BRAKE, CRUISE):
             controls = (push, brake, c0, scz_f + scz_r)
-            if leg.bend != 0.0:
+            if leg.bend_front != 0.0 or leg.bend_rear != 0.0:
                 scz_f, scz_r = _bend_axles(leg, table, (v, s), wind, (controls, scz_f, scz_r))
                 controls = (push, brake, c0, scz_f + scz_r)
             a = _rate(leg, table, (v, s), wind, controls)
@@ -164,11 +184,15 @@ def drive_leg(leg, table, kicks, gust, longest):  # type: ignore[no-untyped-def]
 
 @nb.njit(cache=True)
 def _pedals(leg, phase, since, v, push):  # type: ignore[no-untyped-def]
-    """Drive force and brake force [N]: full push up to the power limit, gone 0.1 s after lift-off."""
+    """Drive force and brake force [N]: full push up to the power limit, gone 0.1 s after lift-off; to hold a
+    speed, the force for still air and a share of what the speed lacks."""
     if phase == DRIVE:
         return min(leg.push, leg.power / max(v, 1.0)) * min(since / 0.3, 1.0), 0.0
     if phase == COAST:
         return push * np.exp(-1.0 / RATE_HZ / 0.04) if since < 0.5 else 0.0, 0.0
+    if phase == CRUISE:
+        wanted = max(leg.cruise_push + CRUISE_GAIN_PER_S * leg.mass * (_target(leg, since) - v), 0.0)
+        return push + (wanted - push) / (RATE_HZ * CRUISE_LAG_S), 0.0
     if phase == BRAKE:
         return 0.0, leg.brake * min(since / 0.2, 1.0)
     return 0.0, 0.0
@@ -182,9 +206,11 @@ def _bend_axles(leg, table, motion, wind, held):  # type: ignore[no-untyped-def]
     a = _rate(leg, table, motion, wind, controls)
     slope = leg.direction * _lookup(table, s)
     transfer = (leg.mass * (a + GRAVITY * slope) * leg.cg_height + leg.spin * a) / leg.wheelbase
-    front = _bent(leg, q * scz_f - transfer, leg.scz_front, leg.front_rate)
-    rear = _bent(leg, q * scz_r + transfer, leg.scz_rear, leg.rear_rate)
-    return max(front, 0.0), max(rear, 0.0)
+    front = (q * scz_f - transfer) / leg.front_rate - leg.front_lift * v * v
+    rear = (q * scz_r + transfer) / leg.rear_rate - leg.rear_lift * v * v - leg.rear_squat * controls[0]
+    bent_f = leg.scz_front * (1.0 + leg.bend_front * (front - leg.front_sink))
+    bent_r = leg.scz_rear * (1.0 + leg.bend_rear * (rear - leg.rear_sink))
+    return max(bent_f, 0.0), max(bent_r, 0.0)
 
 
 @nb.njit(cache=True)

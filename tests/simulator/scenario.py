@@ -11,6 +11,9 @@ Wind = Literal["calm", "gusty", "mixed"]
 Priors = Literal["given", "none"]
 Sensors = Literal["both", "satellite", "wheel"]
 GustMode = Literal["time", "length"]
+SOURCES = ("damper", "ride height", "push rod")
+DAMPER_FAULTS = ("dead damper", "swapped pair", "volts", "ratio inverted")
+FAULTS = (*DAMPER_FAULTS, "zero drift", "friction", "offsets", "slipped sensor")
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,8 +31,14 @@ class Scenario:
     survey: the day carries an elevation survey; grade_given: it carries a mean grade with u.
     heading_channel: a heading is logged (it is, too, where nothing else tells the direction).
     satellite_box: satellite data come in a recording of their own with a clock offset that differs per run.
-    dampers: damper travel and ride heights are logged.
+    dampers: axle loads are logged, by load_sources; the car's file then states springs and the rest of it.
+    load_sources: among SOURCES. height_sensors: two (on the axles' middles) or four.
+    constant_speeds_mps: speeds that are held for some seconds, once out and once back in each setup.
+    faults: among FAULTS; `faults.py` tells what each does.
     scz_bend_per_mm: relative change of downforce per mm that an axle sinks.
+    bend_over_range: the same as the relative change from the lowest to the highest of speeds_mps, for each
+    axle by its own sink; positive is more downforce the lower.
+    downforce_m2: range of SCz of setup A where it is drawn as a whole (priors given).
     """
 
     pairs: int = 4
@@ -53,6 +62,17 @@ class Scenario:
     satellite_box: bool = False
     dampers: bool = False
     scz_bend_per_mm: float = 0.0
+    load_sources: tuple[str, ...] = ("damper", "ride height")
+    height_sensors: int = 2
+    constant_speeds_mps: tuple[float, ...] = ()
+    faults: tuple[str, ...] = ()
+    bend_over_range: float = 0.0
+    downforce_m2: tuple[float, float] = (0.0, 5.0)
+
+    @property
+    def bent(self) -> bool:
+        """Whether downforce depends on ride height."""
+        return self.scz_bend_per_mm != 0.0 or self.bend_over_range != 0.0
 
     @property
     def needs_heading(self) -> bool:
@@ -69,6 +89,23 @@ class Scenario:
             raise ValueError(f"speeds_mps must fall, got {self.speeds_mps}")
         if self.fixed_truth and (self.priors == "none" or self.linear_corner):
             raise ValueError("fixed_truth goes with given priors and without the linear corner")
+        self._check_loads()
+
+    def _check_loads(self) -> None:
+        if wrong := set(self.load_sources) - set(SOURCES):
+            raise ValueError(f"load_sources are among {SOURCES}, got {sorted(wrong)}")
+        if wrong := set(self.faults) - set(FAULTS):
+            raise ValueError(f"faults are among {FAULTS}, got {sorted(wrong)}")
+        if self.faults and not (self.dampers and self.load_sources):
+            raise ValueError("faults are those of load sensors: they need dampers=True and load_sources")
+        if set(self.faults) & set(DAMPER_FAULTS) and "damper" not in self.load_sources:
+            raise ValueError(f"faults {DAMPER_FAULTS} need 'damper' among load_sources")
+        if self.height_sensors not in (2, 4):
+            raise ValueError(f"height_sensors must be 2 or 4, got {self.height_sensors}")
+        if any(not 5.0 <= v <= 30.0 for v in self.constant_speeds_mps):
+            raise ValueError(f"constant_speeds_mps must lie in 5 to 30, got {self.constant_speeds_mps}")
+        if not 0.0 <= self.downforce_m2[0] <= self.downforce_m2[1]:
+            raise ValueError(f"downforce_m2 must be a rising range above 0, got {self.downforce_m2}")
 
 
 def draw_scenario(seed: int) -> Scenario:

@@ -1,10 +1,12 @@
-"""Axle loads and what damper and ride-height sensors make of them.
+"""Axle loads, and how springs see them through joints that hold.
 
 Axle load change from static at the ground, with a = dv/dt and γ uphill in the direction of travel:
 
     F_front = ½ρU²·SCz_front − [m (a + gγ) h + (ΣJ/r) a]/L,   F_rear with + .
 
-The springs see the load through joints with Coulomb friction (a play of ± friction) and a short lag.
+The links of the driven rear axle take s·F_x·h/L of its load off the springs (anti-squat s, drive force F_x).
+What is left reaches the springs after a short lag through joints with Coulomb friction: a play of ± friction,
+which a shaking road may work loose. A part of the joints lies before the push rod, the rest behind it.
 """
 
 from __future__ import annotations
@@ -16,13 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
-from server.testday.values import Signal
-from tests.simulator.car import AxleDraw, CarDraw
+from tests.simulator.car import CarDraw
 from tests.simulator.wind import ou_path
 
 FloatArray = NDArray[np.float64]
 GRAVITY = 9.80665
-DAMPER_RATE_HZ = 100.0
+SHAKE_S = 0.03
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,26 @@ class SuspensionLaw:
     height_noise_m: float
 
 
+@dataclass(frozen=True, slots=True)
+class JointLaw:
+    """shake_n: rms of the fast load that the road puts on an axle's joints at speed, 0 on days of pure play;
+    before_rod: share of the friction that lies before the push rod; rest: where in its play each axle's
+    joints stand when a run begins, −1 to 1."""
+
+    shake_n: tuple[float, float]
+    before_rod: float
+    rest: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class AxleMotion:
+    """One axle, shape (n,): load at the ground [N], in both push rods' reach [N], mean wheel travel [m]."""
+
+    load_n: FloatArray
+    rod_n: FloatArray
+    travel_m: FloatArray
+
+
 def draw_suspension_law(rng: np.random.Generator) -> SuspensionLaw:
     return SuspensionLaw(
         friction_n=(float(rng.uniform(5.0, 40.0)), float(rng.uniform(5.0, 40.0))),
@@ -50,6 +71,17 @@ def draw_suspension_law(rng: np.random.Generator) -> SuspensionLaw:
         step_m=float(rng.choice([1e-5, 2e-5, 5e-5])),
         road_m=float(rng.uniform(2e-4, 8e-4)),
         height_noise_m=float(rng.uniform(2e-4, 5e-4)),
+    )
+
+
+def draw_joint_law(rng: np.random.Generator, friction_n: tuple[float, float]) -> JointLaw:
+    """Half of the days have pure play; on the others the road shakes by 0.5 to 2.5 of the friction."""
+    shaken, rest = rng.random() < 0.5, rng.uniform(-1.0, 1.0, 2)
+    shake = rng.uniform(0.5, 2.5) * np.array(friction_n) * shaken
+    return JointLaw(
+        shake_n=(float(shake[0]), float(shake[1])),
+        before_rod=float(rng.uniform(0.3, 0.7)),
+        rest=(float(rest[0]), float(rest[1])),
     )
 
 
@@ -68,70 +100,45 @@ def axle_loads(
     return front_downforce - transfer, rear_downforce + transfer
 
 
+def anti_squat_n(car: CarDraw, drive_n: FloatArray) -> FloatArray:
+    """What the rear links take off the rear springs [N]: s·F_x·h/L."""
+    return np.asarray(car.anti_squat.true * drive_n * car.cg_height.true / car.wheelbase.true)
+
+
 @nb.njit(cache=True)
-def through_friction(load: FloatArray, friction: float) -> FloatArray:
-    """Load at the springs [N]: they move only when the load has left a play of ± friction about them."""
+def through_friction(load: FloatArray, friction: float, rest: float = 0.0) -> FloatArray:
+    """Load behind the joints [N]: it moves only when the load has left a play of ± friction about it.
+
+    rest: where in its play it stands at first, −1 to 1.
+    """
     out = np.empty_like(load)
-    held = load[0]
+    held = load[0] + rest * friction
     for i in range(load.size):
         held = min(max(held, load[i] - friction), load[i] + friction)
         out[i] = held
     return out
 
 
-def wheel_travel(
-    axle: AxleDraw, law: SuspensionLaw, load: FloatArray, friction: float, step_s: float
-) -> FloatArray:
-    """Mean wheel travel of an axle [m], positive in bump."""
-    keep = np.exp(-step_s / law.lag_s)
-    lagged, _ = lfilter([1.0 - keep], [1.0, -keep], load, zi=[keep * load[0]])
-    return through_friction(lagged, friction) / axle.wheel_rate_n_per_m
-
-
-def suspension_signals(
-    *,
+def axle_motions(
     car: CarDraw,
     law: SuspensionLaw,
+    joints: JointLaw,
     rng: np.random.Generator,
-    time_s: FloatArray,
+    *,
+    step_s: float,
     loads: tuple[FloatArray, FloatArray],
-    speed_mps: FloatArray,
-    static_heights_m: tuple[float, float],
-) -> dict[str, Signal]:
-    """damper_fl … damper_rr [m, bump positive]; ride_height_front and _rear [m] at their sensors."""
-    step = float(time_s[1] - time_s[0])
-    when = np.arange(time_s[0], time_s[-1], 1.0 / DAMPER_RATE_HZ)
-    shake = np.interp(when, time_s, np.minimum(speed_mps / 10.0, 1.0))
-    signals: dict[str, Signal] = {}
-    sinks = []
-    for k, (axle, sides) in enumerate(((car.front, ("fl", "fr")), (car.rear, ("rl", "rr")))):
-        travel = wheel_travel(axle, law, loads[k], law.friction_n[k], step)
-        sinks.append(travel + loads[k] / (2.0 * axle.tyre_rate.true))
-        roll = ou_path(rng, when.size, 0.01, 1.5, 3e-4) * shake
-        for j, side in enumerate(sides):
-            damper = axle.motion_ratio.true * (np.interp(when, time_s, travel) + (-1.0) ** j * roll)
-            damper += _sensor_error(law, rng, law.zero_m[2 * k + j], shake)
-            steps = np.round(damper / law.step_m)
-            signals[f"damper_{side}"] = Signal(when, steps * law.step_m, f"damper_{side}")
-    for k, height in enumerate(_heights_at_sensors(car, sinks, static_heights_m)):
-        noisy = np.interp(when, time_s, height) + _sensor_error(law, rng, 0.1 * law.zero_m[4 + k], shake)
-        name = ("ride_height_front", "ride_height_rear")[k]
-        signals[name] = Signal(when, noisy + law.height_noise_m * rng.standard_normal(when.size), name)
-    return signals
-
-
-def _heights_at_sensors(
-    car: CarDraw, sinks: list[FloatArray], static_heights_m: tuple[float, float]
-) -> list[FloatArray]:
-    """Ride heights where the sensors sit, by the lever rule from the axles."""
-    front, rear = (static_heights_m[k] - sinks[k] for k in range(2))
-    pitch = (front - rear) / car.wheelbase.true
-    return [front + pitch * car.front.sensor_x_m, rear + pitch * car.rear.sensor_x_m]
-
-
-def _sensor_error(
-    law: SuspensionLaw, rng: np.random.Generator, zero_m: float, shake: FloatArray
-) -> FloatArray:
-    drift = law.drift_m * np.sqrt(1.0 / DAMPER_RATE_HZ / 600.0) * np.cumsum(rng.standard_normal(shake.size))
-    road = ou_path(rng, shake.size, 1.0 / DAMPER_RATE_HZ, 0.03, law.road_m) * shake
-    return zero_m + drift + road + law.noise_m * rng.standard_normal(shake.size)
+    drive_n: FloatArray,
+    shake: FloatArray,
+) -> tuple[AxleMotion, AxleMotion]:
+    """What the loads at the ground do to the two axles. shake: 0 at rest to 1 at speed, shape (n,)."""
+    sprung = (loads[0], loads[1] - anti_squat_n(car, drive_n))
+    keep = np.exp(-step_s / law.lag_s)
+    motions = []
+    for k, axle in enumerate((car.front, car.rear)):
+        lagged, _ = lfilter([1.0 - keep], [1.0, -keep], sprung[k], zi=[keep * sprung[k][0]])
+        shaken = lagged + ou_path(rng, shake.size, step_s, SHAKE_S, joints.shake_n[k]) * shake
+        before = joints.before_rod * law.friction_n[k]
+        rod = through_friction(shaken, before, joints.rest[k])
+        spring = through_friction(rod, law.friction_n[k] - before, joints.rest[k])
+        motions.append(AxleMotion(loads[k], rod, spring / axle.wheel_rate_n_per_m))
+    return motions[0], motions[1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.simulator.motion import BRAKE, COAST, COLUMNS, DRIVE, GRAVITY, PARKED, RATE_HZ, Leg, drive_leg
+from tests.simulator.motion import BRAKE, COAST, COLUMNS, CRUISE, DRIVE, GRAVITY, PARKED, RATE_HZ, Leg, drive_leg
 from tests.simulator.road import LENGTH_M, STEP_M
 
 FLAT = np.zeros(int(LENGTH_M / STEP_M) + 1)
@@ -49,9 +49,6 @@ def leg(**changes: float | bool) -> Leg:
         cg_height=0.3,
         wheelbase=1.55,
         spin=3.6,
-        bend=0.0,
-        front_rate=60e3,
-        rear_rate=60e3,
     )._replace(**changes)
 
 
@@ -180,9 +177,29 @@ def test_a_leg_begins_and_ends_at_rest_and_passes_its_phases_in_order() -> None:
 
 def test_downforce_bends_about_the_reference_condition() -> None:
     """Where the axle carries what it carries at 22 m/s in still air, the area is the stated one."""
-    car = leg(scz_front=1.5, scz_rear=2.0, bend=50.0, cg_height=0.0, spin=0.0)
+    q = 0.5 * 1.2 * 22.0**2
+    car = leg(
+        scz_front=1.5, scz_rear=2.0, bend_front=50.0, bend_rear=30.0, cg_height=0.0, spin=0.0,
+        front_rate=50e3, rear_rate=60e3, front_sink=q * 1.5 / 50e3, rear_sink=q * 2.0 / 60e3,
+    )  # fmt: skip
     c = drive(car)
     rows = c["phase"] == COAST
     at_reference = np.interp(-22.0, -c["v"][rows], c["scz_f"][rows])
     assert at_reference == pytest.approx(1.5, rel=2e-3)
     assert c["scz_f"][rows][0] > 1.5 > c["scz_f"][rows][-1]
+
+
+def test_a_held_speed_is_held_for_its_time_and_wavers_as_drawn() -> None:
+    q = 0.5 * 1.2 * 20.0**2
+    car = leg(cruise=20.0, cruise_s=12.0, lift_speed=19.7, cruise_push=q * 1.2 + 0.015 * 320.0 * GRAVITY)
+    steady, wavering = (drive(car._replace(hunt=(a, 5.0, 0.0))) for a in (0.0, 0.1))
+    for c in (steady, wavering):
+        held = c["phase"] == CRUISE
+        assert held.sum() == pytest.approx(12.0 * RATE_HZ, abs=2)
+        assert COAST not in c["phase"]
+    late = np.flatnonzero(steady["phase"] == CRUISE)[int(8.0 * RATE_HZ) :]
+    np.testing.assert_allclose(steady["v"][late], 20.0, atol=0.01)
+    np.testing.assert_allclose(steady["drive"][late], car.cruise_push, rtol=0.01)
+    late = np.flatnonzero(wavering["phase"] == CRUISE)[int(7.0 * RATE_HZ) : int(12.0 * RATE_HZ)]
+    # a driver with a gain of 0.6 1/s follows a wish of 5 s by 0.43 of its size
+    assert np.ptp(wavering["v"][late]) == pytest.approx(2.0 * 0.1 * 0.43, rel=0.25)

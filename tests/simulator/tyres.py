@@ -34,14 +34,19 @@ def draw_tyre_law(rng: np.random.Generator) -> TyreLaw:
 
 
 def pass_factors(
-    law: TyreLaw, rng: np.random.Generator, start_s: FloatArray, outing_s: FloatArray
+    law: TyreLaw,
+    rng: np.random.Generator,
+    start_s: FloatArray,
+    outing_s: FloatArray,
+    coasts: NDArray[np.bool_],
 ) -> tuple[FloatArray, FloatArray]:
-    """Per pass: the steady factor on c0 and the warm-up amplitude at the start of its leg (shape (n,) each).
+    """Per leg: the steady factor on c0 and the warm-up amplitude at the start of its leg (shape (n,) each).
 
-    start_s: clock at the start of each leg; outing_s: clock when its outing left the pits.
+    start_s: clock at the start of each leg; outing_s: clock when its outing left the pits; coasts: which
+    legs are coast-downs.
     """
     warm_at = law.warm * np.exp(-(start_s - outing_s) / law.warm_time_s)
     coasting = law.warm * np.exp(-(start_s + 18.0 - outing_s) / law.warm_time_s)
-    slow = law.per_hour * (start_s - start_s.mean()) / 3600.0
+    slow = law.per_hour * (start_s - start_s[coasts].mean()) / 3600.0
     scatter = law.scatter * rng.standard_normal(start_s.size)
-    return 1.0 + slow + scatter - coasting.mean(), warm_at
+    return 1.0 + slow + scatter - coasting[coasts].mean(), warm_at
