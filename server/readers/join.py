@@ -30,8 +30,8 @@ def join_run(
     Raises LogError with what must be said first: an unclear role or unit, a missing column, no speed.
     """
     chosen = {**day_channels, **run.channels}
-    logs = [(log, _opened(open_file, log.file, chosen.get("time"))) for log in run.logs]
-    assigned = [_assigned(raw, chosen, car) for _, raw in logs]
+    logs = [(log, opened(open_file, log.file, chosen.get("time"))) for log in run.logs]
+    assigned = [assigned_roles(raw, chosen, car) for _, raw in logs]
     _refuse_unclear(run, logs, assigned)
     recordings = tuple(
         _recording(run, log, raw, roles, timezone) for (log, raw), roles in zip(logs, assigned, strict=True)
@@ -40,7 +40,7 @@ def join_run(
     return replace(run, recordings=recordings)
 
 
-def _opened(open_file: OpenFile, file: str, time_column: str | None) -> RawLog:
+def opened(open_file: OpenFile, file: str, time_column: str | None) -> RawLog:
     """Open a log; once more with a person's word on the time where another column was taken for it."""
     if time_column is None or time_column == NOTHING:
         return open_file(file)
@@ -54,7 +54,8 @@ def _opened(open_file: OpenFile, file: str, time_column: str | None) -> RawLog:
     return raw if alone else open_file(file, time_column=time_column)
 
 
-def _assigned(raw: RawLog, chosen: Mapping[str, str], car: Car) -> Assignment:
+def assigned_roles(raw: RawLog, chosen: Mapping[str, str], car: Car) -> Assignment:
+    """Assign a log's channels to roles with the car's radii and calibrations."""
     radii = (car.front.tyre_radius_m.value, car.rear.tyre_radius_m.value)
     return assign(raw, chosen, tyre_radius_m=radii, calibration=car.calibration)
 
@@ -97,12 +98,12 @@ def _listed(logs: list[tuple[LogFile, RawLog]]) -> str:
 
 
 def _recording(run: Run, log: LogFile, raw: RawLog, roles: Assignment, timezone: str | None) -> Recording:
-    signals = {role: cut for role, signal in roles.signals.items() if len((cut := _cut(signal, log)).time_s)}
+    signals = {role: part for role, signal in roles.signals.items() if len((part := cut(signal, log)).time_s)}
     if roles.signals and not signals:
         raise LogError(f"Run {run.number}: {raw.file} has no samples {_part(log)}; {_span(roles)}.")
     clock, clock_findings = _clock_at_zero(raw, log, timezone)
     noticed = [*raw.findings, *roles.findings, *clock_findings]
-    findings = [_on_run_clock(finding, run, log) for finding in noticed if _is_inside(finding, log)]
+    findings = [_on_run_clock(finding, run, log) for finding in noticed if is_inside(finding, log)]
     played = ", ".join(f"{role} '{signal.name}'" for role, signal in signals.items())
     return Recording(
         file=log.file,
@@ -113,7 +114,7 @@ def _recording(run: Run, log: LogFile, raw: RawLog, roles: Assignment, timezone:
     )
 
 
-def _cut(signal: Signal, log: LogFile) -> Signal:
+def cut(signal: Signal, log: LogFile) -> Signal:
     """The part of a signal between from_s and to_s, moved onto the run's clock."""
     low = 0 if log.from_s is None else int(np.searchsorted(signal.time_s, log.from_s, side="left"))
     high = None if log.to_s is None else int(np.searchsorted(signal.time_s, log.to_s, side="right"))
@@ -133,7 +134,8 @@ def _span(roles: Assignment) -> str:
     return f"it runs from {first:.2f} s to {last:.2f} s"
 
 
-def _is_inside(finding: Finding, log: LogFile) -> bool:
+def is_inside(finding: Finding, log: LogFile) -> bool:
+    """Whether what was noticed lies in the part of the file that is used."""
     if finding.start_s is None or finding.end_s is None:
         return True
     before = log.from_s is not None and finding.end_s < log.from_s

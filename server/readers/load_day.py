@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from server.errors import StillairError
 from server.readers import open_log
 from server.readers.join import join_run
+from server.readers.join_stand import join_stand_log
 from server.testday.folder import FILE, read_folder
 from server.testday.folder_paths import existing
 from server.testday.folder_table import Table
-from server.testday.values import Day, Finding, RawLog, Run
+from server.testday.logged_defaults import logged_defaults
+from server.testday.values import AxleLoading, Car, Day, Finding, LogFile, RawLog, Recording, Run, SpinDown
 
 OpenFile = Callable[
     [str, str | None], RawLog
@@ -21,10 +24,11 @@ OpenFile = Callable[
 
 
 def load_day(path: Path | str) -> Day:
-    """Read a day folder and open the logs of its runs.
+    """Read a day folder and open the logs of its runs and of its tests on the stand.
 
     Each file is opened once and let go after the last run that names it. A run without a start takes its
-    log's clock, a day without a date its logs' date. Raises DayFolderError where a log is missing or lies
+    log's clock, a day without a date its logs' date. What is wrong with the log of a stand test is a finding,
+    and the test has no recording. Raises DayFolderError where a log is missing or lies
     outside the folder, LogError where one cannot be read.
     """
     day = read_folder(path)
@@ -36,9 +40,16 @@ def load_day(path: Path | str) -> Day:
 
 
 def join_logs(day: Day, open_file: OpenFile) -> Day:
-    """Return the day with its runs' recordings; `open_file` takes a log's name to the log as read."""
+    """Return the day with the recordings of its runs and stand tests; `open_file` opens a log by its name."""
     shelf = _Shelf(day, open_file)
     runs = tuple(_started(shelf.join(run)) for run in day.runs)
+    stands = _Stands(shelf, day)
+    joined = replace(
+        day,
+        runs=runs,
+        spin_downs=tuple(stands.spin_down(test, n) for n, test in enumerate(day.spin_downs, start=1)),
+        axle_loadings=tuple(stands.loading(test, n) for n, test in enumerate(day.axle_loadings, start=1)),
+    )
     dates = sorted({date for date in shelf.dates.values() if date is not None})
     date = dates[0] if day.date is None and len(dates) == 1 else day.date
     findings = [
@@ -46,33 +57,89 @@ def join_logs(day: Day, open_file: OpenFile) -> Day:
         for file, logged in sorted(shelf.dates.items())
         if date is not None and logged is not None and logged != date
     ]
-    return replace(day, runs=runs, date=date, findings=(*day.findings, *findings))
+    findings += [*stands.findings, *logged_defaults(FILE, joined)]
+    return replace(joined, date=date, findings=(*day.findings, *findings))
 
 
 class _Shelf:
-    """Opened logs, each kept until the last run that names it is joined."""
+    """Opened logs, each kept until the last run or stand test that names it is joined."""
 
     def __init__(self, day: Day, open_file: OpenFile) -> None:
         self._day = day
         self._open_file = open_file
         self._uses = Counter(file for run in day.runs for file in _files(run))
+        self._uses.update(test.log.file for test in day.spin_downs)
+        self._uses.update(test.log.file for test in day.axle_loadings)
         self._open: dict[tuple[str, str | None], RawLog] = {}
         self.dates: dict[str, dt.date | None] = {}
 
     def join(self, run: Run) -> Run:
         """Return the run with its recordings."""
         joined = join_run(run, self.get, self._day.car, self._day.channels, timezone=self._day.timezone)
-        self._uses.subtract(_files(run))
-        self._open = {key: log for key, log in self._open.items() if self._uses[key[0]]}
+        self.dates |= {file: log.start_date for (file, _), log in self._open.items() if file in _files(run)}
+        self._let_go(_files(run))
         return joined
+
+    def join_stand(self, log: LogFile, wanted: tuple[str, ...], channels: Mapping[str, str]) -> Recording:
+        """Return the recording of a stand test; raises StillairError where its log tells nothing."""
+        try:
+            return join_stand_log(
+                log, wanted, self.get, self._day.car, channels=channels, day_channels=self._day.channels
+            )
+        finally:
+            self._let_go({log.file})
+
+    def _let_go(self, files: set[str]) -> None:
+        self._uses.subtract(files)
+        self._open = {key: log for key, log in self._open.items() if self._uses[key[0]]}
 
     def get(self, file: str, time_column: str | None = None) -> RawLog:
         """Return a log, read the first time that it is asked for with this word on its time."""
         key = (file, time_column)
         if key not in self._open:
             self._open[key] = self._open_file(file, time_column)
-            self.dates[file] = self._open[key].start_date
         return self._open[key]
+
+
+class _Stands:
+    """The stand tests of a day joined to their logs; what is wrong with one is a finding."""
+
+    def __init__(self, shelf: _Shelf, day: Day) -> None:
+        self._shelf = shelf
+        self._car = day.car
+        self.findings: list[Finding] = []
+
+    def spin_down(self, test: SpinDown, number: int) -> SpinDown:
+        """Return a spin-down with the speeds of the driven wheels."""
+        label = f"[[spin_downs]] {number}"
+        return replace(test, recording=self._recording(label, test.log, driven_wheels(self._car), test.channels))
+
+    def loading(self, test: AxleLoading, number: int) -> AxleLoading:
+        """Return an axle loading with its dampers and all ride heights."""
+        label, wanted = f"[[axle_loadings]] {number}", loading_roles(test)
+        return replace(test, recording=self._recording(label, test.log, wanted, test.channels))
+
+    def _recording(
+        self, label: str, log: LogFile, wanted: tuple[str, ...], channels: Mapping[str, str]
+    ) -> Recording | None:
+        try:
+            return self._shelf.join_stand(log, wanted, channels)
+        except StillairError as why:
+            text = f"{FILE}: {label} is not used: {why}"
+            self.findings.append(Finding("stand-test-unused", "check", text))
+            return None
+
+
+def driven_wheels(car: Car) -> tuple[str, ...]:
+    """Return the roles of the driven wheels' speeds."""
+    ends = {"front": "f", "rear": "r", "all": "fr"}[car.driven]
+    return tuple(f"wheel_speed_{end}{side}" for end in ends for side in "lr")
+
+
+def loading_roles(test: AxleLoading) -> tuple[str, ...]:
+    """Return the roles that an axle's loading can use: its dampers, and ride heights of both axles."""
+    heights = [f"ride_height_{place}" for place in ("front", "rear", "fl", "fr", "rl", "rr")]
+    return (*(f"damper_{test.axle[0]}{side}" for side in "lr"), *heights)
 
 
 def _files(run: Run) -> set[str]:

@@ -20,9 +20,13 @@ MISSING: dict[str, Quantity] = {
     "driveline_drag_n": Quantity(5.0, 4.0, "default"),
     "driveline_drag_n_per_mps": Quantity(0.25, 0.20, "default"),
     "rolling_c0": Quantity(0.018, 0.006, "default"),
-    "anti_squat": Quantity(0.0, 0.0, "default"),
+    "anti_squat": Quantity(0.15, 0.20, "default"),
     "axle_inertia_kgm2": Quantity(0.40, 0.12, "default"),
     "tyre_radius_m": Quantity(0.230, 0.00345, "default"),
+    "tyre_rate_n_per_m": Quantity(90_000.0, 20_000.0, "default"),
+    "ride_height_sensor_x_m": Quantity(0.0, 0.05, "default"),
+    "joint_friction_n": Quantity(20.0, 15.0, "default"),
+    "loading_share": Quantity(1.0, 0.01, "default"),  # 15 mm off the axle on a wheelbase of 1.5 m
     "driver_mass_kg": Quantity(75.0, 10.0, "default"),
     "humidity": Quantity(0.50, 0.20, "default"),
 }
@@ -57,6 +61,11 @@ TYPED: dict[str, TypedU] = {
     "spring_rate_n_per_m": TypedU(relative=0.01),
     "motion_ratio": TypedU(relative=0.01),
     "tyre_rate_n_per_m": TypedU(relative=0.10),
+    "ride_height_sensor_x_m": TypedU(absolute=0.01),
+    "joint_friction_n": TypedU(absolute=2.0, relative=0.30),
+    "pushrod_ratio": TypedU(relative=0.02),
+    "loading_mass_kg": TypedU(absolute=0.2, relative=0.005),
+    "loading_share": TypedU(absolute=0.01),
     "grade": TypedU(absolute=0.0005),
     "pressure_pa": TypedU(absolute=100.0),
     "temperature_k": TypedU(absolute=1.0),
@@ -68,7 +77,6 @@ TYPED: dict[str, TypedU] = {
 }
 
 FRONT_WEIGHT_U_WITHOUT_DRIVER = 0.02  # corner masses taken with nobody aboard
-WHEEL_RATE_RELATIVE_U = 0.02
 
 
 def typed_u(field: str, value: float) -> float:

@@ -39,6 +39,11 @@ CODES: dict[str, str] = {
     "prediction-setup": "A predicted case belongs to a setup that the day does not define.",
     "log-shared": "Two runs take the same stretch of one log, so its passes count twice.",
     "log-date": "The date in a log is not the day's.",
+    # tests on the stand (server.readers.load_day, server.analysis.stand_tests)
+    "stand-test-unused": "A test of the standing car tells nothing; the text says why.",
+    "spin-down-cut": "A part of a spin-down is left out: a brake, a touch or a second start.",
+    "driveline-drag-disagrees": "Spin-downs and the entered driveline drag differ by more than they allow.",
+    "wheel-rate-disagrees": "The wheel rate under a known mass and the entered one differ by more than they allow.",
     # logs (server.readers)
     "log-cut-short": "The log stops in the middle of a line; everything before it was read.",
     "zero-bytes": "Zero bytes, as a power cut leaves them, were left out.",

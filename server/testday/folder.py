@@ -18,6 +18,7 @@ from server.testday.folder_paths import inside
 from server.testday.folder_predictions import read_predictions
 from server.testday.folder_runs import read_runs
 from server.testday.folder_setups import read_setups
+from server.testday.folder_stands import read_axle_loadings, read_spin_downs
 from server.testday.folder_table import Table, nearest
 from server.testday.folder_toml import read_toml
 from server.testday.folder_venue import read_venue
@@ -62,6 +63,8 @@ def read_folder(path: Path | str) -> Day:
         notes=root.text("notes") or "",
         channels=read_channels(root.table("channels", "[channels]")),
         predictions=read_predictions(folder, setups, findings),
+        spin_downs=read_spin_downs(root, folder),
+        axle_loadings=read_axle_loadings(root, folder),
         findings=_closed(root),
     )
 

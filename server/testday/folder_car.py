@@ -8,13 +8,11 @@ from itertools import pairwise
 from server.testday import folder_keys as keys
 from server.testday.defaults import (
     FRONT_WEIGHT_U_WITHOUT_DRIVER,
-    WHEEL_RATE_RELATIVE_U,
     missing_c1,
     typed_u,
 )
 from server.testday.folder_channels import read_calibrations
 from server.testday.folder_numbers import (
-    exact_number,
     number,
     number_list,
     quantity,
@@ -54,7 +52,7 @@ def read_car(root: Table) -> Car:
         front=_axle(table, "front"),
         rear=_axle(table, "rear"),
         driven=_driven(table),
-        anti_squat=quantity_or_default(table, keys.ANTI_SQUAT),
+        anti_squat=quantity_or_default(table, keys.ANTI_SQUAT, said=False),
         corner_mass_kg=corners,
         calibration=read_calibrations(root),
     )
@@ -125,17 +123,18 @@ def _axle(car: Table, end: str) -> Axle:
     if ratio is not None and ratios:
         text = f"{table.place('motion_ratio')} is given beside motion_ratio_table; the table is used."
         table.note("given-twice", text, "check")
-    rate_u = number(table, keys.WHEEL_RATE_REL_U)
     return Axle(
         axle_inertia_kgm2=quantity_or_default(table, keys.AXLE_INERTIA),
         tyre_radius_m=quantity_or_default(table, keys.TYRE_RADIUS),
         spring_rate_n_per_m=quantity(table, keys.SPRING_RATE),
         motion_ratio=ratio,
         motion_ratio_table=ratios,
-        wheel_rate_rel_u=WHEEL_RATE_RELATIVE_U if rate_u is None else rate_u,
-        tyre_rate_n_per_m=quantity(table, keys.TYRE_RATE),
+        wheel_rate_rel_u=number(table, keys.WHEEL_RATE_REL_U),
+        tyre_rate_n_per_m=quantity_or_default(table, keys.TYRE_RATE, said=False),
         heave_table=_heave_table(table),
-        ride_height_sensor_x_m=exact_number(table, keys.SENSOR_X) or 0.0,
+        ride_height_sensor_x_m=quantity_or_default(table, keys.SENSOR_X, said=False),
+        joint_friction_n=quantity_or_default(table, keys.JOINT_FRICTION, said=False),
+        pushrod_ratio=quantity(table, keys.PUSHROD_RATIO),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from server.testday import folder_keys as keys
 from server.testday.folder_numbers import number, rising_pairs
@@ -26,7 +27,7 @@ def read_channels(table: Table | None) -> Mapping[str, str]:
 
 
 def read_calibrations(root: Table) -> Mapping[str, Calibration]:
-    """Read [calibration.ROLE]: gain and offset, or a table of [raw, value], and the unit."""
+    """Read [calibration.ROLE]: gain and offset, or a table of [raw, value], the unit, the slope's u."""
     outer = root.table("calibration", "[calibration.…]")
     if outer is None:
         return {}
@@ -42,13 +43,15 @@ def read_calibrations(root: Table) -> Mapping[str, Calibration]:
 def _calibration(table: Table) -> Calibration:
     gain, offset = number(table, keys.GAIN), number(table, keys.OFFSET)
     pairs = rising_pairs(table, "table", keys.READING, keys.READING)
-    if gain is None and offset is None and not pairs:
+    gain_u = number(table, keys.GAIN_REL_U)
+    if gain is None and offset is None and not pairs and gain_u is None:
         table.refuse("", "gives neither gain, offset nor table.")
     if gain == 0:
         table.refuse("gain", "is 0; a sensor with no gain tells nothing.")
     if pairs and (gain is not None or offset is not None):
         table.note("given-twice", f"{table.place('gain')} is given beside table; the table is used.", "check")
-    return Calibration(gain, offset or 0.0, pairs, table.text("unit") or "")
+    stated = Calibration(gain, offset or 0.0, pairs, table.text("unit") or "")
+    return stated if gain_u is None else replace(stated, gain_rel_u=gain_u)
 
 
 def _is_role(table: Table, role: str) -> bool:

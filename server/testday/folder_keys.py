@@ -129,13 +129,19 @@ SENSOR_X = Key(
     "a sensor's place ahead of the axle",
     -5,
     5,
-    hints=((5, 5000, "millimetres"),),
+    "ride_height_sensor_x_m",
+    ((5, 5000, "millimetres"),),
+)
+JOINT_FRICTION = Key("joint_friction", "n", "the friction of a corner's joints", 0, 1000, "joint_friction_n")
+PUSHROD_RATIO = Key(
+    "pushrod_ratio", "", "the load at the wheel over the load in its rod", 0.05, 5, "pushrod_ratio"
 )
 TRAVEL = Key("travel", "mm", "a wheel travel", -500, 500)
 AXLE_FORCE = Key("force", "n", "an axle force", -100_000, 100_000)
 
 # A calibration
 GAIN = Key("gain", "", "a gain", -NO_LIMIT, NO_LIMIT)
+GAIN_REL_U = Key("gain_rel_u", "", "a relative uncertainty", 0, 1, hints=((1.01, 100, "per cent"),))
 OFFSET = Key("offset", "", "an offset", -NO_LIMIT, NO_LIMIT)
 READING = Key("reading", "", "a reading", -NO_LIMIT, NO_LIMIT)
 
@@ -193,3 +199,15 @@ FROM = Key("from", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)
 TO = Key("to", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)
 START = Key("start", "s", "a time in the run", -NO_LIMIT, NO_LIMIT)
 END = Key("end", "s", "a time in the run", -NO_LIMIT, NO_LIMIT)
+
+# Tests on the stand
+LOADING_MASS = Key(
+    "mass", "kg", "the mass put on", 1, 2000, "loading_mass_kg", ((1000.01, 2_000_000, "grams"),)
+)
+LOADING_SHARE = Key(
+    "share", "", "the part of the mass on the axle", 0.05, 3, "loading_share", ((3.01, 300, "per cent"),)
+)
+BARE_FROM = Key("bare_from", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)
+BARE_TO = Key("bare_to", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)
+LOADED_FROM = Key("loaded_from", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)
+LOADED_TO = Key("loaded_to", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)

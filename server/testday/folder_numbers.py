@@ -73,11 +73,16 @@ def stated_u(table: Table, key: Key, value: float | None) -> float | None:
     return abs(value) * float(relatives[named[0]]) if named else None
 
 
-def quantity_or_default(table: Table, key: Key, default: Quantity | None = None) -> Quantity:
-    """Return a value, or its wide default with a finding that names what was taken."""
+def quantity_or_default(
+    table: Table, key: Key, default: Quantity | None = None, *, said: bool = True
+) -> Quantity:
+    """Return a value, or its wide default with a finding that names what was taken.
+
+    said: False for a property whose default is noted later, where something logged needs it.
+    """
     given = quantity(table, key)
     taken = given or default or missing_quantity(key.field)
-    if taken.source == "default":
+    if said and taken.source == "default":
         table.note("default-used", f"{table.place(key.name)} is not given; {spoken(taken, key)} is used.")
     return taken
 

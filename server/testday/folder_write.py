@@ -17,6 +17,7 @@ from server.testday.folder_write_csv import (
     weather_as_csv,
     write_csv_files,
 )
+from server.testday.folder_write_stands import axle_loading_pairs, spin_down_pairs
 from server.testday.folder_write_tables import (
     axle_pairs,
     calibration_pairs,
@@ -29,7 +30,7 @@ from server.testday.folder_write_tables import (
     weather_pairs,
 )
 from server.testday.folder_write_toml import Pairs, section
-from server.testday.values import Day, Run
+from server.testday.values import Day, LogFile, Run
 
 FILE = "testday.toml"
 _TUFTS = ("tufts.csv", "tufts")
@@ -39,7 +40,7 @@ def write_folder(day: Day, path: Path | str, source: Path | str | None = None) -
     """Write a day as a folder and return its path; recordings are not written, their logs are.
 
     path: made where it is absent; the day's own files in it are replaced, others stay.
-    source: folder that the runs' logs (and tufts) are copied from, each under the name that its run gives it.
+    source: folder that the logs (and tufts) are copied from, each under the name that the day gives it.
     Raises DayFolderError for a log that the source lacks or whose name leaves the folder.
     """
     folder = Path(path)
@@ -72,6 +73,12 @@ def _toml_lines(day: Day) -> list[str]:
         lines += section("[[setups]]", setup_pairs(setup))
     for run in day.runs:
         lines += _run_lines(run)
+    for spin_down in day.spin_downs:
+        lines += section("[[spin_downs]]", spin_down_pairs(spin_down))
+        lines += _channel_lines("[spin_downs.channels]", spin_down.channels.items())
+    for loading in day.axle_loadings:
+        lines += section("[[axle_loadings]]", axle_loading_pairs(loading))
+        lines += _channel_lines("[axle_loadings.channels]", loading.channels.items())
     return lines + _channel_lines("[channels]", day.channels.items())
 
 
@@ -112,6 +119,8 @@ def _check_names(day: Day, folder: Path) -> None:
     for run in day.runs:
         for log in run.logs:
             inside(folder, _place(run), "log", log.file)
+    for label, log in _stand_logs(day):
+        inside(folder, Table({}, FILE, label, []), "log", log.file)
 
 
 def _copy_files(day: Day, source: Path, folder: Path) -> None:
@@ -121,6 +130,10 @@ def _copy_files(day: Day, source: Path, folder: Path) -> None:
         for log in run.logs:
             origin = existing(source, _place(run), "log", log.file)
             _copy(origin, folder / log.file)
+    for label, log in _stand_logs(day):
+        inside(source, Table({}, FILE, label, []), "log", log.file)
+        if (source / log.file).is_file():  # a stand test whose log is gone stops no day
+            _copy(source / log.file, folder / log.file)
     for origin in (source / name for name in _TUFTS):
         if origin.is_dir() and not origin.is_symlink():
             shutil.copytree(origin, folder / origin.name, dirs_exist_ok=True, ignore=_links)
@@ -139,6 +152,12 @@ def _copy(origin: Path, target: Path) -> None:
     except OSError as error:
         reason = f"cannot be copied to {target.parent} ({error.strerror})"
         raise DayFolderError(f"{origin.name}: {reason}.") from error
+
+
+def _stand_logs(day: Day) -> list[tuple[str, LogFile]]:
+    """The logs of the tests of the standing car, each with what a sentence calls its table."""
+    named = [(f"[[spin_downs]] {n}", test.log) for n, test in enumerate(day.spin_downs, start=1)]
+    return named + [(f"[[axle_loadings]] {n}", test.log) for n, test in enumerate(day.axle_loadings, start=1)]
 
 
 def _place(run: Run) -> Table:

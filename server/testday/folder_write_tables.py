@@ -97,12 +97,14 @@ def axle_pairs(axle: Axle) -> Pairs:
             (keys.TYRE_RADIUS, axle.tyre_radius_m, MISSING["tyre_radius_m"]),
             (keys.SPRING_RATE, axle.spring_rate_n_per_m, None),
             (keys.MOTION_RATIO, axle.motion_ratio, None),
-            (keys.TYRE_RATE, axle.tyre_rate_n_per_m, None),
+            (keys.TYRE_RATE, axle.tyre_rate_n_per_m, MISSING["tyre_rate_n_per_m"]),
+            (keys.SENSOR_X, axle.ride_height_sensor_x_m, MISSING["ride_height_sensor_x_m"]),
+            (keys.JOINT_FRICTION, axle.joint_friction_n, MISSING["joint_friction_n"]),
+            (keys.PUSHROD_RATIO, axle.pushrod_ratio, None),
         ),
         "motion_ratio_table": pairs_value(keys.TRAVEL, keys.MOTION_RATIO, axle.motion_ratio_table),
         **number(keys.WHEEL_RATE_REL_U, axle.wheel_rate_rel_u),
         "heave_table": pairs_value(keys.TRAVEL, keys.AXLE_FORCE, axle.heave_table),
-        **number(keys.SENSOR_X, axle.ride_height_sensor_x_m or None),
     }
 
 
@@ -110,8 +112,10 @@ def calibration_pairs(calibration: Calibration) -> Pairs:
     """Return [calibration.ROLE]."""
     needed = calibration.gain is None and not calibration.table
     offset = calibration.offset if calibration.offset or needed else None
+    gain_u = calibration.gain_rel_u
     return {
         **number(keys.GAIN, calibration.gain),
+        **number(keys.GAIN_REL_U, gain_u if gain_u != Calibration().gain_rel_u else None),
         **number(keys.OFFSET, offset),
         "table": pairs_value(keys.READING, keys.READING, calibration.table),
         "unit": calibration.unit or None,

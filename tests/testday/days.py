@@ -9,6 +9,7 @@ from server.testday.defaults import MISSING, missing_c1
 from server.testday.role_table import ROLE_NAMES
 from server.testday.values import (
     Axle,
+    AxleLoading,
     Calibration,
     Car,
     Day,
@@ -18,6 +19,7 @@ from server.testday.values import (
     Quantity,
     Run,
     Setup,
+    SpinDown,
     Venue,
     WeatherReading,
 )
@@ -63,10 +65,12 @@ AXLES = st.builds(
     spring_rate_n_per_m=st.none() | quantities(501, 1.9e6),
     motion_ratio=st.none() | quantities(0.06, 4.9),
     motion_ratio_table=rising(numbers(-0.4, 0.4), numbers(0.06, 4.9)),
-    wheel_rate_rel_u=numbers(0, 1),
-    tyre_rate_n_per_m=st.none() | quantities(5001, 1.9e6),
+    wheel_rate_rel_u=st.none() | numbers(0, 1),
+    tyre_rate_n_per_m=quantities(5001, 1.9e6, MISSING["tyre_rate_n_per_m"]),
     heave_table=rising(numbers(-0.4, 0.4), numbers(-9e4, 9e4), sorted_second=True),
-    ride_height_sensor_x_m=numbers(-5, 5),
+    ride_height_sensor_x_m=quantities(-5, 5, MISSING["ride_height_sensor_x_m"]),
+    joint_friction_n=quantities(0, 999, MISSING["joint_friction_n"]),
+    pushrod_ratio=st.none() | quantities(0.06, 4.9),
 )
 CALIBRATIONS = st.builds(
     Calibration,
@@ -74,6 +78,7 @@ CALIBRATIONS = st.builds(
     offset=numbers(-1e6, 1e6),
     table=rising(numbers(-1e6, 1e6), numbers(-1e6, 1e6)),
     unit=TEXTS,
+    gain_rel_u=st.just(0.005) | numbers(0, 1),
 )
 C0 = quantities(0.002, 0.099, MISSING["rolling_c0"])
 
@@ -217,6 +222,31 @@ def predictions(names: list[str]):
     return st.lists(case, max_size=3).map(tuple)
 
 
+SPIN_DOWNS = st.builds(
+    SpinDown,
+    log=st.builds(log_file, FILES, st.just(0.0), st.none() | numbers(0, 1e4), st.none() | numbers(1, 1e4)),
+    channels=CHANNELS,
+    notes=TEXTS,
+)
+
+
+@st.composite
+def loadings(draw) -> AxleLoading:
+    """A mass on an axle, the loaded window before or after the bare one."""
+    start, bare, gap, loaded = draw(numbers(-1e5, 1e5)), *(draw(numbers(0.5, 1e3)) for _ in range(3))
+    windows = (start, start + bare), (start + bare + gap, start + bare + gap + loaded)
+    first, second = windows if draw(st.booleans()) else reversed(windows)
+    return AxleLoading(
+        axle=draw(st.sampled_from(["front", "rear"])),
+        mass_kg=draw(quantities(1, 1999)),
+        log=LogFile(draw(FILES)),
+        bare_s=first,
+        loaded_s=second,
+        share=draw(quantities(0.06, 2.9, MISSING["loading_share"], u_share=0.3)),
+        channels=draw(CHANNELS),
+    )
+
+
 @st.composite
 def days(draw) -> Day:
     """Days within what a folder can say."""
@@ -235,4 +265,6 @@ def days(draw) -> Day:
         notes=draw(TEXTS),
         channels=draw(CHANNELS),
         predictions=draw(predictions(names)),
+        spin_downs=tuple(draw(st.lists(SPIN_DOWNS, max_size=2))),
+        axle_loadings=tuple(draw(st.lists(loadings(), max_size=2))),
     )

@@ -80,6 +80,11 @@ tyre_rate_n_per_mm = 92
 tyre_rate_u_n_per_mm = 6
 heave_table = [[0, 0], [10, 400]]
 ride_height_sensor_x_m = 0.05
+ride_height_sensor_x_u_m = 0.002
+joint_friction_n = 12
+joint_friction_u_n = 5
+pushrod_ratio = 0.8
+pushrod_ratio_u = 0.01
 
 [car.rear]
 axle_inertia_kgm2 = 0.55
@@ -99,6 +104,7 @@ unit = "mm/V"
 [calibration.pushrod_load_rr]
 table = [[0.5, 0.0], [4.5, 2000.0]]
 unit = "N"
+gain_rel_u = 0.02
 
 [[weather]]
 time = 09:00:00
@@ -175,6 +181,30 @@ start = "09:21:30.25"
 driver_mass_kg = 72.0
 coasting = "inverter-off"
 direction = "back"
+
+[[spin_downs]]
+log = "logs/stand.csv"
+from_s = 5
+to_s = 40.5
+notes = "third gear out"
+
+[spin_downs.channels]
+wheel_speed_rl = "RL"
+
+[[axle_loadings]]
+axle = "rear"
+mass_kg = 40.0
+mass_u_kg = 0.1
+share = 0.98
+share_u = 0.02
+log = "logs/stand.csv"
+bare_from_s = 60
+bare_to_s = 70
+loaded_from_s = 90
+loaded_to_s = 100.5
+
+[axle_loadings.channels]
+damper_rl = "pot RL"
 
 [channels]
 time = "time"

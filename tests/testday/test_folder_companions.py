@@ -23,6 +23,9 @@ QUANTITIES = [
     ("[car.front]", "spring_rate_n_per_mm", 40, "car.front.spring_rate_n_per_m", 1000),
     ("[car.front]", "motion_ratio", 0.9, "car.front.motion_ratio", 1),
     ("[car.front]", "tyre_rate_n_per_mm", 100, "car.front.tyre_rate_n_per_m", 1000),
+    ("[car.front]", "ride_height_sensor_x_m", 0.1, "car.front.ride_height_sensor_x_m", 1),
+    ("[car.front]", "joint_friction_n", 30, "car.front.joint_friction_n", 1),
+    ("[car.front]", "pushrod_ratio", 0.8, "car.front.pushrod_ratio", 1),
     ("[[weather]]", "pressure_hpa", 990, "weather.0.pressure_pa", 100),
     ("[[weather]]", "temperature_c", 20, "weather.0.temperature_k", 1),
     ("[[weather]]", "humidity_pct", 40, "weather.0.humidity", 0.01),
@@ -31,6 +34,8 @@ QUANTITIES = [
     ("[[setups]]", "scz_front_m2", 1.5, "setups.0.scz_front_m2", 1),
     ("[[setups]]", "scz_rear_m2", 2, "setups.0.scz_rear_m2", 1),
     ("[[runs]]", "driver_mass_kg", 80, "runs.0.driver_mass_kg", 1),
+    ("[[axle_loadings]]", "mass_kg", 40, "axle_loadings.0.mass_kg", 1),
+    ("[[axle_loadings]]", "share", 0.9, "axle_loadings.0.share", 1),
 ]
 REQUIRED = ("mass_kg", "pressure_hpa", "temperature_c")
 TABLES = {
@@ -40,8 +45,18 @@ TABLES = {
     "[[weather]]": ["pressure_hpa = 1009.0", "temperature_c = 17.0"],
     "[[setups]]": ['name = "A"'],
     "[[runs]]": ['log = "a.csv"'],
+    "[[axle_loadings]]": [
+        'axle = "front"',
+        "mass_kg = 30",
+        'log = "b.csv"',
+        "bare_from_s = 0",
+        "bare_to_s = 5",
+        "loaded_from_s = 9",
+        "loaded_to_s = 14",
+    ],
 }
 NAMES = {key.name: key for key in vars(keys).values() if isinstance(key, keys.Key)}
+NAMES["mass_kg"] = keys.MASS
 NAMES |= {key.name: key for key in (*keys.SCZ, *keys.RIDE_HEIGHTS)}
 
 
@@ -133,7 +148,6 @@ def test_one_relative_u_may_speak_of_both_parts_of_the_driveline_drag(tmp_path) 
         ("[venue]", "heading_deg", 82, "heading_u_deg"),
         ("[venue]", "length_m", 900, "length_u_m"),
         ("[venue]", "altitude_m", 30, "altitude_u_m"),
-        ("[car.front]", "ride_height_sensor_x_m", 0.1, "ride_height_sensor_x_u_m"),
         ("[[setups]]", "front_ride_height_mm", 30, "front_ride_height_u_mm"),
         ("[[setups]]", "rear_ride_height_mm", 30, "rear_ride_height_rel_u"),
         ("[[weather]]", "gust_mps", 5, "gust_u_mps"),

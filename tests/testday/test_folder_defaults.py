@@ -5,7 +5,7 @@ import math
 import pytest
 
 from server.testday.defaults import MISSING, TYPED, missing_c1, typed_u
-from server.testday.values import Quantity
+from server.testday.values import Axle, Quantity
 from tests.testday.folders import MINIMAL, read, texts
 
 DEFAULTS_OF_THE_CAR = {
@@ -16,7 +16,7 @@ DEFAULTS_OF_THE_CAR = {
     "driveline_drag_n_per_mps": (0.25, 0.20),
     "rolling_c0": (0.018, 0.006),
     "rolling_c1_s_per_m": (0.00018, 0.00009),
-    "anti_squat": (0.0, 0.0),
+    "anti_squat": (0.15, 0.20),
 }
 
 
@@ -32,7 +32,11 @@ def test_mass_air_runs_and_logs_are_enough(tmp_path) -> None:
     for axle in (day.car.front, day.car.rear):
         assert axle.axle_inertia_kgm2 == Quantity(0.40, 0.12, "default")
         assert axle.tyre_radius_m == Quantity(0.230, 0.00345, "default")
-        assert (axle.spring_rate_n_per_m, axle.motion_ratio, axle.tyre_rate_n_per_m) == (None, None, None)
+        assert (axle.spring_rate_n_per_m, axle.motion_ratio, axle.pushrod_ratio) == (None, None, None)
+        assert axle.wheel_rate_rel_u is None
+        assert axle.tyre_rate_n_per_m == Quantity(90_000.0, 20_000.0, "default")
+        assert axle.ride_height_sensor_x_m == Quantity(0.0, 0.05, "default")
+        assert axle.joint_friction_n == Quantity(20.0, 15.0, "default")
     (reading,) = day.weather
     assert reading.clock_s is None
     assert reading.humidity == Quantity(0.5, 0.2, "default")
@@ -54,7 +58,6 @@ def test_mass_air_runs_and_logs_are_enough(tmp_path) -> None:
         "testday.toml: [car] driveline_drag_n_per_mps is not given; 0.25 ± 0.2 N/(m/s)",
         "testday.toml: [car] rolling_c0 is not given; 0.018 ± 0.006",
         "testday.toml: [car] rolling_c1_s_per_m is not given; 0.00018 ± 9e-05 s/m",
-        "testday.toml: [car] anti_squat is not given; 0 ± 0",
         "testday.toml: [car] driven is not given; rear is taken.",
         "testday.toml: [car.front] axle_inertia_kgm2 is not given; 0.4 ± 0.12 kg m²",
         "testday.toml: [car.rear] tyre_radius_m is not given; 0.23 ± 0.00345 m",
@@ -97,6 +100,12 @@ def test_default_ratio_of_c1_is_that_of_the_published_tyre() -> None:
         ("[car]", "rolling_c0 = 0.02", "car.rolling_c0", 0.003),
         ("[car]", "rolling_c1_s_per_m = 0.0002", "car.rolling_c1_s_per_m", 0.00006),
         ("[car]", "front.tyre_radius_m = 0.2", "car.front.tyre_radius_m", 0.001),
+        ("[car]", "anti_squat = 0.3", "car.anti_squat", 0.05),
+        ("[car]", "front.ride_height_sensor_x_m = 0.2", "car.front.ride_height_sensor_x_m", 0.01),
+        ("[car]", "front.joint_friction_n = 30", "car.front.joint_friction_n", 9.0),
+        ("[car]", "front.joint_friction_n = 0", "car.front.joint_friction_n", 2.0),
+        ("[car]", "front.pushrod_ratio = 0.8", "car.front.pushrod_ratio", 0.016),
+        ("[car]", "front.tyre_rate_n_per_mm = 90", "car.front.tyre_rate_n_per_m", 9000.0),
         ("[car]", "rear.axle_inertia_kgm2 = 0.5", "car.rear.axle_inertia_kgm2", 0.05),
         ("[[weather]]", "humidity_pct = 40", "weather.0.humidity", 0.10),
         ("[[weather]]", "wind_speed_mps = 1", "weather.0.wind_speed_mps", 0.3),
@@ -129,10 +138,35 @@ def test_every_typed_number_has_a_nonzero_u_even_at_zero() -> None:
         "grade",
         "humidity",
     }
+    zero_is_possible |= {"ride_height_sensor_x_m", "joint_friction_n"}
     zero_is_possible |= {"wind_speed_mps", "wind_from_rad", "anti_squat", "scz_front_m2", "scz_rear_m2"}
     assert all(typed_u(field, 0.0) > 0 for field in zero_is_possible)
     assert all(typed_u(field, 1.0) > 0 for field in TYPED)
     assert typed_u("no such field", 1.0) == 0.0
+
+
+def test_values_that_carry_their_own_default_carry_the_folders(tmp_path) -> None:
+    bare = Axle(Quantity(0.4), Quantity(0.23))
+    for name in ("tyre_rate_n_per_m", "ride_height_sensor_x_m", "joint_friction_n"):
+        assert getattr(bare, name) == MISSING[name]
+    assert read(tmp_path, MINIMAL).car.anti_squat == MISSING["anti_squat"]
+
+
+def test_properties_that_only_axle_loads_need_are_not_noted_without_them(tmp_path) -> None:
+    said = " ".join(texts(read(tmp_path, MINIMAL), "default-used"))
+    for key in ("anti_squat", "tyre_rate", "ride_height_sensor", "joint_friction", "spring", "pushrod"):
+        assert key not in said
+
+
+def test_a_mass_said_to_be_over_an_axle_is_so_within_a_hundredth(tmp_path) -> None:
+    toml = MINIMAL + (
+        '[[axle_loadings]]\naxle = "front"\nmass_kg = 40\nlog = "a.csv"\n'
+        "bare_from_s = 0\nbare_to_s = 5\nloaded_from_s = 9\nloaded_to_s = 14\n"
+    )
+    day = read(tmp_path, toml)
+    assert day.axle_loadings[0].share == Quantity(1.0, 0.01, "default")
+    assert day.axle_loadings[0].mass_kg == Quantity(40.0, 0.2)
+    assert any("[[axle_loadings]] 1 share is not given; 1 ± 0.01" in said for said in texts(day, "default-used"))
 
 
 def test_defaults_are_marked_as_such() -> None:

@@ -3,6 +3,7 @@
 import datetime as dt
 import math
 import re
+from pathlib import Path
 
 import pytest
 
@@ -29,6 +30,8 @@ offset table unit time pressure_hpa temperature_c humidity_pct wind_speed_mps wi
 wind_from_magnetic_deg declination_deg baseline front_ride_height_mm rear_ride_height_mm parts
 scz_front_m2 scz_front_u_m2 number setup log logs file clock_offset_s from_s to_s start
 driver_mass_kg coasting direction start_s end_s used reason gps_speed
+ride_height_sensor_x_u_m joint_friction_n joint_friction_u_n pushrod_ratio pushrod_ratio_u gain_rel_u
+axle share share_u bare_from_s bare_to_s loaded_from_s loaded_to_s
 """
 
 
@@ -88,18 +91,22 @@ def test_axles(day: Day) -> None:
     assert front.motion_ratio == Quantity(0.92, 0.01)
     assert rear.motion_ratio is None
     assert rear.motion_ratio_table == ((-0.02, 0.9), (0.0, 0.95), (0.0255, 1.02))
-    assert (front.wheel_rate_rel_u, rear.wheel_rate_rel_u) == (0.01, 0.02)
+    assert (front.wheel_rate_rel_u, rear.wheel_rate_rel_u) == (0.01, None)
     assert front.tyre_rate_n_per_m == Quantity(92_000.0, 6000.0)
     assert rear.tyre_rate_n_per_m == Quantity(95_000.0, 9500.0)
     assert front.heave_table == ((0.0, 0.0), (0.01, 400.0))
     assert rear.heave_table == ()
-    assert (front.ride_height_sensor_x_m, rear.ride_height_sensor_x_m) == (0.05, -0.1)
+    assert front.ride_height_sensor_x_m == Quantity(0.05, 0.002)
+    assert rear.ride_height_sensor_x_m == Quantity(-0.1, 0.01)
+    assert front.joint_friction_n == Quantity(12.0, 5.0)
+    assert rear.joint_friction_n == Quantity(20.0, 15.0, "default")
+    assert (front.pushrod_ratio, rear.pushrod_ratio) == (Quantity(0.8, 0.01), None)
 
 
 def test_calibrations(day: Day) -> None:
     assert day.car.calibration == {
         "damper_fl": Calibration(gain=25.0, offset=-3.5, unit="mm/V"),
-        "pushrod_load_rr": Calibration(table=((0.5, 0.0), (4.5, 2000.0)), unit="N"),
+        "pushrod_load_rr": Calibration(table=((0.5, 0.0), (4.5, 2000.0)), unit="N", gain_rel_u=0.02),
     }
 
 
@@ -154,6 +161,23 @@ def test_runs(day: Day) -> None:
     assert first.channels == {"gps_speed": "v_gnss"}
     assert first.notes == "first"
     assert first.recordings == ()
+
+
+def test_stand_tests(day: Day) -> None:
+    (spin_down,) = day.spin_downs
+    assert spin_down.log == LogFile("logs/stand.csv", from_s=5.0, to_s=40.5)
+    assert (spin_down.channels, spin_down.notes) == ({"wheel_speed_rl": "RL"}, "third gear out")
+    (loading,) = day.axle_loadings
+    assert (loading.axle, loading.log) == ("rear", LogFile("logs/stand.csv"))
+    assert (loading.mass_kg, loading.share) == (Quantity(40.0, 0.1), Quantity(0.98, 0.02))
+    assert (loading.bare_s, loading.loaded_s) == ((60.0, 70.0), (90.0, 100.5))
+    assert loading.channels == {"damper_rl": "pot RL"}
+    assert (spin_down.recording, loading.recording) == (None, None)
+
+
+def test_a_calibration_may_state_its_slopes_u_alone(tmp_path: Path) -> None:
+    day = read(tmp_path, MINIMAL + "[calibration.damper_fl]\ngain_rel_u = 0.03\n")
+    assert day.car.calibration == {"damper_fl": Calibration(gain_rel_u=0.03)}
 
 
 def test_predictions(day: Day) -> None:

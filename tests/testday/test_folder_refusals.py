@@ -78,6 +78,29 @@ IMPOSSIBLE = [
     (r"^heave_table = .*", "heave_table = [[0, 400], [10, 0]]", "[car.front] heave_table has a force that falls"),
     (r"^heave_table = .*", "heave_table = [[10, 0], [0, 400]]", "[car.front] heave_table must rise in its first column"),
     (r"^ride_height_sensor_x_m = 0.05", "ride_height_sensor_x_m = 50", "[car.front] ride_height_sensor_x_m is 50;"),
+    (r"^joint_friction_n = .*", "joint_friction_n = -3", "[car.front] joint_friction_n is -3; the friction of a corner's"),
+    (r"^pushrod_ratio = .*", "pushrod_ratio = 0", "[car.front] pushrod_ratio is 0; the load at the wheel over the load in"
+     " its rod must lie between 0.05 and 5."),
+    (r"^gain_rel_u = .*", "gain_rel_u = 2", "[calibration.pushrod_load_rr] gain_rel_u is 2; a relative uncertainty must lie"
+     " between 0 and 1 (per cent?)."),
+    (r'^log = "logs/stand.csv"\nfrom_s = 5', "from_s = 5", "[[spin_downs]] 1 log is missing; a spin-down needs its log, such"
+     ' as log = "logs/spin1.csv".'),
+    (r'^log = "logs/stand.csv"', 'log = "../stand.csv"', "[[spin_downs]] 1 log is '../stand.csv', which leaves the folder"),
+    (r"^to_s = 40.5", "to_s = 4", "[[spin_downs]] 1 to_s is 4, not after from_s = 5."),
+    (r'^axle = "rear"', 'axle = "left"', "[[axle_loadings]] 1 axle is the text 'left'; the loaded axle must be one of front or"
+     " rear."),
+    (r'^axle = "rear"', "", "[[axle_loadings]] 1 axle is missing; it says which axle was loaded, front or rear."),
+    (r"^mass_kg = 40.0\nmass_u_kg = 0.1", "", "[[axle_loadings]] 1 mass_kg is missing; it says what was put on the axle."),
+    (r"^mass_kg = 40.0", "mass_kg = 40000", "[[axle_loadings]] 1 mass_kg is 40000; the mass put on must lie between 1 and"
+     " 2,000 kg (grams?)."),
+    (r"^share = .*", "share = 98", "[[axle_loadings]] 1 share is 98; the part of the mass on the axle must lie between 0.05"
+     " and 3 (per cent?)."),
+    (r'^log = "logs/stand.csv"\nbare', "bare", "[[axle_loadings]] 1 log is missing; an axle loading needs its log"),
+    (r"^bare_from_s = .*", "", "[[axle_loadings]] 1 bare_from_s is missing."),
+    (r"^bare_to_s = .*", "bare_to_s = 60", "[[axle_loadings]] 1 bare_to_s is 60, not after bare_from_s = 60."),
+    (r"^loaded_to_s = .*", "loaded_to_s = inf", "[[axle_loadings]] 1 loaded_to_s is Infinity; it must be a finite number."),
+    (r"^loaded_from_s = .*", "loaded_from_s = 69", "[[axle_loadings]] 1 loaded_from_s to loaded_to_s is 69 to 100.5 s and"
+     " meets the bare window, 60 to 70 s; the car is either bare or loaded."),
     (r"^gain = .*", "gain = 0", "[calibration.damper_fl] gain is 0; a sensor with no gain tells nothing."),
     (r"^gain = .*", "gain = inf", "[calibration.damper_fl] gain is Infinity; it must be a finite number."),
     (r"^gain = .*\noffset = .*", "", "[calibration.damper_fl] gives neither gain, offset nor table."),

@@ -150,6 +150,35 @@ def test_a_log_that_the_source_lacks_is_named(tmp_path: Path) -> None:
         write_folder(read_folder(source), tmp_path / "again", source=source)
 
 
+STANDS = """
+[[spin_downs]]
+log = "logs/spin.csv"
+[[axle_loadings]]
+axle = "front"
+mass_kg = 40
+log = "logs/gone.csv"
+bare_from_s = 0
+bare_to_s = 5
+loaded_from_s = 9
+loaded_to_s = 14
+"""
+
+
+def test_logs_of_stand_tests_are_copied_and_one_that_is_gone_stops_nothing(tmp_path: Path) -> None:
+    source = make(tmp_path / "day", MINIMAL + STANDS, {"logs/run01.csv": "1", "logs/spin.csv": "2"})
+    day = read_folder(source)
+    folder = write_folder(day, tmp_path / "again", source=source)
+    assert set(files_of(folder)) == {"testday.toml", "logs/run01.csv", "logs/spin.csv"}
+    assert plain(read_folder(folder)) == plain(day)
+
+
+def test_the_log_of_a_stand_test_that_leaves_the_folder_is_not_written(tmp_path: Path) -> None:
+    day = read(tmp_path / "day", MINIMAL + STANDS)
+    day = replace(day, spin_downs=(replace(day.spin_downs[0], log=LogFile("../x.csv")),))
+    with pytest.raises(DayFolderError, match=r"\[\[spin_downs\]\] 1 log is '../x.csv', which leaves"):
+        write_folder(day, tmp_path / "again")
+
+
 def test_a_log_name_that_leaves_the_folder_is_not_written(tmp_path: Path) -> None:
     day = read(tmp_path / "day", MINIMAL)
     day = replace(day, runs=(replace(day.runs[0], logs=(LogFile("../x.csv"),)),))
