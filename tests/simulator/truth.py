@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -23,7 +23,7 @@ def day_truth(draw: DayDraw, runs: Sequence[TrueRun], instruments: Instruments) 
     """
     r, grade = draw.car.resistance, _mean_grade(draw, runs)
     shared = {"c0": r.c0.true, "c1": r.c1.true, "T0": r.T0.true, "T1": r.T1.true, "grade": grade}
-    cross = [_coast(leg, "cross") for run in runs for leg in run.legs]
+    cross = [_coast(leg, "cross") for leg in _coast_downs(runs)]
     wheel = instruments.wheels[0] if instruments.wheels else None
     return {
         "setups": {
@@ -96,13 +96,18 @@ def _areas(setup: SetupDraw, c0: float) -> dict[str, float]:
     return areas | ({"balance_front": front / total} if total > 0.0 else {})
 
 
+def _coast_downs(runs: Iterable[TrueRun]) -> list[TrueLeg]:
+    """The legs that hold a coast-down."""
+    return [leg for run in runs for leg in run.legs if leg.inputs.cruise == 0.0]
+
+
 def _coast(leg: TrueLeg, name: str) -> np.ndarray:
     return leg.column(name)[leg.coasting]
 
 
 def _winds(runs: Sequence[TrueRun], setup: str) -> dict[str, float]:
     slow, air = [], []
-    for leg in (leg for run in runs if run.plan.setup == setup for leg in run.legs):
+    for leg in _coast_downs(run for run in runs if run.plan.setup == setup):
         clock = (leg.time_s - leg.begins_s)[leg.coasting]
         slow.append(leg.inputs.slow_head + leg.inputs.slow_head_slope * clock)
         air.append(leg.inputs.direction * _coast(leg, "head"))
@@ -113,6 +118,6 @@ def _winds(runs: Sequence[TrueRun], setup: str) -> dict[str, float]:
 
 
 def _mean_grade(draw: DayDraw, runs: Sequence[TrueRun]) -> float:
-    places = [_coast(leg, "s") for run in runs for leg in run.legs]
+    places = [_coast(leg, "s") for leg in _coast_downs(runs)]
     low, high = min(p.min() for p in places), max(p.max() for p in places)
     return float(np.mean(draw.road.at(np.linspace(low, high, 500))))
