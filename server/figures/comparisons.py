@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from plotly import graph_objects as go
 
-from server.analysis.result import DayResult
+from server.analysis.result import DayResult, Delta
+from server.figures.budget_lines import QUANTITY
+from server.figures.quantity import Quantity, quantity_of
 from server.figures.rows import Row, rows_figure
 from server.figures.table import Table
 from server.figures.theme import LIGHT, setup_marks
 
 
-def comparisons_table(result: DayResult) -> Table:
-    """Every difference of the day, all quantities."""
+def comparisons_table(result: DayResult, choice: str = "") -> Table:
+    """Every difference of the day: all quantities, or the one chosen."""
     rows = tuple(
         (c.setup, c.baseline, name, d.unit, d.value, d.u, d.low95, d.high95, d.p, d.smallest_seen)
         for c in result.comparisons
         for name, d in c.deltas.items()
+        if name == (choice or name)
     )
     columns = (
         "setup",
@@ -32,16 +37,18 @@ def comparisons_table(result: DayResult) -> Table:
     return Table(columns, rows)
 
 
-def comparisons(result: DayResult, narrow: bool = False) -> go.Figure:
-    """ΔSCx of each setup against its baseline; the shaded band is what this day could not have seen."""
+def comparisons(result: DayResult, narrow: bool = False, choice: str = "") -> go.Figure:
+    """The change of each setup against its baseline; the shaded band is what this day could not have seen."""
+    name = choice or QUANTITY
+    quantity = quantity_of(name)
     marks = setup_marks([setup.name for setup in result.setups])
-    deltas = [(c, c.deltas["SCx"]) for c in result.comparisons if "SCx" in c.deltas]
+    found = [(c, on_screen(c.deltas[name], quantity)) for c in result.comparisons if name in c.deltas]
     rows = [
         Row(f"{marks[c.setup].letter} − {marks[c.baseline].letter}", marks[c.setup], delta, strong=True)
-        for c, delta in deltas
+        for c, delta in found
     ]
-    figure = rows_figure(rows, "change of SCx [m²]", narrow)
-    for place, (_, delta) in enumerate(deltas):
+    figure = rows_figure(rows, f"change of {quantity.symbol} [{quantity.unit}]", narrow)
+    for place, (_, delta) in enumerate(found):
         height = len(rows) - 1 - place
         figure.add_shape(
             type="rect",
@@ -55,3 +62,9 @@ def comparisons(result: DayResult, narrow: bool = False) -> go.Figure:
         )
     figure.add_shape(type="line", x0=0, x1=0, y0=0, y1=1, yref="paper", line={"color": LIGHT["ink"], "width": 2})
     return figure
+
+
+def on_screen(delta: Delta, quantity: Quantity) -> Delta:
+    """The difference in the quantity's unit on screen."""
+    numbers = ("value", "u", "low95", "high95", "smallest_seen", "shared_u")
+    return replace(delta, unit=quantity.unit, **{name: quantity.factor * getattr(delta, name) for name in numbers})

@@ -5,6 +5,7 @@ from __future__ import annotations
 from plotly import graph_objects as go
 
 from server.analysis.result import DayResult, Estimate, Pass, PassFit, SetupResult
+from server.figures.fits import coast_fits
 from server.figures.passes_over_speed import DIRECTION_WORDS
 from server.figures.rows import Row, rows_figure
 from server.figures.table import Cell, Table
@@ -33,7 +34,7 @@ def forest_rows(result: DayResult) -> list[Row]:
         mark = marks[setup.name]
         if "SCx" in setup.estimates:
             rows.append(Row(f"{mark.letter}, all passes together", mark, setup.estimates["SCx"], strong=True))
-        rows += [Row(pass_label(mark.letter, fit.of), mark, pass_estimate(fit)) for fit in setup.fits]
+        rows += [Row(pass_label(mark.letter, fit.of), mark, pass_estimate(fit)) for fit in coast_fits(setup)]
         rows += _turned_down_rows(setup, mark)
     return rows
 

@@ -8,6 +8,8 @@ import numpy as np
 from plotly import graph_objects as go
 
 from server.analysis.result import DayResult, PassFit
+from server.figures.fits import coast_fits
+from server.figures.lines import level
 from server.figures.marks import circle, escape, new_figure
 from server.figures.passes_over_speed import DIRECTION_WORDS
 from server.figures.table import Cell, Table
@@ -17,6 +19,7 @@ MOST_POINTS_A_PASS = 150
 LAGS = 20
 NORMAL_95 = 1.959964
 HEIGHT_PX = 380
+LEFT, RIGHT = {"xaxis": "x", "yaxis": "y"}, {"xaxis": "x2", "yaxis": "y2"}
 
 
 def pooled_autocorrelation(fits: list[PassFit], lags: int = LAGS) -> tuple[list[float], int]:
@@ -37,7 +40,7 @@ def innovations_table(result: DayResult) -> Table:
     rows: list[tuple[Cell, ...]] = [
         (setup.name, fit.of.run, DIRECTION_WORDS[fit.of.direction], float(t), float(z))
         for setup in result.setups
-        for fit in setup.fits
+        for fit in coast_fits(setup)
         for t, z in zip(fit.innovation_time_s, fit.innovations, strict=True)
     ]
     return Table(("setup", "run", "direction", "run clock [s]", "innovation [u]"), tuple(rows))
@@ -48,14 +51,14 @@ def innovations(result: DayResult, narrow: bool = False) -> go.Figure:
     figure = new_figure(2 * HEIGHT_PX if narrow else HEIGHT_PX, narrow)
     marks = setup_marks([setup.name for setup in result.setups])
     for setup in result.setups:
-        for fit in setup.fits:
+        for fit in coast_fits(setup):
             figure.add_trace(_points(fit, setup.name, circle(marks[setup.name], 6)))
-    values, n = pooled_autocorrelation([fit for setup in result.setups for fit in setup.fits])
+    values, n = pooled_autocorrelation([fit for setup in result.setups for fit in coast_fits(setup)])
     if values:
         figure.add_trace(_autocorrelation_bars(values))
         for sign in (-1, 1):
-            figure.add_shape(_level(sign * NORMAL_95 / n**0.5, "x2", "y2"))
-            figure.add_shape(_level(sign * NORMAL_95, "x", "y"))
+            figure.add_shape(level(sign * NORMAL_95 / n**0.5, RIGHT))
+            figure.add_shape(level(sign * NORMAL_95, LEFT))
     most = max([0.25, *(1.1 * abs(value) for value in values)])
     figure.update_layout(_axes(narrow, _farthest(result), most))
     return figure
@@ -63,7 +66,7 @@ def innovations(result: DayResult, narrow: bool = False) -> go.Figure:
 
 def _farthest(result: DayResult) -> float:
     """Half the span of the axis: every innovation is on it."""
-    found = [np.nanmax(np.abs(fit.innovations), initial=0.0) for s in result.setups for fit in s.fits]
+    found = [np.nanmax(np.abs(fit.innovations), initial=0.0) for s in result.setups for fit in coast_fits(s)]
     return 1.05 * max([4.0, *map(float, found)])
 
 
@@ -77,8 +80,7 @@ def _points(fit: PassFit, setup: str, marker: dict[str, Any]) -> go.Scatter:
         name=name,
         marker={**marker, "line": {"color": LIGHT["ink"], "width": 0.8}},
         hovertemplate="%{x:.1f} s, %{y:.2f}<extra>" + name + "</extra>",
-        xaxis="x",
-        yaxis="y",
+        **LEFT,
     )
 
 
@@ -89,22 +91,8 @@ def _autocorrelation_bars(values: list[float]) -> go.Bar:
         marker={"color": LIGHT["ink"]},
         width=0.5,
         hovertemplate="lag %{x}: %{y:.3f}<extra></extra>",
-        xaxis="x2",
-        yaxis="y2",
+        **RIGHT,
     )
-
-
-def _level(value: float, x: str, y: str) -> dict[str, Any]:
-    return {
-        "type": "line",
-        "x0": 0,
-        "x1": 1,
-        "xref": f"{x} domain",
-        "y0": value,
-        "y1": value,
-        "yref": y,
-        "line": {"color": LIGHT["ink"], "width": 2, "dash": "dash"},
-    }
 
 
 def _axes(narrow: bool, farthest: float, most: float) -> dict[str, Any]:

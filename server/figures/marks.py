@@ -13,6 +13,7 @@ from server.figures.theme import LIGHT, NARROW_FONT_SIZE, SetupMark, layout
 
 Interval = Estimate | Delta
 NARROW_LABEL_SIGNS = 20
+NARROW_TITLE_SIGNS = 22
 
 
 def new_figure(height_px: int, narrow: bool, **more: Any) -> go.Figure:
@@ -78,6 +79,11 @@ def row_label(text: str, narrow: bool) -> str:
     """A row's label, escaped; on a narrow screen broken into lines so that the figure keeps its room."""
     lines = textwrap.wrap(text, NARROW_LABEL_SIGNS) if narrow else [text]
     return "<br>".join(escape(line) for line in lines)
+
+
+def title_text(text: str, narrow: bool) -> str:
+    """An axis title; on a narrow screen, where row labels leave little room, broken into lines."""
+    return "<br>".join(textwrap.wrap(text, NARROW_TITLE_SIGNS)) if narrow else text
 
 
 def escape(text: str) -> str:

@@ -8,6 +8,7 @@ import numpy as np
 from plotly import graph_objects as go
 
 from server.analysis.result import DayResult, PassFit, SetupResult
+from server.figures.fits import coast_fits
 from server.figures.marks import circle, escape, new_figure
 from server.figures.table import Cell, Table
 from server.figures.theme import LIGHT, SetupMark, axis, setup_marks
@@ -42,7 +43,7 @@ def passes_over_speed_table(result: DayResult) -> Table:
     """What the figure draws, one row a point."""
     rows: list[tuple[Cell, ...]] = []
     for setup in result.setups:
-        for fit in setup.fits:
+        for fit in coast_fits(setup):
             for speed, measured, model in binned_resistance(fit):
                 where = (setup.name, fit.of.run, DIRECTION_WORDS[fit.of.direction], fit.of.start_s)
                 rows.append((*where, speed * MPS_TO_KMH, measured, model))
@@ -61,7 +62,7 @@ def passes_over_speed_table(result: DayResult) -> Table:
 def passes_over_speed(result: DayResult, narrow: bool = False) -> go.Figure:
     """Measured resistance of each pass (circles), the model without gusts (lines: out solid, back dashed)."""
     marks = setup_marks([setup.name for setup in result.setups])
-    shown = [setup for setup in result.setups if setup.fits]
+    shown = [setup for setup in result.setups if coast_fits(setup)]
     columns = 1 if narrow else min(3, max(1, len(shown)))
     rows = max(1, -(-len(shown) // columns))
     figure = new_figure(PANEL_HEIGHT_PX * rows + 20, narrow)
@@ -76,7 +77,7 @@ def passes_over_speed(result: DayResult, narrow: bool = False) -> go.Figure:
 
 def _panel(setup: SetupResult, mark: SetupMark, axes: dict[str, str]) -> list[go.Scatter]:
     points, lines = [], []
-    for fit in setup.fits:
+    for fit in coast_fits(setup):
         binned = binned_resistance(fit)
         speed = [one[0] * MPS_TO_KMH for one in binned]
         name = f"setup {escape(setup.name)}, run {fit.of.run} {DIRECTION_WORDS[fit.of.direction]}"
@@ -106,7 +107,7 @@ def _panel(setup: SetupResult, mark: SetupMark, axes: dict[str, str]) -> list[go
 
 
 def _shared_ranges(setups: list[SetupResult]) -> tuple[list[float], list[float]]:
-    points = [one for setup in setups for fit in setup.fits for one in binned_resistance(fit)]
+    points = [one for setup in setups for fit in coast_fits(setup) for one in binned_resistance(fit)]
     if not points:
         return [0.0, 100.0], [0.0, 1000.0]
     speed = [one[0] * MPS_TO_KMH for one in points]
@@ -140,7 +141,7 @@ def _panel_axes(place: int, rows: int, columns: int, span: tuple[list[float], li
 
 
 def _panel_title(setup: SetupResult, mark: SetupMark, suffix: str) -> dict[str, Any]:
-    used = len(setup.fits)
+    used = len(coast_fits(setup))
     name = f"{mark.letter}" if setup.name == mark.letter else f"{mark.letter}: {escape(setup.name)}"
     return {
         "text": f"{name}, {used} passes",

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from plotly import graph_objects as go
 
 from server.analysis.result import Delta, Estimate
-from server.figures.marks import escape, measured_points, new_figure, row_label, thick_u_bars
+from server.figures.marks import escape, measured_points, new_figure, row_label, thick_u_bars, title_text
 from server.figures.theme import LIGHT, SetupMark, axis
 
 ROW_HEIGHT_PX = 34
 NARROW_ROW_HEIGHT_PX = 42  # labels of two lines
 FRAME_HEIGHT_PX = 110
+TICKS, NARROW_TICKS = 7, 4  # at most
 AXES = {"xaxis": "x", "yaxis": "y"}
 
 
@@ -48,7 +49,7 @@ def rows_figure(rows: Sequence[Row], axis_title: str, narrow: bool = False) -> g
             figure.add_annotation(_crossed(row, heights[id(row)]))
     ticks = [heights[id(row)] for row in rows]
     labels = [row_label(row.label, narrow) for row in rows]
-    figure.update_xaxes(axis(axis_title, nticks=7))
+    figure.update_xaxes(axis(title_text(axis_title, narrow), nticks=NARROW_TICKS if narrow else TICKS))
     figure.update_yaxes(axis("", tickvals=ticks, ticktext=labels, range=[-0.7, len(rows) - 0.3], showgrid=False))
     return figure
 
