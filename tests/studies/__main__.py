@@ -5,7 +5,17 @@
 draws days by the hostile simulator, fits them, and tells how often 95 % intervals hold the truth. Records lie
 beside the JSON in a .jsonl; the same command resumes where it stopped. `--set wind=gusty --set pairs=4` fixes
 fields of the scenario, `--plain` starts from the plain scenario instead of the mixture, and
-`--plain --set fixed_truth=true` repeats one truth for RMS errors.
+`--plain --set fixed_truth=true` repeats one truth for RMS errors. `--loads` draws days on which axle loads are
+logged and tells of downforce, balance, ride heights and bends besides; `--table` writes that for the help.
+
+    python -m tests.studies dampers --days 300
+
+fits the same days with and without their load channels: the ratio of SCx's RMS errors.
+
+    python -m tests.studies bend --days 300
+
+tells how often a downforce that bends by 10 % over the speeds is found out, and how often one that does not is
+said to: `--set` is for the days that bend, `--set-straight` for the days of the mixture that do not.
 """
 
 from __future__ import annotations
@@ -13,27 +23,90 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-import typing
 from pathlib import Path
 from typing import Any
 
-from tests.simulator import Scenario
+from tests.studies.bends import bends_summary, bends_text
+from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
+from tests.studies.load_report import load_summary
+from tests.studies.load_table import help_table, load_table
+from tests.studies.paired import paired_summary
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
 
+BENT: dict[str, Any] = {
+    "pairs": 4, "wind": "calm", "bend_over_range": 0.10, "load_sources": ("damper",),
+}  # fmt: skip
+
 
 def main(words: list[str] | None = None) -> int:
-    """0 when the intervals hold, 1 when they do not."""
+    """0 when all holds, 1 when something does not."""
     asked = _parser().parse_args(words)
-    plan = Plan(asked.days, asked.first_seed, asked.fitter, not asked.plain, dict(asked.set))
-    store = asked.out.with_suffix(".jsonl") if asked.out else None
-    days = run(plan, asked.processes, store)
-    found = summary(days, {"command": "python -m tests.studies coverage", **_about(plan)})
-    if asked.out:
-        asked.out.write_text(json.dumps(found, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
+    command: int = asked.study(asked)
+    return command
+
+
+def _coverage(asked: argparse.Namespace) -> int:
+    plan = Plan(asked.days, asked.first_seed, asked.fitter, not asked.plain, dict(asked.set), asked.loads)
+    command = "python -m tests.studies coverage" + (" --loads" if asked.loads else "")
+    days = run(plan, asked.processes, _store(asked.out))
+    found = summary(days, {"command": command, **_about(plan)})
+    if asked.loads:
+        found |= load_summary(days)
+    _write(asked.out, found)
     print(table(found))
-    return 1 if found["misses"] or found["delta_misses"] else 0
+    if asked.loads:
+        print(load_table(found))
+        _write(asked.table, help_table(found, f"{command} --days {plan.days} --first-seed {plan.first_seed}"))
+    misses = (found["misses"], found["delta_misses"], found.get("load_misses"))
+    return 1 if any(misses) else 0
+
+
+def _dampers(asked: argparse.Namespace) -> int:
+    changes, mixture = dict(asked.set), not asked.plain
+    fitters = ("product", "unloaded") if asked.fitter == "product" else (asked.fitter, asked.fitter)
+    plans = [Plan(asked.days, asked.first_seed, f, mixture, changes, loads=True) for f in fitters]
+    days = [run(p, asked.processes, _store(asked.out, n)) for p, n in zip(plans, ("with", "without"), strict=True)]
+    about = {"command": f"python -m tests.studies dampers --days {asked.days}", **_about(plans[0])}
+    found = paired_summary(*days, about)
+    _write(asked.out, found)
+    _print_table(found)
+    return 1 if found["failed"] else 0
+
+
+def _bend(asked: argparse.Namespace) -> int:
+    bent = Plan(asked.days, asked.first_seed, asked.fitter, False, BENT | dict(asked.set), loads=True)
+    level = {"bend_over_range": 0.0, **dict(asked.set_straight)}
+    straight = Plan(asked.days, asked.first_seed, asked.fitter, True, level, loads=True)
+    days = [run(p, asked.processes, _store(asked.out, n)) for p, n in ((bent, "bent"), (straight, "straight"))]
+    words = [", ".join(f"{k} {v}" for k, v in p.changes.items()) for p in (bent, straight)]
+    about = {"command": f"python -m tests.studies bend --days {asked.days}", **_about(bent)}
+    found = bends_summary(*days, about | {"bent": words[0], "straight": f"the mixture with {words[1]}"})
+    _write(asked.out, found)
+    print(bends_text(found))
+    return 1 if found["misses"] or found["failed"] else 0
+
+
+def _print_table(found: dict[str, Any]) -> None:
+    rows = [found["columns"], *found["rows"]]
+    widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
+    print(found["title"], found["text"], sep="\n")
+    for r in rows:
+        first, *others = (cell.rjust(w) for cell, w in zip(r, widths, strict=True))
+        print("  ".join([first.strip().ljust(widths[0]), *others]))
+
+
+def _store(out: Path | None, part: str = "") -> Path | None:
+    """Records lie beside the JSON, in a file for each plan."""
+    if out is None:
+        return None
+    return out.with_suffix(f".{part}.jsonl" if part else ".jsonl")
+
+
+def _write(out: Path | None, found: dict[str, Any]) -> None:
+    if out is not None:
+        out.write_text(json.dumps(found, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
 
 
 def _about(plan: Plan) -> dict[str, Any]:
@@ -46,40 +119,32 @@ def _parser() -> argparse.ArgumentParser:
     )
     studies = parser.add_subparsers(required=True)
     coverage = studies.add_parser("coverage", help="how often 95 %% intervals hold the truth")
-    coverage.add_argument("--days", type=int, default=1000, help="number of days (default 1000)")
-    coverage.add_argument("--first-seed", type=int, default=1, help="seed of the first day (default 1)")
-    coverage.add_argument("--processes", type=int, default=2, help="days fitted at a time (default 2)")
-    coverage.add_argument("--out", type=Path, help="JSON to write; records go beside it as .jsonl")
-    coverage.add_argument("--fitter", choices=list(FITTERS), default="product", help="what is judged")
-    coverage.add_argument("--plain", action="store_true", help="the plain scenario instead of the mixture")
-    coverage.add_argument(
-        "--set", type=scenario_field, action="append", default=[], metavar="FIELD=VALUE",
-        help="a field of the scenario for all days, e.g. wind=gusty, pairs=4, speeds_mps=28,8",
-    )  # fmt: skip
+    coverage.set_defaults(study=_coverage)
+    coverage.add_argument("--loads", action="store_true", help="days with axle loads")
+    coverage.add_argument("--table", type=Path, help="JSON of the loads' table for the help")
+    dampers = studies.add_parser("dampers", help="SCx with and without axle loads on the same days")
+    dampers.set_defaults(study=_dampers)
+    for each in (coverage, dampers):
+        each.add_argument("--plain", action="store_true", help="the plain scenario instead of the mixture")
+    bend = studies.add_parser("bend", help="how often a bend is found out, and falsely said")
+    bend.set_defaults(study=_bend)
+    bend.add_argument("--set-straight", type=scenario_field, action="append", default=[], metavar="FIELD=VALUE",
+                      help="a field for the days that do not bend")  # fmt: skip
+    for each in (coverage, dampers, bend):
+        _common(each)
     return parser
 
 
-def scenario_field(text: str) -> tuple[str, Any]:
-    """'pairs=4' → ('pairs', 4), by the types of Scenario."""
-    name, _, value = text.partition("=")
-    kinds = typing.get_type_hints(Scenario)
-    if name not in kinds:
-        raise argparse.ArgumentTypeError(f"a scenario has no field {name!r}; it has {', '.join(kinds)}")
-    kind = kinds[name]
-    try:
-        if kind is bool:
-            return name, {"true": True, "false": False}[value.lower()]
-        if kind in (int, float):
-            return name, kind(value)
-        if name == "speeds_mps":
-            high, low = value.split(",")
-            return name, (float(high), float(low))
-    except (KeyError, ValueError) as error:
-        raise argparse.ArgumentTypeError(f"{value!r} is no value for {name}") from error
-    allowed = [v for part in (typing.get_args(kind) or ()) for v in (typing.get_args(part) or (part,))]
-    if value not in allowed:
-        raise argparse.ArgumentTypeError(f"{name} is one of {', '.join(map(str, allowed))}")
-    return name, value
+def _common(study: argparse.ArgumentParser) -> None:
+    study.add_argument("--days", type=int, default=1000, help="number of days (default 1000)")
+    study.add_argument("--first-seed", type=int, default=1, help="seed of the first day (default 1)")
+    study.add_argument("--processes", type=int, default=2, help="days fitted at a time (default 2)")
+    study.add_argument("--out", type=Path, help="JSON to write; records go beside it as .jsonl")
+    study.add_argument("--fitter", choices=list(FITTERS), default="product", help="what is judged")
+    study.add_argument(
+        "--set", type=scenario_field, action="append", default=[], metavar="FIELD=VALUE",
+        help="a field of the scenario for all days, e.g. wind=gusty, pairs=4, speeds_mps=28,8",
+    )  # fmt: skip
 
 
 if __name__ == "__main__":

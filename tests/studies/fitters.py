@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from server.analysis.result import Comparison, DayResult, Delta, Estimate, SetupResult
+from server.analysis.result import BendTest, Comparison, DayResult, Delta, Estimate, SetupResult
+from server.testday.values import Day
 from tests.simulator import HostileDay
 
 Fitter = Callable[[HostileDay], DayResult]
 RELATIVE_U = 0.02
 K95 = 1.959964
+LOAD_ROLES = ("damper_", "ride_height_", "pushrod_load_")
 
 
 def product(hostile: HostileDay) -> DayResult:
@@ -20,6 +23,23 @@ def product(hostile: HostileDay) -> DayResult:
     from server.analysis.day_fit import fit_day
 
     return fit_day(hostile.day)
+
+
+def unloaded(hostile: HostileDay) -> DayResult:
+    """The product's fit of the same day without its axle load channels."""
+    return product(replace(hostile, day=without_loads(hostile.day)))
+
+
+def without_loads(day: Day) -> Day:
+    """The day as it would be with no load sensor on the car."""
+    runs = []
+    for run in day.runs:
+        recordings = [
+            replace(r, signals={k: s for k, s in r.signals.items() if not k.startswith(LOAD_ROLES)})
+            for r in run.recordings
+        ]
+        runs.append(replace(run, recordings=tuple(recordings)))
+    return replace(day, runs=tuple(runs))
 
 
 def honest(hostile: HostileDay) -> DayResult:
@@ -51,6 +71,7 @@ def silent(hostile: HostileDay) -> DayResult:
 
 FITTERS: Mapping[str, Fitter] = {
     "product": product,
+    "unloaded": unloaded,
     "honest": honest,
     "overconfident": overconfident,
     "timid": timid,
@@ -68,10 +89,16 @@ def _fake(hostile: HostileDay, claimed: float) -> DayResult:
     setups, areas = [], {}
     for name, truth in truths.items():
         estimates = {key: _estimate(rng, float(value), claimed) for key, value in truth.items()}
-        setups.append(SetupResult(name, estimates, ()))
+        setups.append(SetupResult(name, estimates, (), bend=_bend_test(rng, bool(hostile.truth["bent"]))))
         areas[name] = estimates["SCx"]
     comparisons = [_comparison(name, areas) for name in areas if name != "A"]
     return DayResult(hostile.day.name, {}, tuple(setups), tuple(comparisons), ())
+
+
+def _bend_test(rng: np.random.Generator, bent: bool) -> BendTest:
+    """Finds every bend, and one in twenty that is none."""
+    p = 0.001 if bent else float(rng.random())
+    return BendTest(0.0, p, 199, p < 0.05, {})
 
 
 def _estimate(rng: np.random.Generator, truth: float, claimed: float) -> Estimate:

@@ -20,12 +20,19 @@ NUISANCE = (
     "undulation_rms",
     "cross_wind",
     "yaw_factor",
+    "bent",
+    "shaken",
+    "friction",
+    "faults",
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Claim:
-    """An estimate (or a difference to the baseline) and its truth. value None: it could not be had."""
+    """An estimate (or a difference to the baseline) and its truth. value None: it could not be had.
+
+    source: where the estimate came from: 'measured', or taken over as it was stated.
+    """
 
     setup: str
     name: str
@@ -34,11 +41,25 @@ class Claim:
     u: float | None = None
     low95: float | None = None
     high95: float | None = None
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BendFound:
+    """A setup's test of a downforce that depends on ride height. truth: it does."""
+
+    setup: str
+    truth: bool
+    bent: bool
+    p: float
 
 
 @dataclass(frozen=True, slots=True)
 class DayRecord:
-    """A day of the study. interval_three, interval_two: setup → area by the interval method [m²]."""
+    """A day of the study. interval_three, interval_two: setup → area by the interval method [m²].
+
+    findings: their codes, each once; source_checks: axle, both sources, z of their ratio.
+    """
 
     seed: int
     scenario: dict[str, Any]
@@ -49,6 +70,9 @@ class DayRecord:
     deltas: tuple[Claim, ...] = ()
     interval_three: dict[str, float | None] = field(default_factory=dict)
     interval_two: dict[str, float | None] = field(default_factory=dict)
+    bends: tuple[BendFound, ...] = ()
+    findings: tuple[str, ...] = ()
+    source_checks: tuple[tuple[str, str, str, float], ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         return asdict(self)
@@ -58,6 +82,9 @@ class DayRecord:
         plain = dict(values)
         for key in ("claims", "deltas"):
             plain[key] = tuple(Claim(**claim) for claim in plain[key])
+        plain["bends"] = tuple(BendFound(**bend) for bend in plain.get("bends", ()))
+        plain["findings"] = tuple(plain.get("findings", ()))
+        plain["source_checks"] = tuple(tuple(check) for check in plain.get("source_checks", ()))
         return DayRecord(**plain)
 
 
@@ -83,6 +110,16 @@ def fit_one(seed: int, scenario: Scenario, fitter: Fitter) -> DayRecord:
         deltas=_deltas(hostile, result),
         interval_three={n: _value(m.scx_three_term) for n, m in methods.items() if m is not None},
         interval_two={n: _value(m.scx_two_term) for n, m in methods.items() if m is not None},
+        bends=_bends(hostile, result),
+        findings=tuple(sorted({finding.code for finding in result.findings})),
+        source_checks=tuple((c.axle, c.first, c.second, float(c.z)) for c in result.source_checks),
+    )
+
+
+def _bends(hostile: HostileDay, result: DayResult) -> tuple[BendFound, ...]:
+    truth = bool(hostile.truth["bent"])
+    return tuple(
+        BendFound(s.name, truth, bool(s.bend.bent), float(s.bend.p)) for s in result.setups if s.bend is not None
     )
 
 
@@ -113,7 +150,8 @@ def _deltas(hostile: HostileDay, result: DayResult) -> tuple[Claim, ...]:
 def _claim(setup: str, name: str, truth: float, made: Estimate | Delta | None) -> Claim:
     if made is None:
         return Claim(setup, name, truth)
-    return Claim(setup, name, truth, float(made.value), float(made.u), float(made.low95), float(made.high95))
+    numbers = (float(made.value), float(made.u), float(made.low95), float(made.high95))
+    return Claim(setup, name, truth, *numbers, source=getattr(made, "source", ""))
 
 
 def _value(estimate: Estimate | None) -> float | None:

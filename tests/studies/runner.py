@@ -14,7 +14,8 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from tests.simulator import Scenario, draw_scenario
+from tests.simulator import Scenario, draw_load_scenario, draw_scenario
+from tests.simulator.load_scenario import LOAD_DOWNFORCE_M2
 from tests.studies.fitters import FITTERS
 from tests.studies.records import DayRecord, fit_one
 
@@ -26,7 +27,7 @@ WARM_UP_SEED = 999_999_937
 class Plan:
     """Which days: `mixture` draws each day's scenario from its seed, otherwise all have the plain one.
 
-    changes: fields of Scenario that are then set on every day.
+    loads: days on which axle loads are logged. changes: fields of Scenario that are then set on every day.
     """
 
     days: int
@@ -34,9 +35,12 @@ class Plan:
     fitter: str = "product"
     mixture: bool = True
     changes: Mapping[str, Any] = field(default_factory=dict)
+    loads: bool = False
 
     def scenario(self, seed: int) -> Scenario:
-        return replace(draw_scenario(seed) if self.mixture else Scenario(), **self.changes)
+        plain = Scenario(dampers=True, downforce_m2=LOAD_DOWNFORCE_M2) if self.loads else Scenario()
+        draw = draw_load_scenario if self.loads else draw_scenario
+        return replace(draw(seed) if self.mixture else plain, **self.changes)
 
     @property
     def seeds(self) -> range:
@@ -46,7 +50,8 @@ class Plan:
     def kind(self) -> dict[str, Any]:
         """What must be the same for records to belong to one study."""
         changes = {k: list(v) if isinstance(v, tuple) else v for k, v in sorted(self.changes.items())}
-        return {"fitter": self.fitter, "mixture": self.mixture, "changes": changes}
+        kind = {"fitter": self.fitter, "mixture": self.mixture, "changes": changes}
+        return kind | ({"loads": True} if self.loads else {})
 
 
 def run(plan: Plan, processes: int = 1, store: Path | None = None) -> list[DayRecord]:
@@ -86,7 +91,7 @@ def _fit_all(plan: Plan, seeds: list[int], processes: int) -> Iterator[DayRecord
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(processes, context, _warm_up, (plan.fitter,)) as pool:
+    with ProcessPoolExecutor(processes, context, _warm_up, (plan,)) as pool:
         waiting = iter(seeds)
         running = {pool.submit(_fit_seed, plan, seed) for seed in islice(waiting, 3 * processes)}
         while running:
@@ -106,9 +111,9 @@ def _fit_seed(plan: Plan, seed: int) -> DayRecord:
     return fit_one(seed, plan.scenario(seed), FITTERS[plan.fitter])
 
 
-def _warm_up(fitter: str) -> None:
+def _warm_up(plan: Plan) -> None:
     """Compile before the first day is timed."""
-    fit_one(WARM_UP_SEED, Scenario(pairs=1), FITTERS[fitter])
+    fit_one(WARM_UP_SEED, Scenario(pairs=1, dampers=plan.loads), FITTERS[plan.fitter])
 
 
 def _tell(done: int, of: int, seconds: float) -> None:

@@ -78,7 +78,7 @@ def relative_rms(values: Sequence[float | None], truths: Sequence[float]) -> tup
 
 def tally(claims: Sequence[Claim]) -> Tally:
     """Count a set of claims; one that is not a finite number with a positive u counts as missing."""
-    made = [c for c in claims if _usable(c)]
+    made = [c for c in claims if usable(c)]
     missing = len(claims) - len(made)
     if not made:
         return Tally(len(claims), missing)
@@ -106,6 +106,7 @@ def tally(claims: Sequence[Claim]) -> Tally:
     )
 
 
-def _usable(claim: Claim) -> bool:
+def usable(claim: Claim) -> bool:
+    """Whether it is a finite number with a positive u."""
     numbers = (claim.value, claim.u, claim.low95, claim.high95)
     return all(x is not None and np.isfinite(x) for x in numbers) and bool(claim.u and claim.u > 0.0)

@@ -40,5 +40,41 @@ STRATA: dict[str, Callable[[DayRecord], bool]] = {
 }
 
 
+LOAD_REQUIRED = ("calm", "gusty", "2 pairs", "4 pairs", "8 pairs", "dampers alone", "two sources", "friction high")
+
+LOAD_STRATA: dict[str, Callable[[DayRecord], bool]] = {
+    **{name: STRATA[name] for name in ("calm", "breezy", "gusty", "2 pairs", "4 pairs", "8 pairs")},
+    "4 pairs, calm": lambda d: _pairs(d) == 4 and STRATA["calm"](d),
+    "4 pairs, gusty": lambda d: _pairs(d) == 4 and STRATA["gusty"](d),
+    "4 pairs, calm, dampers, straight": lambda d: _pairs(d) == 4 and STRATA["calm"](d) and _rates_known(d),
+    "4 pairs, gusty, dampers, straight": lambda d: _pairs(d) == 4 and STRATA["gusty"](d) and _rates_known(d),
+    "dampers alone": lambda d: _sources(d) == ("damper",),
+    "ride heights alone": lambda d: _sources(d) == ("ride height",),
+    "push rods alone": lambda d: _sources(d) == ("push rod",),
+    "two sources": lambda d: len(_sources(d)) == 2,
+    "held speeds": lambda d: bool(d.scenario["constant_speeds_mps"]),
+    "no held speed": lambda d: not d.scenario["constant_speeds_mps"],
+    "bent": lambda d: bool(d.nuisance.get("bent")),
+    "straight": lambda d: not d.nuisance.get("bent"),
+    "friction high": lambda d: max(d.nuisance.get("friction", (0.0,))) > 30.0,
+    "joints that stick": lambda d: not d.nuisance.get("shaken"),
+    "joints shaken loose": lambda d: bool(d.nuisance.get("shaken")),
+    "zeros far off": lambda d: "offsets" in d.scenario["faults"],
+    "priors given": STRATA["priors given"],
+    "nothing given": STRATA["nothing given"],
+    "one setup": STRATA["one setup"],
+    "several setups": STRATA["several setups"],
+}
+
+
+def _sources(day: DayRecord) -> tuple[str, ...]:
+    return tuple(day.scenario["load_sources"]) if day.scenario["dampers"] else ()
+
+
+def _rates_known(day: DayRecord) -> bool:
+    """Dampers with wheel rates known to 1 %, downforce that does not depend on ride height."""
+    return "damper" in _sources(day) and not day.nuisance.get("bent")
+
+
 def _pairs(day: DayRecord) -> int:
     return 0 if day.scenario["one_way"] else int(day.scenario["pairs"])

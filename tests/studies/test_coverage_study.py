@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.studies.__main__ import main, scenario_field
+from tests.studies.__main__ import main
+from tests.studies.fields import scenario_field
 from tests.studies.records import DayRecord
 from tests.studies.report import judge, row, summary, table
 from tests.studies.runner import Plan, run
@@ -100,7 +101,9 @@ def test_fields_of_a_scenario_are_read_by_their_types() -> None:
     assert scenario_field("pairs=4") == ("pairs", 4)
     assert scenario_field("one_way=true") == ("one_way", True)
     assert scenario_field("speeds_mps=30,15") == ("speeds_mps", (30.0, 15.0))
+    assert scenario_field("load_sources=damper,push rod") == ("load_sources", ("damper", "push rod"))
+    assert scenario_field("constant_speeds_mps=15") == ("constant_speeds_mps", (15.0,))
     assert scenario_field("gust_mode=length") == ("gust_mode", "length")
-    for wrong in ("pears=4", "wind=breezy", "pairs=some"):
+    for wrong in ("pears=4", "wind=breezy", "pairs=some", "speeds_mps=30", "hard=maybe"):
         with pytest.raises(Exception, match=r"no field|is one of|is no value"):
             scenario_field(wrong)
