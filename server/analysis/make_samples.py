@@ -40,7 +40,7 @@ def write_samples(folder: Path) -> None:
     """Write every day's folder and truth.json into `folder`."""
     truths = {}
     for day in season():
-        simulated = simulate_day(day.plan, day.seed, dampers=True)
+        simulated = simulate_day(day.plan, day.seed)
         _write_day(folder / day.folder, day, simulated)
         truths[day.folder] = _truth(day, simulated)
     text = json.dumps(truths, ensure_ascii=False, indent=1)
@@ -89,9 +89,7 @@ def _shakedown(simulated: SimulatedDay) -> _Files:
 
 
 def _calm_morning(simulated: SimulatedDay) -> _Files:
-    dampers = [
-        Column(f"damper {corner.upper()}", "V", f"damper_{corner}", MM / 12.5, 2.5, 4) for corner in CORNERS
-    ]
+    dampers = [Column(f"damper {corner.upper()}", "V", f"damper_{corner}", MM / 12.5, 2.5, 4) for corner in CORNERS]
     columns = [
         Column("v front left", "km/h", WHEELS[0], KMH),
         Column("v front right", "km/h", WHEELS[1], KMH),
@@ -125,9 +123,7 @@ def _gusty_afternoon(simulated: SimulatedDay) -> _Files:
         Column("heading", "deg", "heading", DEGREES, decimals=1),
     ]
     preamble = ("# made-up car, made-up logger", "# every channel at its own rate; blank: no sample")
-    logger_style = LogStyle(
-        "\t", encoding="utf-8-sig", preamble=preamble, units="row", time="clock", time_decimals=3
-    )
+    logger_style = LogStyle("\t", encoding="utf-8-sig", preamble=preamble, units="row", time="clock", time_decimals=3)
     box_style = LogStyle(time="iso", time_decimals=2)
     logs, runs = {}, []
     for run in simulated.day.runs:

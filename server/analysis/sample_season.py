@@ -101,7 +101,8 @@ def _gusty_afternoon() -> SimulationPlan:
 def _satellite_only() -> SimulationPlan:
     runs = [_run(1, "A", 18.2, 71.7, 4), _run(2, "C", 18.7, 71.7, 4)]
     plan = _day("satellite only", dt.date(2026, 7, 18), ("A", "C"), runs)
-    instruments = replace(plan.instruments, wheel_rate_hz=0.0, pedal_rate_hz=0.0, damper_rate_hz=0.0)
+    instruments = replace(plan.instruments, wheel_rate_hz=0.0, pedal_rate_hz=0.0)
+    instruments = replace(instruments, damper_rate_hz=0.0, ride_height_rate_hz=0.0)
     instruments = replace(instruments, position_rate_hz=10.0)
     wind = replace(plan.wind, head_out_mps=Quantity(0.9), gust_sd_mps=Quantity(0.4))
     return replace(plan, wind=wind, weather=(_air(18.5, 1011.0, 23.0, 0.5),), instruments=instruments)
@@ -131,6 +132,7 @@ def _day(name: str, date: dt.date, setups: tuple[str, ...], runs: list[RunPlan])
             position_rate_hz=5.0,
             pedal_rate_hz=10.0,
             damper_rate_hz=10.0,
+            ride_height_rate_hz=10.0,
         ),
         driver=DriverPlan(stand_s=4.0, marks_m=(330.0, 740.0)),
         yaw_sensitivity_per_rad2=Quantity(1.5),

@@ -8,13 +8,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from server.aero.areas import speed_of_weight
+from server.analysis.simulate_car import TrueCar
 from server.analysis.simulate_drive import Drive, drive_run
 from server.analysis.simulate_like import plan_like
-from server.analysis.simulate_motion import COAST
+from server.analysis.simulate_motion import COAST, HOLD
 from server.analysis.simulate_plan import RunPlan, SimulationPlan
+from server.analysis.simulate_reference import TrueAreas, reference_density
 from server.analysis.simulate_sensors import record
-from server.analysis.simulate_truth import TrueAreas, TrueCar, TrueDay, draw_day
-from server.testday.values import Day, LogFile, Quantity, Recording, Run, WeatherReading
+from server.analysis.simulate_truth import TrueDay, draw_day
+from server.testday.values import Day, LogFile, Quantity, Recording, Run, Setup, WeatherReading
 
 __all__ = ["SimulatedDay", "Truth", "plan_like", "simulate_day"]
 
@@ -25,7 +28,8 @@ class Truth:
 
     setups: per setup, the true values under the names of the estimates (`SetupResult.estimates`): c0 of the
     warm tyre, SCx_apparent = SCx + c0·SCz; head_wind_out without gusts and grade, both as means over the
-    day's coast-downs.
+    day's coast-downs (over all its passes where nothing coasted); bend_front, bend_rear: relative change of SCz per
+    metre of sink [1/m], where there is any.
     drives: per run number, the run as it was driven.
     """
 
@@ -47,10 +51,9 @@ class SimulatedDay:
     truth: Truth
 
 
-def simulate_day(plan: SimulationPlan, seed: int, dampers: bool = False) -> SimulatedDay:
+def simulate_day(plan: SimulationPlan, seed: int) -> SimulatedDay:
     """Draw the truth of a day from the plan, drive it and log it. The same plan and seed give the same day.
 
-    dampers: also log damper travel per corner and ride heights, from the axle loads.
     Raises ValueError where the plan can't be driven, naming the run.
     """
     rng = np.random.default_rng(seed)
@@ -62,7 +65,7 @@ def simulate_day(plan: SimulationPlan, seed: int, dampers: bool = False) -> Simu
         drive, warmth = drive_run(plan, truth, planned, warmth, rng)
         stopped = planned.start_clock_s + float(drive.time_s[-1])
         drives[planned.number] = drive
-        signals = record(drive, plan, truth, rng, setup=planned.setup, dampers=dampers)
+        signals = record(drive, plan, truth, rng, planned.setup)
         runs.append(_run(planned, Recording("simulated", signals, planned.start_clock_s)))
     day = Day(
         name=plan.name,
@@ -78,7 +81,7 @@ def simulate_day(plan: SimulationPlan, seed: int, dampers: bool = False) -> Simu
         predictions=plan.predictions,
     )
     around = _conditions(plan, truth, drives)
-    setups = {name: _true_values(areas, truth) | around for name, areas in truth.areas.items()}
+    setups = {planned.setup.name: _true_values(plan, planned.setup, truth) | around for planned in plan.setups}
     return SimulatedDay(day, Truth(setups, truth.car, truth, drives))
 
 
@@ -106,9 +109,7 @@ def _readings(plan: SimulationPlan, truth: TrueDay, rng: np.random.Generator) ->
     readings = []
     for reading in plan.weather:
         clock = plan.runs[0].start_clock_s if reading.clock_s is None else reading.clock_s
-        head = (
-            float(np.interp(clock, truth.wind_clock_s, truth.head_out_mps)) + spread * rng.standard_normal()
-        )
+        head = float(np.interp(clock, truth.wind_clock_s, truth.head_out_mps)) + spread * rng.standard_normal()
         cross = float(np.interp(clock, truth.wind_clock_s, truth.cross_mps)) + spread * rng.standard_normal()
         speed = math.hypot(head, cross)
         direction = math.atan2(cross, head) + heading
@@ -122,7 +123,8 @@ def _readings(plan: SimulationPlan, truth: TrueDay, rng: np.random.Generator) ->
     return tuple(readings)
 
 
-def _true_values(areas: TrueAreas, truth: TrueDay) -> dict[str, float]:
+def _true_values(plan: SimulationPlan, setup: Setup, truth: TrueDay) -> dict[str, float]:
+    areas = truth.areas[setup.name]
     total = areas.scz_front_m2 + areas.scz_rear_m2
     values = {
         "SCx": areas.scx_m2,
@@ -136,16 +138,35 @@ def _true_values(areas: TrueAreas, truth: TrueDay) -> dict[str, float]:
     if total != 0.0:
         values["balance_front"] = areas.scz_front_m2 / total
         values["LD"] = total / areas.scx_m2
-    return values
+    if total > 0.0:
+        values["weight_speed"] = float(
+            speed_of_weight(areas.mass_kg, total, reference_density(plan), plan.gravity_mps2)
+        )
+    return values | _true_heights(setup, areas)
+
+
+def _true_heights(setup: Setup, areas: TrueAreas) -> dict[str, float]:
+    """Ride heights at the reference condition where the standing ones are stated, and the bends that there are."""
+    static = (setup.front_ride_height_m, setup.rear_ride_height_m)
+    sinks, bends = (areas.sink_front_m, areas.sink_rear_m), (areas.bend_front_per_m, areas.bend_rear_per_m)
+    found = {}
+    for end, height, sink, bend in zip(("front", "rear"), static, sinks, bends, strict=True):
+        if height is not None:
+            found[f"ride_height_{end}"] = height - sink
+        if bend != 0.0:
+            found[f"bend_{end}"] = bend
+    return found
 
 
 def _conditions(plan: SimulationPlan, truth: TrueDay, drives: Mapping[int, Drive]) -> dict[str, float]:
     """Means over the day's coast-downs: head wind when travelling out, gusts left out, and grade."""
-    winds, grades = [], []
+    winds: list[float] = []
+    grades: list[float] = []
+    wanted = (COAST,) if any(run.directions for run in plan.runs) else (HOLD,)
     for run in plan.runs:
         drive = drives[run.number]
         for leg in np.unique(drive.leg):
-            on = (drive.phase == COAST) & (drive.leg == leg)
+            on = np.isin(drive.phase, wanted) & (drive.leg == leg)
             if np.any(on):
                 clock = run.start_clock_s + drive.time_s[on]
                 winds.append(float(np.mean(np.interp(clock, truth.wind_clock_s, truth.head_out_mps))))

@@ -7,22 +7,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.analysis.simulate_motion import (
-    COLUMNS,
-    STEP_S,
+from server.analysis.simulate_car import TrueCar
+from server.analysis.simulate_motion import COLUMNS, STEP_S, drive_leg
+from server.analysis.simulate_numbers import (
+    COASTING,
+    HOLDING,
+    RETURNING,
+    AxleNumbers,
+    BodyNumbers,
     CarNumbers,
     DriverNumbers,
     GustNumbers,
     LegNumbers,
     SlowWind,
     State,
-    drive_leg,
 )
-from server.analysis.simulate_plan import RunPlan, SimulationPlan
+from server.analysis.simulate_plan import LIFT_SPEED_MPS, RunPlan, SimulationPlan
 from server.analysis.simulate_truth import TrueDay, density_at
 from server.testday.values import FloatArray
 
 LONGEST_LEG_S = 600.0
+SPRING_LOADS = 2001
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,7 +37,8 @@ class Drive:
     time_s from the start of the run; position_m along 'out', offset_m to its left; angle_rad of the car
     against 'out', counter-clockwise; head_out_mps, cross_mps: wind in the straight's axes;
     air_speed_mps: U; head_mps, side_mps: wind in the car's axes; rolling_c0: with scatter and warm-up;
-    thrust_n: drive less brake at the contact patch; leg: index of the leg, phase: `COAST` where it coasts.
+    thrust_n: drive less brake at the contact patch; leg: index of the leg, phase: `COAST` where it coasts,
+    `HOLD` where it holds a speed; scz_front_m2, scz_rear_m2: where the body rides.
     """
 
     time_s: FloatArray
@@ -51,6 +57,8 @@ class Drive:
     rolling_c0: FloatArray
     phase: FloatArray
     leg: FloatArray
+    scz_front_m2: FloatArray
+    scz_rear_m2: FloatArray
     density_kgm3: float
     mass_kg: float
     grade: FloatArray
@@ -61,28 +69,43 @@ class Drive:
         return np.asarray(np.hypot(self.speed_mps + self.head_mps, self.side_mps))
 
 
+def sample_times(drive: Drive, rate_hz: float) -> FloatArray:
+    """When a channel of a rate is sampled, from the start of the run [s]."""
+    return np.arange(0.0, drive.time_s[-1] + 1e-9, 1.0 / rate_hz)
+
+
 @dataclass(frozen=True, slots=True)
 class Leg:
-    """One trip along the straight: +1 out, −1 back; a coast-down, or a slow drive to the mark."""
+    """One trip along the straight: +1 out, −1 back; a coast-down, a held speed, or a slow drive to the mark."""
 
     direction: int
-    coast: bool
+    kind: int
     high_mps: float = 0.0
     low_mps: float = 0.0
+    hold_s: float = 0.0
 
 
 def legs_of(run: RunPlan, rng: np.random.Generator) -> list[Leg]:
     """The trips of a run with the speeds that the driver hits; slow drives put in where they are needed."""
-    legs: list[Leg] = []
+    trips: list[Leg] = []
     for direction, (aim_high, aim_low) in zip(run.directions, run.speeds(), strict=True):
-        sign = 1 if direction == "out" else -1
-        if legs and legs[-1].direction == sign:
-            legs.append(Leg(-sign, coast=False))
         miss = rng.normal(0.0, run.aim_sd_mps, 2)
         high = aim_high + float(miss[0])
         low = min(max(aim_low + float(miss[1]), 0.3 * aim_low), 0.9 * high)
-        legs.append(Leg(sign, True, high, low))
+        trips.append(Leg(_sign(direction), COASTING, high, low))
+    for held in run.steady:
+        speed = max(held.speed_mps + float(rng.normal(0.0, run.aim_sd_mps)), 0.5 * held.speed_mps)
+        trips.append(Leg(_sign(held.direction), HOLDING, speed, 0.0, held.hold_s))
+    legs: list[Leg] = []
+    for trip in trips:
+        if legs and legs[-1].direction == trip.direction:
+            legs.append(Leg(-trip.direction, RETURNING))
+        legs.append(trip)
     return legs
+
+
+def _sign(direction: str) -> int:
+    return 1 if direction == "out" else -1
 
 
 def drive_run(
@@ -94,18 +117,18 @@ def drive_run(
     density = density_at(plan.weather, run.start_clock_s, truth.air_offset)
     state = _start_state(plan, truth, legs[0].direction, warmth, rng)
     car, hands = _car_numbers(plan, truth, run, mass, density), _driver_numbers(plan)
-    gusts = GustNumbers(
-        truth.gust_sd_mps, truth.gust_time_s, 1.0 / plan.wind.gust_length_m, plan.wind.cross_gust_ratio
-    )
+    front, rear = (_axle_numbers(truth, run.setup, axle, mass * plan.gravity_mps2) for axle in (0, 1))
+    body = _body_numbers(truth.car, mass)
+    gusts = GustNumbers(truth.gust_sd_mps, truth.gust_time_s, 1.0 / plan.wind.gust_length_m, plan.wind.cross_gust_ratio)
     slow = SlowWind(truth.wind_clock_s - run.start_clock_s, truth.head_out_mps, truth.cross_mps)
     slope, spacing = slope_table(plan, truth.grade)
     parts = []
     for number, leg in enumerate(legs):
         scatter = 1.0 + plan.tyres.pass_scatter_rel * float(rng.standard_normal())
         last = number == len(legs) - 1
-        numbers = LegNumbers(float(leg.direction), leg.coast, leg.high_mps, leg.low_mps, scatter, last)
+        numbers = LegNumbers(float(leg.direction), leg.kind, leg.high_mps, leg.low_mps, leg.hold_s, scatter, last)
         rows = np.empty((round(LONGEST_LEG_S / STEP_S), COLUMNS))
-        used, state = drive_leg(state, car, hands, gusts, numbers, slope, spacing, slow, rng, rows)
+        used, state = drive_leg(state, car, body, front, rear, hands, gusts, numbers, slope, spacing, slow, rng, rows)
         if used == 0:
             raise ValueError(f"runs: a pass of run {run.number} lasts more than {LONGEST_LEG_S:g} s")
         parts.append(np.column_stack([rows[:used], np.full(used, float(number))]))
@@ -132,19 +155,16 @@ def _start_state(
     else:
         place, offset, angle = plan.driver.marks_m[1], 2.0 * plan.driver.turn_radius_m, math.pi
     across = plan.wind.cross_gust_ratio * float(side)
-    return State(0.0, place, offset, angle, float(gust), across, warmth, 0.0)
+    return State(0.0, place, offset, angle, float(gust), across, warmth, 0.0, (0.0, 0.0))
 
 
-def _car_numbers(
-    plan: SimulationPlan, truth: TrueDay, run: RunPlan, mass: float, density: float
-) -> CarNumbers:
-    areas, car, tyres = truth.areas[run.setup], truth.car, plan.tyres
+def _car_numbers(plan: SimulationPlan, truth: TrueDay, run: RunPlan, mass: float, density: float) -> CarNumbers:
+    car, tyres = truth.car, plan.tyres
     return CarNumbers(
         mass=mass,
         mass_e=mass + car.rotating_mass_kg,
         density=density,
-        scx=areas.scx_m2,
-        scz=areas.scz_front_m2 + areas.scz_rear_m2,
+        scx=truth.areas[run.setup].scx_m2,
         c0=car.rolling_c0,
         c1=car.rolling_c1_s_per_m,
         t0=car.driveline_drag_n,
@@ -154,6 +174,32 @@ def _car_numbers(
         warm_up=tyres.warm_up_rel,
         heating=tyres.heating_s,
         cooling=tyres.cooling_s,
+    )
+
+
+def _axle_numbers(truth: TrueDay, setup: str, axle: int, weight_n: float) -> AxleNumbers:
+    """Spring loads from a lifted axle to three times the car's weight more than standing."""
+    car, areas = truth.car, truth.areas[setup]
+    loads = np.linspace(-weight_n, 3.0 * weight_n, SPRING_LOADS)
+    return AxleNumbers(
+        area=(areas.scz_front_m2, areas.scz_rear_m2)[axle],
+        bend=(areas.bend_front_per_m, areas.bend_rear_per_m)[axle],
+        reference_sink=(areas.sink_front_m, areas.sink_rear_m)[axle],
+        friction=2.0 * car.joint_friction_n[axle],
+        tyre_rate=2.0 * car.tyre_rate_n_per_m[axle],
+        side=(-1.0, 1.0)[axle],
+        link=car.link(axle),
+        low=float(loads[0]),
+        spacing=float(loads[1] - loads[0]),
+        travel=car.wheel_travel(axle, loads),
+    )
+
+
+def _body_numbers(car: TrueCar, mass: float) -> BodyNumbers:
+    return BodyNumbers(
+        lever=mass * car.cg_height_m / car.wheelbase_m,
+        spin=car.spin_kg_m / car.wheelbase_m,
+        lift=car.lift_m / LIFT_SPEED_MPS**2,
     )
 
 
@@ -175,7 +221,8 @@ def _driver_numbers(plan: SimulationPlan) -> DriverNumbers:
 
 
 def _as_drive(table: FloatArray, mass: float, density: float, slope: FloatArray, spacing: float) -> Drive:
-    speed, rate, place, offset, angle, along, across, throttle, brake, thrust, c0, phase, leg = table.T
+    speed, rate, place, offset, angle, along, across, throttle, brake, thrust, c0, phase, *rest = table.T
+    scz_front, scz_rear, leg = rest
     cos, sin = np.cos(angle), np.sin(angle)
     grade = np.interp(place, spacing * np.arange(len(slope)), slope)
     return Drive(
@@ -195,6 +242,8 @@ def _as_drive(table: FloatArray, mass: float, density: float, slope: FloatArray,
         rolling_c0=c0.copy(),
         phase=phase.copy(),
         leg=leg.copy(),
+        scz_front_m2=scz_front.copy(),
+        scz_rear_m2=scz_rear.copy(),
         density_kgm3=density,
         mass_kg=mass,
         grade=grade * cos,

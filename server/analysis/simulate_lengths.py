@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,30 +29,51 @@ class TripLengths:
 
 
 def trip_lengths(plan: SimulationPlan, run: RunPlan) -> TripLengths:
-    """The longest trip of a run, from the stated values.
+    """The longest coast-down trip of a run, from the stated values.
 
     coast: s = ∫ m_e v / F(v) dv, t = ∫ m_e / F(v) dv; accelerate: the same with power and grip less F.
+    Raises ValueError for a run without a coast-down.
     """
-    setup = next(s for s in plan.setups if s.setup.name == run.setup)
-    mass = plan.car.mass_kg.value + run.driver_mass_kg.value
-    mass_e = mass + rotating_mass(plan.car)
+    if not run.directions:
+        raise ValueError(f"run: run {run.number} has no coast-down")
+    mass_e, resistance = _resistance(plan, run)
     high = max(pair[0] for pair in run.speeds())
     low = min(pair[1] for pair in run.speeds())
-    density = density_at(plan.weather, run.start_clock_s, (0.0, 0.0, 0.0))
-    air = Surroundings(density, gravity_mps2=plan.gravity_mps2)
-
-    def resistance(v: FloatArray) -> FloatArray:
-        return resistance_forces(v, _stated_car(plan.car, setup, mass), air).total_n
-
-    coasting, starting = np.linspace(low, high, 400), np.linspace(0.0, high, 400)
-    thrust = np.minimum(mass * plan.driver.grip_mps2, plan.driver.power_w / np.maximum(starting, 1.0))
-    spare = np.maximum(thrust - resistance(starting), 0.02 * mass)
+    coasting = np.linspace(low, high, 400)
     return TripLengths(
-        accelerate_m=float(np.trapezoid(mass_e * starting / spare, starting)),
+        accelerate_m=_accelerate_length(plan, run, high),
         coast_m=float(np.trapezoid(mass_e * coasting / resistance(coasting), coasting)),
         brake_m=brake_length(plan.driver, low),
         coast_s=float(np.trapezoid(mass_e / resistance(coasting), coasting)),
     )
+
+
+def longest_trip(plan: SimulationPlan, run: RunPlan) -> float:
+    """Length of the longest trip of a run from standing to standing, coast-down or held speed [m]."""
+    trips = [trip_lengths(plan, run).total_m] if run.directions else []
+    for held in run.steady:
+        way = _accelerate_length(plan, run, held.speed_mps) + held.speed_mps * held.hold_s
+        trips.append(way + brake_length(plan.driver, held.speed_mps))
+    return max(trips)
+
+
+def _accelerate_length(plan: SimulationPlan, run: RunPlan, speed_mps: float) -> float:
+    """From standing to a speed [m]."""
+    mass_e, resistance = _resistance(plan, run)
+    mass = plan.car.mass_kg.value + run.driver_mass_kg.value
+    speeds = np.linspace(0.0, speed_mps, 400)
+    thrust = np.minimum(mass * plan.driver.grip_mps2, plan.driver.power_w / np.maximum(speeds, 1.0))
+    spare = np.maximum(thrust - resistance(speeds), 0.02 * mass)
+    return float(np.trapezoid(mass_e * speeds / spare, speeds))
+
+
+def _resistance(plan: SimulationPlan, run: RunPlan) -> tuple[float, Callable[[FloatArray], FloatArray]]:
+    """Mass with the rotating parts [kg] and resistance over speed [N] of a run, in still air on the level."""
+    setup = next(s for s in plan.setups if s.setup.name == run.setup)
+    mass = plan.car.mass_kg.value + run.driver_mass_kg.value
+    density = density_at(plan.weather, run.start_clock_s, (0.0, 0.0, 0.0))
+    car, air = _stated_car(plan.car, setup, mass), Surroundings(density, gravity_mps2=plan.gravity_mps2)
+    return mass + rotating_mass(plan.car), lambda v: resistance_forces(v, car, air).total_n
 
 
 def brake_length(driver: DriverPlan, speed_mps: float) -> float:

@@ -8,39 +8,41 @@ from dataclasses import replace
 
 import numpy as np
 
-from server.analysis.result import DayResult, Estimate, Pass, SetupResult
-from server.analysis.simulate_lengths import brake_length, trip_lengths
+from server.analysis.result import AxleEnd, DayResult, Estimate, Pass, SetupResult
+from server.analysis.simulate_lengths import brake_length, longest_trip
 from server.analysis.simulate_plan import (
     DriverPlan,
     InstrumentPlan,
     RunPlan,
     SetupPlan,
     SimulationPlan,
+    SteadyPlan,
     TyrePlan,
     WindPlan,
 )
 from server.testday.values import Day, Direction, Quantity, Recording, Run, Setup, Venue
 
 STUDENT_CAR_KG = 308.0
+SLOWEST_HELD_MPS = 5.0
+SETTLING_S = 1.0  # a held speed is found once its slope has settled
 UNKNOWN_DOWNFORCE_M2 = Quantity(1.5, 1.0, "default")
 
 
 def plan_like(day: Day, result: DayResult) -> SimulationPlan:
     """The plan of days like this one: same car, setups, order and speeds of passes, instruments and wind.
 
-    What the day states (car, air, downforce) is drawn from its stated values and uncertainties; drag areas
-    from the fit. Raises ValueError where no setup has a drag area or nothing coasted.
+    What the day states (car, air, downforce) is drawn from its stated values and uncertainties; drag areas,
+    measured downforce areas and bends that were seen come from the fit. Each run's constant-speed passes follow
+    its coast-downs. Raises ValueError where no setup has a drag area or nothing coasted.
     """
     setups = tuple(_setup_plan(day, found) for found in result.setups if "SCx" in found.estimates)
     if not setups:
         raise ValueError("result: no setup has a drag area, so there is nothing to make days like it from")
     names = {planned.setup.name for planned in setups}
-    passes = [p for found in result.setups for p in found.passes if p.used and p.kind == "coast-down"]
-    runs = tuple(
-        _run_plan(run, [p for p in passes if p.run == run.number]) for run in day.runs if run.setup in names
-    )
-    runs = tuple(run for run in runs if run.directions)
-    if not runs:
+    passes = [p for found in result.setups for p in found.passes if p.used]
+    runs = tuple(_run_plan(run, [p for p in passes if p.run == run.number]) for run in day.runs if run.setup in names)
+    runs = tuple(run for run in runs if run.directions or run.steady)
+    if not any(run.directions for run in runs):
         raise ValueError("result: no coast-down was used, so there is nothing to make days like it from")
     plan = SimulationPlan(
         name=day.name,
@@ -63,25 +65,50 @@ def plan_like(day: Day, result: DayResult) -> SimulationPlan:
 
 def _setup_plan(day: Day, found: SetupResult) -> SetupPlan:
     stated = next((s for s in day.setups if s.name == found.name), Setup(found.name))
-    areas = []
-    for key, typed in (("SCz_front", stated.scz_front_m2), ("SCz_rear", stated.scz_rear_m2)):
-        estimate = found.estimates.get(key)
-        areas.append(typed or (_quantity(estimate) if estimate else UNKNOWN_DOWNFORCE_M2))
-    return SetupPlan(stated, _quantity(found.estimates["SCx"]), areas[0], areas[1])
+    return SetupPlan(
+        stated,
+        _quantity(found.estimates["SCx"]),
+        _downforce(found.estimates.get("SCz_front"), stated.scz_front_m2),
+        _downforce(found.estimates.get("SCz_rear"), stated.scz_rear_m2),
+        _bend(found, "front"),
+        _bend(found, "rear"),
+    )
+
+
+def _downforce(estimate: Estimate | None, typed: Quantity | None) -> Quantity:
+    """Measured downforce as it was found; what was not measured as the day states it."""
+    if estimate is not None and estimate.source == "measured":
+        return _quantity(estimate)
+    return typed or (_quantity(estimate) if estimate is not None else UNKNOWN_DOWNFORCE_M2)
+
+
+def _bend(found: SetupResult, axle: AxleEnd) -> Quantity:
+    """Bend of an axle's SCz where one was seen, else none [1/m]."""
+    if found.bend is None or not found.bend.bent or axle not in found.bend.slope:
+        return Quantity(0.0)
+    return _quantity(found.bend.slope[axle])
 
 
 def _run_plan(run: Run, passes: Sequence[Pass]) -> RunPlan:
     ordered = sorted(passes, key=lambda p: p.start_s)
-    directions: list[Direction] = ["back" if p.direction < 0 else "out" for p in ordered]
+    coasts = [p for p in ordered if p.kind == "coast-down"]
+    held = [p for p in ordered if p.kind == "constant-speed" and p.low_mps > SLOWEST_HELD_MPS]
     return RunPlan(
         number=run.number,
         setup=run.setup,
         start_clock_s=_start_clock(run),
         driver_mass_kg=run.driver_mass_kg,
-        directions=tuple(directions),
-        speeds_mps=tuple((p.high_mps + 0.5, max(p.low_mps, 1.0)) for p in ordered),
+        directions=tuple(_direction(p) for p in coasts),
+        speeds_mps=tuple((p.high_mps + 0.5, max(p.low_mps, 1.0)) for p in coasts),
         coasting="neutral" if run.coasting == "unknown" else run.coasting,
+        steady=tuple(
+            SteadyPlan(_direction(p), 0.5 * (p.low_mps + p.high_mps), p.end_s - p.start_s + SETTLING_S) for p in held
+        ),
     )
+
+
+def _direction(of: Pass) -> Direction:
+    return "back" if of.direction < 0 else "out"
 
 
 def _start_clock(run: Run) -> float:
@@ -119,8 +146,16 @@ def _instrument_plan(day: Day, noise: Mapping[str, Estimate]) -> InstrumentPlan:
         satellite_colour_s=_noise(noise, "satellite_time", typical.satellite_colour_s),
         position_rate_hz=_rate(recordings, "latitude"),
         pedal_rate_hz=max(_rate(recordings, "throttle"), _rate(recordings, "brake_pressure")),
-        damper_rate_hz=_rate(recordings, "damper_fl"),
+        damper_rate_hz=_any_rate(recordings, "damper_"),
+        ride_height_rate_hz=_any_rate(recordings, "ride_height_"),
+        pushrod_rate_hz=_any_rate(recordings, "pushrod_load_"),
     )
+
+
+def _any_rate(recordings: Sequence[Recording], stem: str) -> float:
+    """Rate of the fastest role of a kind [Hz]; 0 where none was logged."""
+    roles = {role for recording in recordings for role in recording.signals if role.startswith(stem)}
+    return max((_rate(recordings, role) for role in sorted(roles)), default=0.0)
 
 
 def _rate(recordings: Sequence[Recording], role: str) -> float:
@@ -143,8 +178,9 @@ def _with_room(plan: SimulationPlan, day: Day) -> SimulationPlan:
     mass = plan.car.mass_kg.value + plan.runs[0].driver_mass_kg.value
     hands = DriverPlan(power_w=DriverPlan().power_w * max(1.0, mass / STUDENT_CAR_KG))
     sized = replace(plan, driver=hands, venue=replace(plan.venue, length_m=100_000.0))
-    longest = max(trip_lengths(sized, run).total_m for run in plan.runs)
-    fastest = max(high for run in plan.runs for high, _ in run.speeds())
+    longest = max(longest_trip(sized, run) for run in plan.runs)
+    speeds = [high for run in plan.runs for high, _ in run.speeds()]
+    fastest = max(speeds + [held.speed_mps for run in plan.runs for held in run.steady])
     spare = brake_length(hands, fastest) + hands.margin_m
     marks = (spare, spare + longest)
     venue: Venue = replace(plan.venue, length_m=max(day.venue.length_m or 0.0, marks[1] + spare))

@@ -10,6 +10,7 @@ import datetime as dt
 import math
 from dataclasses import dataclass, field
 
+from server.analysis.simulate_parts import LIFT_SPEED_MPS, DriverPlan, InstrumentPlan, TyrePlan, WindPlan
 from server.testday.values import (
     Axle,
     Car,
@@ -22,20 +23,51 @@ from server.testday.values import (
     WeatherReading,
 )
 
+__all__ = [
+    "LIFT_SPEED_MPS",
+    "DriverPlan",
+    "InstrumentPlan",
+    "RunPlan",
+    "SetupPlan",
+    "SimulationPlan",
+    "SteadyPlan",
+    "TyrePlan",
+    "WindPlan",
+    "default_plan",
+    "student_axle",
+    "student_car",
+]
+
 
 @dataclass(frozen=True, slots=True)
 class SetupPlan:
-    """A setup as the day states it, and the distributions its true areas are drawn from [m²]."""
+    """A setup as the day states it, and the distributions its true areas are drawn from [m²].
+
+    Areas are those at the reference condition; bend: relative change of an axle's SCz per metre that the body
+    sinks further over it [1/m].
+    """
 
     setup: Setup
     scx_m2: Quantity
     scz_front_m2: Quantity
     scz_rear_m2: Quantity
+    bend_front_per_m: Quantity = field(default=Quantity(0.0))
+    bend_rear_per_m: Quantity = field(default=Quantity(0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyPlan:
+    """A constant-speed pass: the speed is held for hold_s, or until the car must brake."""
+
+    direction: Direction
+    speed_mps: float
+    hold_s: float = 8.0
 
 
 @dataclass(frozen=True, slots=True)
 class RunPlan:
     """One outing. `directions`: one coast-down each, in order; between two alike the car drives back slowly.
+    steady: constant-speed passes after them, in order.
 
     high_mps, low_mps: lift and brake speeds the driver aims at, hit within `aim_sd_mps`;
     speeds_mps: (high, low) for each coast-down where they differ, else empty.
@@ -52,96 +84,11 @@ class RunPlan:
     coasting: Coasting = "neutral"
     notes: str = ""
     speeds_mps: tuple[tuple[float, float], ...] = ()
+    steady: tuple[SteadyPlan, ...] = ()
 
     def speeds(self) -> tuple[tuple[float, float], ...]:
         """(lift, brake) speed aimed at in each coast-down [m/s]."""
         return self.speeds_mps or ((self.high_mps, self.low_mps),) * len(self.directions)
-
-
-@dataclass(frozen=True, slots=True)
-class WindPlan:
-    """The wind: a mean vector, a slow Ornstein–Uhlenbeck change of it over the day, and a gust.
-
-    head_out_mps: mean head wind when travelling out; cross_mps: mean wind from the right when travelling out.
-    slow_sd_mps, slow_time_s: the slow part, alike in both directions.
-    gust_sd_mps, gust_time_s: the gust along the straight as a parked car would meet it; with a finite
-    gust_length_m a moving car meets it faster, rate = 1/gust_time + U/gust_length.
-    cross_gust_ratio: standard deviation of the gust across the straight over the one along it.
-    """
-
-    head_out_mps: Quantity = field(default=Quantity(0.0, 1.0))
-    cross_mps: Quantity = field(default=Quantity(0.0, 1.0))
-    slow_sd_mps: float = 0.3
-    slow_time_s: float = 900.0
-    gust_sd_mps: Quantity = field(default=Quantity(0.4, 0.1))
-    gust_time_s: Quantity = field(default=Quantity(6.0, 1.5))
-    gust_length_m: float = math.inf
-    cross_gust_ratio: float = 0.8
-
-
-@dataclass(frozen=True, slots=True)
-class TyrePlan:
-    """What the tyres do besides c0 and c1: scatter of c0 from pass to pass, and warm-up.
-
-    c0 of a cold tyre is higher by the share `warm_up_rel`; warmth comes with `heating_s` of driving
-    and goes with `cooling_s` of standing.
-    """
-
-    pass_scatter_rel: float = 0.02
-    warm_up_rel: float = 0.04
-    heating_s: float = 300.0
-    cooling_s: float = 1200.0
-
-
-@dataclass(frozen=True, slots=True)
-class InstrumentPlan:
-    """Sensors and loggers. A rate of 0 leaves the sensor out.
-
-    wheel_scale: radius the logger was told over the true one; wheel_growth_rel: growth of the rolling
-    radius at 30 m/s; teeth: of the pulse wheel; pitch_error_rel: scatter of its tooth pitch; timer_s: tick of
-    the clock that times the teeth. satellite_delay_s: the receiver's delay. colour: slow part of its noise.
-    damper_noise_m, friction_n: road roughness seen by one damper; joint friction per axle at the ground.
-    """
-
-    wheel_rate_hz: float = 100.0
-    wheel_scale: Quantity = field(default=Quantity(1.0, 0.01))
-    wheel_growth_rel: Quantity = field(default=Quantity(0.004, 0.002))
-    teeth: int = 48
-    pitch_error_rel: float = 0.005
-    timer_s: float = 2e-5
-    satellite_rate_hz: float = 10.0
-    satellite_noise_mps: float = 0.05
-    satellite_colour_mps: float = 0.03
-    satellite_colour_s: float = 4.0
-    satellite_delay_s: Quantity = field(default=Quantity(0.12, 0.03))
-    position_rate_hz: float = 10.0
-    position_noise_m: float = 0.4
-    pedal_rate_hz: float = 50.0
-    damper_rate_hz: float = 100.0
-    damper_noise_m: float = 3e-4
-    damper_zero_u_m: float = 1e-3
-    friction_n: float = 15.0
-    ride_height_noise_m: float = 4e-4
-
-
-@dataclass(frozen=True, slots=True)
-class DriverPlan:
-    """How the car is driven between coast-downs.
-
-    power_w, grip_mps2: limits of the acceleration; brake_mps2: stopping; turn_radius_m, turn_mps: the turn at
-    each end; stand_s: standing before a pass; drive_back_mps: the slow drive to a turning mark;
-    marks_m: (near, far) distance along 'out' at which the car turns; margin_m: kept free at both ends.
-    """
-
-    power_w: float = 45_000.0
-    grip_mps2: float = 6.0
-    brake_mps2: float = 6.0
-    turn_radius_m: float = 5.0
-    turn_mps: float = 2.5
-    stand_s: float = 6.0
-    drive_back_mps: float = 9.0
-    marks_m: tuple[float, float] = (100.0, 520.0)
-    margin_m: float = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,10 +107,10 @@ class SimulationPlan:
     runs: tuple[RunPlan, ...]
     venue: Venue
     weather: tuple[WeatherReading, ...]
-    wind: WindPlan = WindPlan()
-    tyres: TyrePlan = TyrePlan()
-    instruments: InstrumentPlan = InstrumentPlan()
-    driver: DriverPlan = DriverPlan()
+    wind: WindPlan = field(default=WindPlan())
+    tyres: TyrePlan = field(default=TyrePlan())
+    instruments: InstrumentPlan = field(default=InstrumentPlan())
+    driver: DriverPlan = field(default=DriverPlan())
     anemometer_u_mps: float | None = None
     grade: Quantity = field(default=Quantity(0.0, 0.002))
     yaw_sensitivity_per_rad2: Quantity = field(default=Quantity(2.0, 2.0))
@@ -184,10 +131,10 @@ class SimulationPlan:
         for run in self.runs:
             if run.setup not in names:
                 raise ValueError(f"runs: run {run.number} names setup {run.setup!r}, which is not planned")
-            if len(run.speeds()) != len(run.directions) or not run.directions:
-                raise ValueError(
-                    f"runs: run {run.number} needs one direction, and one pair of speeds, a coast-down"
-                )
+            if any(not steady.speed_mps > 0.0 or not steady.hold_s > 0.0 for steady in run.steady):
+                raise ValueError(f"runs: run {run.number} needs speed_mps > 0 and hold_s > 0 of what it holds")
+            if len(run.speeds()) != len(run.directions) or not (run.directions or run.steady):
+                raise ValueError(f"runs: run {run.number} needs one direction, and one pair of speeds, a coast-down")
             if any(not high > low > 0.0 for high, low in run.speeds()):
                 raise ValueError(f"runs: run {run.number} needs high_mps > low_mps > 0")
         if not self.runs:
@@ -214,6 +161,7 @@ def student_car() -> Car:
         rolling_c1_s_per_m=Quantity(0.00014, 0.00005),
         front=student_axle(0.42, 39_000.0, 0.92),
         rear=student_axle(0.50, 44_000.0, 0.88),
+        anti_squat=Quantity(0.15, 0.05),
     )
 
 
@@ -224,15 +172,18 @@ def student_axle(inertia_kgm2: float, spring_n_per_m: float, motion_ratio: float
         tyre_radius_m=Quantity(0.2298, 0.001),
         spring_rate_n_per_m=Quantity(spring_n_per_m, 0.01 * spring_n_per_m),
         motion_ratio=Quantity(motion_ratio, 0.005),
+        wheel_rate_rel_u=0.01,
         tyre_rate_n_per_m=Quantity(92_000.0, 5_000.0),
         ride_height_sensor_x_m=Quantity(0.0, 0.005),
+        joint_friction_n=Quantity(8.0, 3.0),
     )
 
 
-def default_plan(pairs: int = 4, gust_sd_mps: float = 0.4, compare: bool = True) -> SimulationPlan:
+def default_plan(pairs: int = 4, gust_sd_mps: float = 0.4, compare: bool = True, loads: bool = False) -> SimulationPlan:
     """A made-up day of a student car on a 1,200 m straight: `pairs` out-and-back pairs a setup.
 
-    compare: run a second setup between two halves of the first (A-B-A), else the first alone.
+    compare: run a second setup between two halves of the first (A-B-A), else the first alone; loads: with dampers
+    and ride-height sensors.
     """
     if pairs < 1:
         raise ValueError("pairs: at least one is needed")
@@ -249,10 +200,9 @@ def default_plan(pairs: int = 4, gust_sd_mps: float = 0.4, compare: bool = True)
         setups=_default_setups(compare),
         runs=runs,
         venue=Venue(name="made-up straight", heading_rad=math.radians(82.0), length_m=1200.0),
-        weather=(
-            WeatherReading(None, Quantity(100_900.0, 50.0), Quantity(290.15, 0.3), Quantity(0.55, 0.03)),
-        ),
+        weather=(WeatherReading(None, Quantity(100_900.0, 50.0), Quantity(290.15, 0.3), Quantity(0.55, 0.03)),),
         wind=WindPlan(gust_sd_mps=Quantity(gust_sd_mps, 0.2 * gust_sd_mps)),
+        instruments=InstrumentPlan(damper_rate_hz=50.0, ride_height_rate_hz=50.0) if loads else InstrumentPlan(),
     )
 
 

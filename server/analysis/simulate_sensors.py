@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from server.analysis.simulate_drive import Drive
-from server.analysis.simulate_loads import axle_loads, damper_travel, ride_heights
+from server.analysis.simulate_drive import Drive, sample_times
 from server.analysis.simulate_plan import InstrumentPlan, SimulationPlan
+from server.analysis.simulate_suspension import suspension_signals
 from server.analysis.simulate_truth import TrueDay, ornstein_uhlenbeck
 from server.testday.values import FloatArray, Signal
 
@@ -17,7 +17,6 @@ FULL_BRAKE_PA = 4.0e6
 TRACK_M = 1.2
 STANDSTILL_S = 0.3
 POSITION_WANDER_S = 60.0
-ROAD_S = 0.06
 
 
 def record(
@@ -25,22 +24,17 @@ def record(
     plan: SimulationPlan,
     truth: TrueDay,
     rng: np.random.Generator,
-    *,
     setup: str,
-    dampers: bool,
 ) -> dict[str, Signal]:
     """Role → signal in SI on the run's clock. Wheel speeds come from the undriven wheels."""
     signals = wheel_signals(drive, plan, truth, rng)
     signals.update(_satellite_signals(drive, plan, truth, rng))
     signals.update(_pedal_signals(drive, plan.instruments, rng))
-    if dampers and plan.instruments.damper_rate_hz > 0.0:
-        signals.update(_suspension_signals(drive, plan, truth, setup, rng))
+    signals.update(suspension_signals(drive, plan, truth, setup, rng))
     return signals
 
 
-def wheel_signals(
-    drive: Drive, plan: SimulationPlan, truth: TrueDay, rng: np.random.Generator
-) -> dict[str, Signal]:
+def wheel_signals(drive: Drive, plan: SimulationPlan, truth: TrueDay, rng: np.random.Generator) -> dict[str, Signal]:
     """Speeds of two undriven wheels (the front ones where all are driven) by timing a pulse wheel's teeth.
 
     Between two samples the last teeth are n apart and Δt by the timer: speed = n · pitch / Δt. The pitch has
@@ -53,7 +47,7 @@ def wheel_signals(
     ends = (("fl", "fr"), ("rl", "rr"))[axle]
     radius = truth.car.tyre_radius_m[axle]
     turn = np.gradient(drive.angle_rad, drive.time_s)
-    samples = _grid(drive, instruments.wheel_rate_hz)
+    samples = sample_times(drive, instruments.wheel_rate_hz)
     signals = {}
     for wheel, side in zip(ends, (-0.5, 0.5), strict=True):
         # a logger's km/h is ω times the radius it was told: that of the true wheel times the drawn scale
@@ -95,7 +89,7 @@ def _satellite_signals(
     instruments, signals = plan.instruments, {}
     heading_out = plan.venue.heading_rad or 0.0
     if instruments.satellite_rate_hz > 0.0:
-        time = _grid(drive, instruments.satellite_rate_hz)
+        time = sample_times(drive, instruments.satellite_rate_hz)
         seen = time - truth.satellite_delay_s
         speed = np.interp(seen, drive.time_s, drive.speed_mps)
         error = instruments.satellite_noise_mps * rng.standard_normal(len(time))
@@ -106,7 +100,7 @@ def _satellite_signals(
         heading = heading_out - np.interp(seen, drive.time_s, drive.angle_rad) + wander
         signals["heading"] = Signal(time, np.mod(heading, 2.0 * math.pi))
     if instruments.position_rate_hz > 0.0:
-        time = _grid(drive, instruments.position_rate_hz)
+        time = sample_times(drive, instruments.position_rate_hz)
         signals.update(_positions(drive, time, plan, truth, rng))
     return signals
 
@@ -137,39 +131,11 @@ def _positions(
 def _pedal_signals(drive: Drive, instruments: InstrumentPlan, rng: np.random.Generator) -> dict[str, Signal]:
     if instruments.pedal_rate_hz <= 0.0:
         return {}
-    time = _grid(drive, instruments.pedal_rate_hz)
+    time = sample_times(drive, instruments.pedal_rate_hz)
     index = np.minimum(np.searchsorted(drive.time_s, time + 1e-9, side="right") - 1, len(drive.time_s) - 1)
     throttle = np.clip(drive.throttle[index] + 0.002 * rng.standard_normal(len(time)), 0.0, 1.0)
     pressure = FULL_BRAKE_PA * drive.brake[index] + 8e3 * rng.standard_normal(len(time))
     return {"throttle": Signal(time, throttle), "brake_pressure": Signal(time, np.maximum(pressure, 0.0))}
-
-
-def _suspension_signals(
-    drive: Drive, plan: SimulationPlan, truth: TrueDay, setup: str, rng: np.random.Generator
-) -> dict[str, Signal]:
-    instruments = plan.instruments
-    time = _grid(drive, instruments.damper_rate_hz)
-    loads = axle_loads(drive, truth.car, truth.areas[setup], plan.gravity_mps2)
-    moving = np.clip(np.interp(time, drive.time_s, drive.speed_mps) / 15.0, 0.0, 1.5)
-    step = 1.0 / instruments.damper_rate_hz
-    signals = {}
-    for role, travel in damper_travel(loads, truth.car, instruments, rng).items():
-        road = instruments.damper_noise_m * moving * ornstein_uhlenbeck(len(time), step, 1.0, ROAD_S, rng)
-        signals[role] = Signal(time, np.interp(time, drive.time_s, travel) + road)
-    stated = next(planned.setup for planned in plan.setups if planned.setup.name == setup)
-    static = (stated.front_ride_height_m or 0.035, stated.rear_ride_height_m or 0.035)
-    sensor_x = truth.car.sensor_x_m
-    heights = ride_heights(loads, truth.car, static, sensor_x, instruments.friction_n)
-    for role, height in zip(("ride_height_front", "ride_height_rear"), heights, strict=True):
-        road = ornstein_uhlenbeck(len(time), step, instruments.ride_height_noise_m, ROAD_S, rng) * (
-            0.3 + moving
-        )
-        signals[role] = Signal(time, np.interp(time, drive.time_s, height) + road)
-    return signals
-
-
-def _grid(drive: Drive, rate_hz: float) -> FloatArray:
-    return np.arange(0.0, drive.time_s[-1] + 1e-9, 1.0 / rate_hz)
 
 
 def _pair_sums(values: FloatArray) -> FloatArray:
