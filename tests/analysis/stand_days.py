@@ -89,11 +89,11 @@ def spin_down(time_s: FloatArray, speed_mps: FloatArray, **options: float) -> Sp
     return SpinDown(LogFile("stand.csv"), recording=Recording("stand.csv", signals))
 
 
-def loading(axle: str = "front", mass_kg: Quantity = Quantity(40.0, 0.1), **more) -> AxleLoading:
+def loading(axle: str = "front", **more) -> AxleLoading:
     """An axle's loading without recording."""
     made = AxleLoading(
         axle="rear" if axle == "rear" else "front",
-        mass_kg=mass_kg,
+        mass_kg=Quantity(40.0, 0.1),
         log=LogFile("stand.csv"),
         bare_s=(0.0, 10.0),
         loaded_s=(20.0, 30.0),

@@ -51,8 +51,8 @@ def log(*columns: tuple[str, str | None], values=None) -> RawLog:
     return RawLog("s.csv", tuple(Channel(name, unit, TIME, values) for name, unit in columns), "read.")
 
 
-def join(raw: RawLog, cut: LogFile = LogFile("s.csv"), car=CAR, day: dict | None = None, **channels: str):
-    return join_stand_log(cut, WHEELS, lambda file: raw, car, channels=channels, day_channels=day or {})
+def join(raw: RawLog, cut: LogFile | None = None, car=CAR, day: dict | None = None, **channels: str):
+    return join_stand_log(cut or LogFile("s.csv"), WHEELS, lambda _: raw, car, channels=channels, day_channels=day or {})
 
 
 def loaded(tmp_path: Path, toml: str = STANDS, files: dict[str, str] = FILES) -> Day:
