@@ -17,6 +17,7 @@ from server.analysis import sample_texts as texts
 from server.analysis.sample_logs import Column, LogStyle, Piece, clock_text, log_bytes
 from server.analysis.sample_predictions import predictions_csv
 from server.analysis.sample_season import SampleDay, season
+from server.analysis.sample_stands import LOADING_LOG, SPIN_LOG, STANDS_TOML, loading_log, spin_down_log
 from server.analysis.simulate import SimulatedDay, simulate_day
 from server.testday.values import Run, Signal
 
@@ -54,7 +55,9 @@ def _write_day(folder: Path, day: SampleDay, simulated: SimulatedDay) -> None:
         (folder / name).write_bytes(content)
     weather = simulated.day.weather
     filled = TEXTS[day.folder].format(
-        runs=files.runs, weather=texts.weather_tables(weather) if "{weather}" in TEXTS[day.folder] else ""
+        runs=files.runs,
+        weather=texts.weather_tables(weather) if "{weather}" in TEXTS[day.folder] else "",
+        stands=STANDS_TOML,
     )
     _write(folder / "testday.toml", filled)
     if "calm" in day.folder:
@@ -72,7 +75,7 @@ def _truth(day: SampleDay, simulated: SimulatedDay) -> dict[str, object]:
         name: {quantity: float(f"{value:.6g}") for quantity, value in values.items()}
         for name, values in simulated.truth.setups.items()
     }
-    return {"seed": day.seed, "setups": setups}
+    return {"seed": day.seed, "reference_speed_mps": day.plan.reference_speed_mps, "setups": setups}
 
 
 def _shakedown(simulated: SimulatedDay) -> _Files:
@@ -103,7 +106,11 @@ def _calm_morning(simulated: SimulatedDay) -> _Files:
         Column("ride height rear", "mm", "ride_height_rear", MM, decimals=1),
     ]
     style = LogStyle(separator=";", decimal=",", encoding="cp1252", newline="\r\n")
-    return _one_log_a_run(simulated, columns, style)
+    files, car, seed = _one_log_a_run(simulated, columns, style), simulated.truth.car, season()[1].seed
+    rear = [column for column in columns if column.role in ("damper_rl", "damper_rr", "ride_height_rear")]
+    files.logs[SPIN_LOG] = spin_down_log(car, style, seed)
+    files.logs[LOADING_LOG] = loading_log(car, style, rear, seed)
+    return files
 
 
 def _gusty_afternoon(simulated: SimulatedDay) -> _Files:

@@ -15,16 +15,20 @@ from server.analysis.simulate_plan import (
     RunPlan,
     SetupPlan,
     SimulationPlan,
+    SteadyPlan,
     TyrePlan,
     WindPlan,
     student_axle,
 )
-from server.testday.values import Car, Direction, Quantity, Setup, Venue, WeatherReading
+from server.testday.values import Axle, Car, Direction, Quantity, Setup, Venue, WeatherReading
 
 SEED = 2026
 
 AREAS = {"A": (1.42, 1.55, 1.75), "B": (1.53, 1.45, 2.15), "C": (1.35, 1.30, 1.60)}
-"""True SCx, SCz_front, SCz_rear of the season's setups [m²]."""
+"""True SCx, SCz_front, SCz_rear of the season's setups at the reference condition [m²]."""
+
+BENDS = {"C": (7.0, 3.0)}
+"""True relative change of SCz_front and SCz_rear per metre that the body sinks over the axle [1/m]; others: none."""
 
 STATIC_RIDE_HEIGHT_M = (0.034, 0.038)
 OUT_AND_BACK: tuple[Direction, ...] = ("out", "back")
@@ -61,8 +65,19 @@ def true_car() -> Car:
         driveline_drag_n_per_mps=Quantity(0.31),
         rolling_c0=Quantity(0.0203),
         rolling_c1_s_per_m=Quantity(0.00022),
-        front=replace(student_axle(0.43, 39_200.0, 0.92), tyre_radius_m=Quantity(0.2294)),
-        rear=replace(student_axle(0.49, 43_700.0, 0.88), tyre_radius_m=Quantity(0.2294)),
+        front=_true_axle(0.43, 39_200.0, 0.92, 0.102, 9.0),
+        rear=_true_axle(0.49, 43_700.0, 0.88, -0.148, 8.0),
+        anti_squat=Quantity(0.23),
+    )
+
+
+def _true_axle(inertia: float, spring: float, ratio: float, sensor_x_m: float, friction_n: float) -> Axle:
+    return replace(
+        student_axle(inertia, spring, ratio),
+        tyre_radius_m=Quantity(0.2294),
+        tyre_rate_n_per_m=Quantity(95_000.0),
+        ride_height_sensor_x_m=Quantity(sensor_x_m),
+        joint_friction_n=Quantity(friction_n),
     )
 
 
@@ -76,6 +91,7 @@ def _shakedown() -> SimulationPlan:
 def _calm_morning() -> SimulationPlan:
     order = (("A", 2), ("B", 4), ("A", 2), ("C", 4), ("A", 2))
     runs = [_run(n, setup, 8.4 + 0.4 * n, 71.7, pairs) for n, (setup, pairs) in enumerate(order, 1)]
+    runs[-1] = replace(runs[-1], steady=tuple(SteadyPlan(way, v, 6.0) for v in (14.0, 22.0) for way in OUT_AND_BACK))
     plan = _day("calm morning", dt.date(2026, 5, 9), ("A", "B", "C"), runs)
     air = (_air(8.5, 1014.0, 12.0, 0.78), _air(9.75, 1014.2, 14.5, 0.66), _air(11.0, 1014.1, 16.0, 0.58))
     wind = replace(plan.wind, head_out_mps=Quantity(0.6), gust_sd_mps=Quantity(0.3))
@@ -144,7 +160,8 @@ def _day(name: str, date: dt.date, setups: tuple[str, ...], runs: list[RunPlan])
 
 def _setup(name: str) -> SetupPlan:
     scx, front, rear = (Quantity(area) for area in AREAS[name])
-    return SetupPlan(Setup(name, None if name == "A" else "A", *STATIC_RIDE_HEIGHT_M), scx, front, rear)
+    bends = (Quantity(bend) for bend in BENDS.get(name, (0.0, 0.0)))
+    return SetupPlan(Setup(name, None if name == "A" else "A", *STATIC_RIDE_HEIGHT_M), scx, front, rear, *bends)
 
 
 def _run(number: int, setup: str, hour: float, driver_kg: float, pairs: int) -> RunPlan:

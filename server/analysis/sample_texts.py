@@ -53,7 +53,7 @@ wheelbase_m = 1.54
 front_weight = 0.475             # with the driver aboard
 cg_height_m = 0.285
 cg_height_u_m = 0.01
-driveline_drag_n = 6.0           # spun down on stands: T0 + T1 v
+driveline_drag_n = 6.0           # spun down on stands last season: T0 + T1 v
 driveline_drag_u_n = 1.5
 driveline_drag_n_per_mps = 0.35
 driveline_drag_u_n_per_mps = 0.1
@@ -62,7 +62,8 @@ rolling_c0_u = 0.002
 rolling_c1_s_per_m = 0.00019     # not measured: 0.010 s/m of c0, half of it as uncertainty
 rolling_c1_u_s_per_m = 0.00009
 driven = "rear"
-anti_squat = 0.0                 # matters at constant speed only
+anti_squat = 0.20                # from the links' drawing; matters at constant speed only
+anti_squat_u = 0.05
 
 [car.front]
 axle_inertia_kgm2 = 0.42         # both wheels, hubs, discs; swung on a wire
@@ -71,7 +72,12 @@ tyre_radius_m = 0.2298           # rolling: ten turns along a tape
 spring_rate_n_per_mm = 39.0      # one corner
 motion_ratio = 0.92              # damper travel / wheel travel
 wheel_rate_rel_u = 0.01
-tyre_rate_n_per_mm = 92
+tyre_rate_n_per_mm = 92          # pressed on the scales
+tyre_rate_u_n_per_mm = 5
+ride_height_sensor_x_m = 0.10    # ahead of the axle, behind it negative
+ride_height_sensor_x_u_m = 0.005
+joint_friction_n = 10            # one corner: weighed while rising and while sinking
+joint_friction_u_n = 4
 
 [car.rear]
 axle_inertia_kgm2 = 0.50         # with the drive's side shafts and sprocket
@@ -81,6 +87,11 @@ spring_rate_n_per_mm = 44.0
 motion_ratio = 0.88
 wheel_rate_rel_u = 0.01
 tyre_rate_n_per_mm = 92
+tyre_rate_u_n_per_mm = 5
+ride_height_sensor_x_m = -0.15
+ride_height_sensor_x_u_m = 0.005
+joint_friction_n = 10
+joint_friction_u_n = 4
 """
 
 CALM_MORNING = (
@@ -143,6 +154,7 @@ rear_ride_height_mm = 38.0
 parts = {{ rear_flap_deg = 22, front_flaps_deg = 18 }}
 
 {runs}
+{stands}
 # Which column plays which role, for all logs. Roles not named here are proposed from name and unit.
 [channels]
 wheel_speed_fl = "v front left"
@@ -257,9 +269,7 @@ wind_from_deg = {bearing:.0f}
 
 def weather_csv(readings: tuple[WeatherReading, ...], declination_deg: float) -> str:
     """The same as a table, the wind by a compass that points to magnetic north."""
-    lines = [
-        "time,pressure_hpa,temperature_c,humidity_pct,wind_speed_mps,wind_from_magnetic_deg,declination_deg"
-    ]
+    lines = ["time,pressure_hpa,temperature_c,humidity_pct,wind_speed_mps,wind_from_magnetic_deg,declination_deg"]
     for reading in readings:
         speed, bearing = _wind(reading)
         lines.append(
