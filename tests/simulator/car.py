@@ -162,7 +162,7 @@ def draw_car(rng: np.random.Generator, scenario: Scenario) -> CarDraw:
         mass=drawer.known(mass, 0.7, 100.0),
         wheelbase=drawer.known(drawer.uniform(1.53, 1.66, 1.54), 0.003),
         front_weight=drawer.known(drawer.uniform(0.44, 0.52, 0.475), 0.004),
-        cg_height=drawer.known(height, 0.012, 0.15),
+        cg_height=drawer.known(height, scenario.cg_height_u_m, 0.15),
         resistance=draw_resistance(drawer, scenario),
         front=draw_axle(drawer, scenario),
         rear=draw_axle(drawer, scenario),

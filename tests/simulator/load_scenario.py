@@ -37,4 +37,5 @@ def draw_load_scenario(seed: int) -> Scenario:
         bend_over_range=bend if bent else 0.0,
         faults=("friction",) * friction + ("offsets",) * offsets,
         downforce_m2=LOAD_DOWNFORCE_M2,
+        cg_height_u_m=float(rng.uniform(0.010, 0.012)),
     )

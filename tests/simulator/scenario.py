@@ -39,6 +39,7 @@ class Scenario:
     bend_over_range: the same as the relative change from the lowest to the highest of speeds_mps, for each
     axle by its own sink; positive is more downforce the lower.
     downforce_m2: range of SCz of setup A where it is drawn as a whole (priors given).
+    cg_height_u_m: how well the height of the centre of gravity is known.
     """
 
     pairs: int = 4
@@ -68,6 +69,7 @@ class Scenario:
     faults: tuple[str, ...] = ()
     bend_over_range: float = 0.0
     downforce_m2: tuple[float, float] = (0.0, 5.0)
+    cg_height_u_m: float = 0.012
 
     @property
     def bent(self) -> bool:
