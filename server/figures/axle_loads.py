@@ -85,7 +85,7 @@ def _traces(one: PassLoads, mark: SetupMark, grid: Grid, group: int, shown: list
 
 def _draw_fits(figure: go.Figure, passes: list[PassLoads], marks: dict[str, SetupMark], axes: dict[str, str]) -> None:
     """Each setup's fitted line with its letter at the end, letters kept apart."""
-    ends: list[tuple[float, float, SetupMark]] = []
+    ends: list[tuple[float, SetupMark]] = []
     for name, mark in marks.items():
         line = fitted_line([p for one in passes if one.setup == name for p in one.points])
         if not line:
@@ -93,10 +93,11 @@ def _draw_fits(figure: go.Figure, passes: list[PassLoads], marks: dict[str, Setu
         x, y = [0.0, *(at for at, _ in line)], [0.0, *(load for _, load in line)]
         ink = {"color": LIGHT["ink"], "width": 2.2}
         figure.add_trace(go.Scatter(x=x, y=y, mode="lines", line=ink, hoverinfo="skip", **axes))
-        ends.append((x[-1], y[-1], mark))
-    least = LETTER_PX * max((end[1] for end in ends), default=1.0) / LOAD_HEIGHT_PX
-    for (x_end, _, mark), height in zip(ends, spread([end[1] for end in ends], least), strict=True):
-        figure.add_annotation(end_letter(x_end, height, mark, axes))
+        ends.append((y[-1], mark))
+    beside = 1.03 * max((p.pressure_pa for one in passes for p in one.points), default=0.0)
+    least = LETTER_PX * max((end for end, _ in ends), default=1.0) / LOAD_HEIGHT_PX
+    for (_, mark), height in zip(ends, spread([end for end, _ in ends], least), strict=True):
+        figure.add_annotation(end_letter(beside, height, mark, axes))
 
 
 def fitted_line(points: list[LoadPoint], bands: int = 16) -> list[tuple[float, float]]:
@@ -111,7 +112,7 @@ def fitted_line(points: list[LoadPoint], bands: int = 16) -> list[tuple[float, f
 def _axes(grid: Grid, group: int, spans: dict[str, list[float]]) -> dict[str, Any]:
     found = grid.layout(group, 0, (PRESSURE, "axle load [N]"), x=spans["x"], y=spans["y"])
     for row in range(1, len(grid.heights_px)):
-        found |= grid.layout(group, row, (PRESSURE, "left [N]"), x=spans["x"], y=spans["left"])
+        found |= grid.layout(group, row, (PRESSURE, "residual [N]"), x=spans["x"], y=spans["left"])
     return found
 
 
@@ -123,4 +124,4 @@ def _spans(passes: list[PassLoads]) -> dict[str, list[float]]:
     loads = [value for p in points for value in (p.load_n, p.fitted_n)]
     left = 1.15 * max(abs(p.load_n - p.fitted_n) for p in points)
     most = max(p.pressure_pa for p in points)
-    return {"x": [0.0, 1.1 * most], "y": padded(min(0.0, *loads), max(loads)), "left": [-left, left]}
+    return {"x": [0.0, 1.14 * most], "y": padded(min(0.0, *loads), max(loads)), "left": [-left, left]}

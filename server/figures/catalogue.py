@@ -22,6 +22,7 @@ from server.figures.fits import load_sources
 from server.figures.forest import forest, forest_table
 from server.figures.innovations import innovations, innovations_table
 from server.figures.joint_friction import friction_sources, joint_friction, joint_friction_table
+from server.figures.names import named, plain_name
 from server.figures.over_speed import height_curves
 from server.figures.passes_over_speed import passes_over_speed, passes_over_speed_table
 from server.figures.quantity import in_order
@@ -30,8 +31,6 @@ from server.figures.table import Table
 from server.figures.theme import LIGHT_TO_DARK
 from server.figures.two_methods import two_methods, two_methods_table
 from server.figures.visited_heights import visited_heights, visited_heights_table
-
-OF = "-of-"
 
 
 def _no_choice(_: DayResult) -> Sequence[str]:
@@ -94,14 +93,9 @@ def choice_names(name: str, result: DayResult) -> dict[str, str]:
     return {one: name if i == 0 else named(name, one) for i, one in enumerate(choices)} if len(choices) > 1 else {}
 
 
-def named(name: str, choice: str) -> str:
-    """A figure's name in addresses with its choice."""
-    return f"{name}{OF}{choice.replace(' ', '-')}"
-
-
 def find_plot(name: str, result: DayResult) -> Plot | None:
     """The figure of that name, drawn of its choice; None where this result has none."""
-    plain = name.partition(OF)[0]
+    plain = plain_name(name)
     if plain not in figure_names(result):
         return None
     plot = (PLOTS | LOAD_PLOTS)[plain]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from plotly import graph_objects as go
@@ -14,6 +15,7 @@ from server.figures.table import Table
 from server.figures.theme import LIGHT, SetupMark, setup_marks
 
 AXES = {"xaxis": "x", "yaxis": "y"}
+FARTHEST = 2.0  # times the fastest speed told
 
 
 def downforce_table(result: DayResult) -> Table:
@@ -29,25 +31,31 @@ def weight_n(one: AtSpeed) -> float:
 
 
 def downforce(result: DayResult, narrow: bool = False) -> go.Figure:
-    """Downforce with the weight as a dashed level; a circle with its bar where they meet, if that is in sight."""
-    figure = curves_figure(result, FORCES, narrow, {})
+    """Downforce with the weight as a dashed level; a circle with its bar where they meet, if that is in sight.
+
+    The lines end at the speeds that the result tells of; the axes go on to where downforce equals weight.
+    """
     marks = setup_marks([setup.name for setup in result.setups])
-    x, y = figure.layout.xaxis.range, figure.layout.yaxis.range
-    weights = [weight_n(setup.at_speeds[0]) for setup in result.setups if setup.at_speeds]
-    if not weights or not y[0] <= max(weights) <= y[1]:
-        return figure
-    figure.add_shape(level(sum(weights) / len(weights), AXES))
-    figure.add_annotation(_weight_word(sum(weights) / len(weights)))
-    for setup in result.setups:
-        meeting = meeting_speed(setup)
-        if meeting and setup.at_speeds and x[0] <= MPS_TO_KMH * meeting.value <= x[1]:
-            figure.add_trace(_meeting(setup, meeting, marks[setup.name]))
+    meetings = [(setup, speed) for setup in result.setups if (speed := meeting_speed(setup))]
+    if not meetings:
+        return curves_figure(result, FORCES, narrow, {})
+    weight = sum(weight_n(setup.at_speeds[0]) for setup, _ in meetings) / len(meetings)
+    figure = curves_figure(result, FORCES, narrow, {"downforce_n": [0.0, 1.06 * weight]})
+    x = figure.layout.xaxis.range
+    farthest = MPS_TO_KMH * max(speed.high95 for _, speed in meetings)
+    figure.update_layout(xaxis_range=[x[0], max(x[1], 1.05 * farthest)])
+    figure.add_shape(level(weight, AXES))
+    figure.add_annotation(_weight_word(weight))
+    figure.add_traces([_meeting(setup, speed, marks[setup.name]) for setup, speed in meetings])
     return figure
 
 
 def meeting_speed(setup: SetupResult) -> Estimate | None:
-    """The speed at which downforce equals weight [m/s], where it can be had."""
-    return setup.estimates.get("weight_speed")
+    """The speed at which downforce equals weight [m/s], where it can be had and is not far off what was told."""
+    speed = setup.estimates.get("weight_speed")
+    if speed is None or not setup.at_speeds or not math.isfinite(speed.value):
+        return None
+    return speed if speed.high95 <= FARTHEST * setup.at_speeds[-1].speed_mps else None
 
 
 def _meeting(setup: SetupResult, speed: Estimate, mark: SetupMark) -> go.Scatter:

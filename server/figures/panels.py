@@ -71,7 +71,7 @@ class Grid:
     def _across(self, group: int) -> list[float]:
         if self.narrow or self.groups == 1:
             return [0.0, 1.0]
-        gap = 0.04 if self.shared_y else 0.11
+        gap = 0.04 if self.shared_y else 0.125
         width = (1.0 - gap * (self.groups - 1)) / self.groups
         left = group * (width + gap)
         return [left, min(1.0, left + width)]

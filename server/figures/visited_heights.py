@@ -49,7 +49,7 @@ def visited_heights(result: DayResult, narrow: bool = False) -> go.Figure:
     for group, axle in enumerate(AXLES):
         axes = grid.axes(group, 0)
         for setup in result.setups:
-            bands = sorted((one for one in setup.visited if one.axle == axle), key=lambda one: one.sink.value)
+            bands = _bands(setup, axle)
             if not bands:
                 continue
             curve = fitted_curve(setup, axle, bands, speed)
@@ -157,11 +157,22 @@ def _bars(halves: list[tuple[float, float]]) -> dict[str, Any]:
 
 def _letter(bands: list[VisitedHeight], mark: SetupMark, axes: dict[str, str], by_height: bool) -> dict[str, Any]:
     last = max(bands, key=lambda one: _place(one, by_height).value)
-    return end_letter(M_TO_MM * _place(last, by_height).value, last.scz.value, mark, axes) | {"xshift": 10}
+    return end_letter(M_TO_MM * _place(last, by_height).value, last.scz.value, mark, axes) | {"xshift": 8, "yshift": 15}
 
 
 def _title(by_height: bool) -> str:
     return "ride height over the axle [mm]" if by_height else "sunk since standing [mm]"
+
+
+def _bands(setup: SetupResult, axle: AxleEnd) -> list[VisitedHeight]:
+    """The setup's bands on an axle, the least sunk first."""
+    return sorted((one for one in setup.visited if one.axle == axle), key=lambda one: one.sink.value)
+
+
+def _curve_areas(result: DayResult) -> list[float]:
+    speed = _reference_speed(result)
+    curves = [fitted_curve(s, axle, _bands(s, axle), speed) for s in result.setups for axle in AXLES]
+    return [area for curve in curves if curve for area in curve.scz]
 
 
 def _ranges(result: DayResult, by_height: bool) -> dict[str, list[float]]:
@@ -170,5 +181,5 @@ def _ranges(result: DayResult, by_height: bool) -> dict[str, list[float]]:
     if not bands:
         return {}
     places = [M_TO_MM * end for one in bands for end in (_place(one, by_height).low95, _place(one, by_height).high95)]
-    areas = [end for one in bands for end in (one.scz.low95, one.scz.high95)]
+    areas = [end for one in bands for end in (one.scz.low95, one.scz.high95)] + _curve_areas(result)
     return {"x": padded(min(places), max(places), 0.1), "y": padded(min(areas), max(areas), 0.12)}

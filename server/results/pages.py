@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response
@@ -14,14 +14,25 @@ from server.days.tables import StoredDay
 from server.dependencies import Results, TheArchive
 from server.errors import NotFoundError
 from server.figures.table import Table
+from server.results.figure_words import FIGURE_WORDS, figure_words
 from server.results.next_step import WANTED_U95_M2
+from server.results.page_figures import Figure, budget_of, has_section, page_figures
 from server.results.view import ResultView, result_view
 from server.templating import Crumb, Page, is_htmx, render, render_part
+
+if TYPE_CHECKING:
+    from server.figures.catalogue import Plot
+
+__all__ = ["FIGURE_WORDS", "SECTIONS", "router"]
 
 router = APIRouter(default_response_class=HTMLResponse)
 
 SECTIONS = {
     "findings": "Findings",
+    "loads": "Axle loads",
+    "downforce": "Downforce over speed",
+    "heights": "Ride heights",
+    "stands": "Stand tests",
     "passes": "Passes",
     "each-pass": "Each pass on its own",
     "changes": "Changes between setups",
@@ -30,17 +41,6 @@ SECTIONS = {
     "intervals": "The interval method beside it",
     "inputs": "Inputs, defaults, version",
     "files": "Files",
-}
-FIGURE_WORDS = {
-    "passes": "Resistance of every pass against speed. Circles: measured. Lines: the model without gusts, "
-    "out solid, back dashed.",
-    "forest": "SCx of each pass alone, what is shared held at the joint estimate; above them all together.",
-    "innovations": "Left: how far each speed reading lay from the filter's prediction, in units of its u; "
-    "95 % belong between the dashed lines. Right: how alike neighbours are; bars belong between the lines.",
-    "budget": "Contributions to u(SCx). Plain: from the data (type A). Hatched: stated or default (type B).",
-    "comparisons": "Change of SCx against the baseline. The shaded band is what this day could not have told "
-    "from nothing.",
-    "two-methods": "The fit of the day and the published interval method on one axis, all as coasting sees the drag.",
 }
 
 
@@ -59,7 +59,10 @@ class DayHead:
 
 @dataclass(frozen=True, kw_only=True)
 class ResultPage(Page):
-    """A day's result; `section` is the one part that is shown, or empty for the whole."""
+    """A day's result; `section` is the one part that is shown, or empty for the whole.
+
+    sections: those that this day has, and the one that is shown; figures: by their plain names.
+    """
 
     template: ClassVar[str] = "results/day.html"
     help: ClassVar[str] = "result"
@@ -67,7 +70,7 @@ class ResultPage(Page):
     view: ResultView
     section: str
     sections: dict[str, str]
-    figure_words: dict[str, str]
+    figures: dict[str, Figure]
     wanted: float
 
 
@@ -109,12 +112,13 @@ def _loaded(day_id: int, archive: TheArchive, results: Results) -> LoadedResult:
 
 Loaded = Annotated[LoadedResult, Depends(_loaded)]
 Wanted = Annotated[float, Query(gt=0, le=10)]
+Show = Annotated[str, Query(max_length=80)]
 
 
 @router.get("/days/{day_id}", name="day")
 def day(request: Request, loaded: Loaded, wanted: Wanted = WANTED_U95_M2) -> HTMLResponse:
     """The whole result."""
-    return render(request, _page(request, loaded, "", wanted))
+    return render(request, _page(request, loaded, "", wanted, ""))
 
 
 @router.get("/days/{day_id}/figures/{name}.json", name="figure")
@@ -122,7 +126,7 @@ def figure(name: str, loaded: Loaded, narrow: bool = False) -> Response:
     """A figure for the page's plot module."""
     from server.figures.catalogue import figure_json
 
-    _known_figure(name)
+    _known_plot(name, loaded.result)
     return Response(figure_json(name, loaded.result, narrow), media_type="application/json")
 
 
@@ -143,30 +147,35 @@ def figure_table(request: Request, name: str, loaded: Loaded) -> HTMLResponse:
     crumbs = (*_crumbs(request), Crumb(loaded.head.name, _day_path(request, loaded)))
     return render(
         request,
-        TablePage(title=f"{FIGURE_WORDS[name]}", crumbs=crumbs, table=table, figure=name, day_id=loaded.head.id),
+        TablePage(title=figure_words(name), crumbs=crumbs, table=table, figure=name, day_id=loaded.head.id),
     )
 
 
 @router.get("/days/{day_id}/{section}", name="day_section")
-def day_section(request: Request, section: str, loaded: Loaded, wanted: Wanted = WANTED_U95_M2) -> HTMLResponse:
-    """One part of the result under its own address."""
+def day_section(
+    request: Request, section: str, loaded: Loaded, wanted: Wanted = WANTED_U95_M2, show: Show = ""
+) -> HTMLResponse:
+    """One part of the result under its own address; show: a figure of it, named with its choice."""
     if section not in SECTIONS:
         raise NotFoundError(f"A result has no part called {section[:40]}.")
-    return render(request, _page(request, loaded, section, wanted))
+    return render(request, _page(request, loaded, section, wanted, show))
 
 
-def _page(request: Request, loaded: LoadedResult, section: str, wanted: float) -> ResultPage:
-    crumbs = _crumbs(request)
+def _page(request: Request, loaded: LoadedResult, section: str, wanted: float, show: str) -> ResultPage:
+    crumbs, result = _crumbs(request), loaded.result
     if section:
         crumbs = (*crumbs, Crumb(loaded.head.name, _day_path(request, loaded)))
+    if show:
+        _known_plot(show, result)
+    figures = page_figures(result, show)
     return ResultPage(
         title=SECTIONS.get(section, loaded.head.name),
         crumbs=crumbs,
         day=loaded.head,
-        view=result_view(loaded.result, wanted),
+        view=result_view(result, wanted, budget_of(result, show)),
         section=section,
-        sections=SECTIONS,
-        figure_words=FIGURE_WORDS,
+        sections={k: words for k, words in SECTIONS.items() if k == section or has_section(k, result, figures)},
+        figures=figures,
         wanted=wanted,
     )
 
@@ -179,13 +188,14 @@ def _day_path(request: Request, loaded: LoadedResult) -> str:
     return str(request.app.url_path_for("day", day_id=str(loaded.head.id)))
 
 
-def _known_figure(name: str) -> None:
-    if name not in FIGURE_WORDS:
-        raise NotFoundError(f"A result has no figure called {name[:40]}.")
+def _known_plot(name: str, result: DayResult) -> Plot:
+    from server.figures.catalogue import find_plot
+
+    plot = find_plot(name, result)
+    if plot is None:
+        raise NotFoundError(f"This result has no figure called {name[:40]}.")
+    return plot
 
 
 def _table(name: str, result: DayResult) -> Table:
-    from server.figures.catalogue import PLOTS
-
-    _known_figure(name)
-    return PLOTS[name].table(result)
+    return _known_plot(name, result).table(result)

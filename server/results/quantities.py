@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from server.analysis.result import Delta, Estimate
-from server.testday.rounding import rounded, with_uncertainty
+from server.figures.quantity import QUANTITIES
+from server.testday.rounding import DIMENSIONLESS, rounded, with_uncertainty
 
 SOURCE_WORDS = {
     "measured": "measured on this day",
@@ -33,7 +35,10 @@ ESTIMATES = {
     "SCz_front": Shown("SCz, front axle", "", "m²"),
     "SCz_rear": Shown("SCz, rear axle", "", "m²"),
     "balance_front": Shown("Balance", "front share of the downforce", "%", 100.0),
-    "LD": Shown("Downforce over drag", "", ""),
+    "LD": Shown("Downforce over drag, L/D", "", ""),
+    "weight_speed": Shown("Speed at which downforce equals weight", "", "km/h", 3.6),
+    "ride_height_front": Shown("Ride height, front axle", "at the reference condition", "mm", 1e3),
+    "ride_height_rear": Shown("Ride height, rear axle", "at the reference condition", "mm", 1e3),
     "c0": Shown("Rolling resistance c0", "share of the load", "%", 100.0),
     "c1": Shown("Rise of rolling resistance with speed, c1", "share of the load per m/s", "s/m"),
     "grade": Shown("Grade", "uphill travelling out", "%", 100.0),
@@ -47,7 +52,13 @@ NOISE = {
     "scatter": Shown("Scatter of the rolling resistance", "from pass to pass, share of it", "%", 100.0),
     "wave": Shown("Undulation of the straight", "standard deviation of the grade", "%", 100.0),
 }
-INPUT_UNITS = {"Pa": ("hPa", 0.01, 0.0), "K": ("°C", 1.0, -273.15), "–": ("%", 100.0, 0.0), "1/h": ("%/h", 100.0, 0.0)}
+INPUT_UNITS = {
+    "Pa": ("hPa", 0.01, 0.0),
+    "K": ("°C", 1.0, -273.15),
+    "–": ("%", 100.0, 0.0),
+    "1/h": ("%/h", 100.0, 0.0),
+    "N/m": ("N/mm", 1e-3, 0.0),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +94,41 @@ def true_minus(text: str) -> str:
 
 
 def delta_text(name: str, delta: Delta) -> str:
-    """A difference in screen units: value ± U95 unit."""
+    """A difference in screen units: value ± U95 unit; one of balance is in points of a per cent."""
+    factor, unit = delta_scale(name, delta)
+    return with_uncertainty(factor * delta.value, factor * delta.u95, unit)
+
+
+def smallest_text(name: str, delta: Delta) -> str:
+    """The smallest difference that the day would have seen, in screen units."""
+    factor, unit = delta_scale(name, delta)
+    return two_digits(factor * delta.smallest_seen, unit)
+
+
+def delta_scale(name: str, delta: Delta) -> tuple[float, str]:
+    """Factor and unit of a difference on screen."""
+    if name in QUANTITIES:
+        return QUANTITIES[name].factor, QUANTITIES[name].unit
     shown = ESTIMATES.get(name, Shown(name, unit=delta.unit))
-    return with_uncertainty(shown.factor * delta.value, shown.factor * delta.u95, shown.unit)
+    return shown.factor, shown.unit
+
+
+def two_digits(number: float, unit: str) -> str:
+    """A positive number to two significant digits with its unit."""
+    text = rounded(number, number)[0] if number > 0 else "0"
+    return text if unit in DIMENSIONLESS else f"{text} {unit}"
+
+
+def signed(text: str) -> str:
+    """A difference with its sign always written, by a true minus."""
+    return text.replace("-", "−", 1) if text.startswith("-") else f"+{text}"
+
+
+def p_words(p: float) -> str:
+    """A p-value as it is printed: three decimals, or less than 0.001."""
+    if math.isnan(p):
+        return "no p can be had"
+    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"
 
 
 REFERENCE: Mapping[str, tuple[str, Callable[[float], str]]] = {

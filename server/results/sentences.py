@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from server.analysis.result import Comparison, DayResult, Delta, SetupResult
 from server.figures.theme import SetupMark, setup_marks
+from server.results.load_sentences import Piece, load_changes, made_pieces
 from server.results.next_step import QUANTITY, WANTED_U95_M2, next_step, used_coast_downs
+from server.results.quantities import p_words, signed
 from server.testday.rounding import rounded, with_uncertainty
 
 SIGNIFICANT = 0.05
@@ -17,7 +19,8 @@ SIGNIFICANT = 0.05
 class SetupSentence:
     """“Setup B: SCx 1.38 ± 0.04 m² from 8 coast-downs; …” in its parts.
 
-    value is empty when there is none, `found` then says why; `step` is what to do next, or that all is well.
+    value is empty when there is none, `found` then says why; `made`: what else the setup makes, where loads were
+    measured; `step` is what to do next, or that all is well.
     """
 
     setup: str
@@ -25,16 +28,28 @@ class SetupSentence:
     value: str
     found: str
     step: str
+    made: tuple[Piece, ...] = ()
 
     @property
     def rest(self) -> str:
-        """What follows the value."""
+        """What follows the values."""
         return f"{self.found}; {self.step}." if self.value else f"{self.found} Next: {self.step}."
 
     @property
     def text(self) -> str:
         """The whole sentence."""
-        return f"Setup {self.setup}: " + (f"SCx {self.value} " if self.value else "") + self.rest
+        return f"Setup {self.setup}: " + self.values + self.rest
+
+    @property
+    def values(self) -> str:
+        """SCx and what else the setup makes; empty when there is none."""
+        made = "".join(f"{piece.before}{piece.value}" for piece in self.made)
+        return f"SCx {self.value}{made}{self.join}" if self.value else ""
+
+    @property
+    def join(self) -> str:
+        """Between the values and what they are found from."""
+        return ", " if self.made else " "
 
 
 def shared_step(sentences: Sequence[SetupSentence]) -> str:
@@ -56,8 +71,15 @@ def _setup_sentence(result: DayResult, setup: SetupResult, mark: SetupMark, want
         found = f"no drag area can be had. {why_no_area(result, setup)}"
         return SetupSentence(setup.name, mark, "", found, next_step(setup))
     value = with_uncertainty(scx.value, scx.u95, scx.unit)
-    found = f"from {n} coast-down{'' if n == 1 else 's'}"
-    return SetupSentence(setup.name, mark, value, found, next_step(setup, wanted))
+    found = f"from {n} coast-down{'' if n == 1 else 's'}{_steady_words(setup)}"
+    made = made_pieces(setup, result.reference)
+    return SetupSentence(setup.name, mark, value, found, next_step(setup, wanted), made)
+
+
+def _steady_words(setup: SetupResult) -> str:
+    """Constant-speed passes that loads were taken from; they tell no drag."""
+    n = sum(fit.of.kind == "constant-speed" and bool(fit.loads) for fit in setup.fits)
+    return f" and {n} constant-speed pass{'' if n == 1 else 'es'}" if n else ""
 
 
 def why_no_area(result: DayResult, setup: SetupResult) -> str:
@@ -71,8 +93,12 @@ def why_no_area(result: DayResult, setup: SetupResult) -> str:
 
 
 def comparison_sentences(result: DayResult) -> list[str]:
-    """One sentence a comparison: the change of SCx, and whether this day could tell."""
-    return [comparison_sentence(one, one.deltas[QUANTITY]) for one in result.comparisons if QUANTITY in one.deltas]
+    """Of each comparison the change of SCx, and that of downforce and balance; whether this day could tell."""
+    found = []
+    for one in result.comparisons:
+        drag = comparison_sentence(one, one.deltas[QUANTITY]) if QUANTITY in one.deltas else ""
+        found += [sentence for sentence in (drag, load_changes(result, one)) if sentence]
+    return found
 
 
 def comparison_sentence(comparison: Comparison, delta: Delta) -> str:
@@ -85,13 +111,3 @@ def comparison_sentence(comparison: Comparison, delta: Delta) -> str:
         return f"{head} ({p_words(delta.p)}): {word} drag than {comparison.baseline}."
     unseen = f"no change that this day could tell; it would have seen {seen} {delta.unit}"
     return f"{head} ({p_words(delta.p)}): {unseen}."
-
-
-def signed(text: str) -> str:
-    """A difference with its sign always written, by a true minus."""
-    return text.replace("-", "−", 1) if text.startswith("-") else f"+{text}"
-
-
-def p_words(p: float) -> str:
-    """A p-value as it is printed: three decimals, or less than 0.001."""
-    return "p < 0.001" if p < 0.001 else f"p = {p:.3f}"

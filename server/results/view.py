@@ -5,27 +5,34 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from server.analysis.result import BudgetLine, Comparison, DayResult, IntervalWindow, Pass, PassFit, SetupResult
-from server.figures.budget_lines import budget_lines
+from server.figures.budget_lines import QUANTITY, budget_lines
+from server.figures.fits import KIND_WORDS
+from server.figures.quantity import Quantity, quantity_of
 from server.figures.theme import SetupMark, setup_marks
+from server.results.finding_groups import FindingGroup, finding_groups
+from server.results.loads_view import LoadsView, loads_view
 from server.results.quantities import (
     ESTIMATES,
     NOISE,
     Shown,
     ValueView,
+    delta_scale,
     delta_text,
     input_text,
+    p_words,
     reference_lines,
+    signed,
+    smallest_text,
+    two_digits,
     value_view,
 )
-from server.results.sentences import SetupSentence, comparison_sentences, p_words, setup_sentences, shared_step, signed
-from server.testday.rounding import rounded, with_uncertainty
-from server.testday.values import Finding, Source
+from server.results.sentences import SetupSentence, comparison_sentences, setup_sentences, shared_step
+from server.testday.rounding import with_uncertainty
+from server.testday.values import Source
 
 NORMAL_95 = 1.959964
 MPS_TO_KMH = 3.6
-KIND_WORDS = {"coast-down": "coast-down", "constant-speed": "constant speed", "zero": "static zero"}
 DIRECTION_WORDS = {1: "out", -1: "back", 0: "—"}
-GRADE_ORDER = {"stop": 0, "check": 1, "note": 2}
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +61,7 @@ class PassRow:
 
 @dataclass(frozen=True, slots=True)
 class BudgetRow:
-    """One contribution to u(SCx); share is of the summed squares."""
+    """One contribution to u of a quantity; share is of the summed squares."""
 
     input: str
     value: str
@@ -128,11 +135,14 @@ class ResultView:
     passes: tuple[PassRow, ...]
     deltas: tuple[DeltaRow, ...]
     setups: tuple[SetupView, ...]
-    findings: tuple[Finding, ...]
+    budget_of: str
+    findings: tuple[FindingGroup, ...]
+    asking: int
     reference: tuple[tuple[str, str], ...]
     inputs: tuple[InputRow, ...]
     told: tuple[tuple[str, str], ...]
     noise: tuple[tuple[Shown, ValueView], ...]
+    loads: LoadsView
     version: str
 
     @property
@@ -141,8 +151,8 @@ class ResultView:
         return any(row.used and row.kind != KIND_WORDS["zero"] for row in self.passes)
 
 
-def result_view(result: DayResult, wanted_u95_m2: float) -> ResultView:
-    """Lay a result out."""
+def result_view(result: DayResult, wanted_u95_m2: float, budget_of: str = QUANTITY) -> ResultView:
+    """Lay a result out; budget_of: the quantity whose budget is shown."""
     marks = setup_marks([setup.name for setup in result.setups])
     sentences = setup_sentences(result, wanted_u95_m2)
     return ResultView(
@@ -154,12 +164,15 @@ def result_view(result: DayResult, wanted_u95_m2: float) -> ResultView:
         estimates=_estimate_rows(result),
         passes=tuple(row for setup in result.setups for row in _pass_rows(setup, marks[setup.name])),
         deltas=_delta_rows(result, marks),
-        setups=tuple(_setup_view(setup, marks[setup.name]) for setup in result.setups),
-        findings=tuple(sorted(result.findings, key=lambda f: (GRADE_ORDER[f.grade], f.run or 0, f.code))),
+        setups=tuple(_setup_view(setup, marks[setup.name], budget_of) for setup in result.setups),
+        budget_of=quantity_of(budget_of).symbol,
+        findings=finding_groups(result.findings),
+        asking=sum(finding.grade != "note" for finding in result.findings),
         reference=reference_lines(result.reference),
         inputs=_input_rows(result),
         told=tuple(result.inputs.items()),
         noise=tuple((NOISE.get(name, Shown(name)), value_view(name, value)) for name, value in result.noise.items()),
+        loads=loads_view(result),
         version=result.version,
     )
 
@@ -234,6 +247,7 @@ def _delta_rows(result: DayResult, marks: dict[str, SetupMark]) -> tuple[DeltaRo
 def _delta_row(one: Comparison, name: str, marks: dict[str, SetupMark], sources: list[Source]) -> DeltaRow:
     """A difference is measured only where both of its values are."""
     shown, delta = ESTIMATES.get(name, Shown(name, unit=one.deltas[name].unit)), one.deltas[name]
+    factor, unit = delta_scale(name, delta)
     return DeltaRow(
         setup=marks[one.setup],
         baseline=marks[one.baseline],
@@ -242,20 +256,20 @@ def _delta_row(one: Comparison, name: str, marks: dict[str, SetupMark], sources:
         source=next((source for source in sources if source != "measured"), ""),
         change=signed(delta_text(name, delta)),
         p=p_words(delta.p).removeprefix("p = ").removeprefix("p "),
-        smallest=_two_digits(shown.factor * delta.smallest_seen, shown.unit),
-        shared=_two_digits(shown.factor * delta.shared_u, shown.unit) if delta.shared_u > 0 else "none",
+        smallest=smallest_text(name, delta),
+        shared=two_digits(factor * delta.shared_u, unit) if delta.shared_u > 0 else "none",
     )
 
 
-def _setup_view(setup: SetupResult, mark: SetupMark) -> SetupView:
+def _setup_view(setup: SetupResult, mark: SetupMark, budget_of: str) -> SetupView:
     method, apparent = setup.interval_method, setup.estimates.get("SCx_apparent")
     two, three = (method.scx_two_term, method.scx_three_term) if method else (None, None)
-    lines = budget_lines(setup.budget)
+    lines, quantity = budget_lines(setup.budget, budget_of), quantity_of(budget_of)
     total = sum(line.contribution**2 for line in lines)
     return SetupView(
         name=setup.name,
         mark=mark,
-        budget=tuple(_budget_row(line, total) for line in lines),
+        budget=tuple(_budget_row(line, total, quantity) for line in lines),
         windows=tuple(_window_row(window) for window in method.windows) if method else (),
         interval_text=method.text if method else "The interval method cannot be used on these passes.",
         two_terms=value_view("SCx", two).text if two else "",
@@ -264,10 +278,11 @@ def _setup_view(setup: SetupResult, mark: SetupMark) -> SetupView:
     )
 
 
-def _budget_row(line: BudgetLine, total: float) -> BudgetRow:
+def _budget_row(line: BudgetLine, total: float, quantity: Quantity) -> BudgetRow:
     percent = 100.0 * line.contribution**2 / total if total > 0 else 0.0
     share = f"{percent:.0f} %" if percent >= 0.5 else "< 1 %" if percent > 0 else "0 %"
-    return BudgetRow(line.input, _stated(line), _two_digits(line.contribution, "m²"), share, line.type, line.source)
+    contribution = two_digits(quantity.factor * line.contribution, quantity.unit)
+    return BudgetRow(line.input, _stated(line), contribution, share, line.type, line.source)
 
 
 def _window_row(window: IntervalWindow) -> WindowRow:
@@ -282,7 +297,3 @@ def _window_row(window: IntervalWindow) -> WindowRow:
         precision="" if window.precision is None else f"{window.precision:.3f}",
         force=f"{window.force_n:.1f}",
     )
-
-
-def _two_digits(number: float, unit: str) -> str:
-    return f"{rounded(number, number)[0] if number > 0 else 0} {unit}".strip()

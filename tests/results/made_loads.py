@@ -198,22 +198,21 @@ def at_speed(name: str, speed: float, heights: bool) -> AtSpeed:
 
 
 def visited(name: str, bent: bool, heights: bool) -> tuple[VisitedHeight, ...]:
-    """Four bands of each axle; a bent setup gains 6 % a millimetre that the axle sinks beyond 3 mm."""
+    """Four bands of each axle; the areas of a bent setup follow its slope about the reference condition."""
     found = []
+    slopes = bend(bent).slope
     for axle, scz in zip(AXLES, SCZ[name], strict=True):
-        for i, sink in enumerate((0.0012, 0.0028, 0.0046, 0.0068)):
-            value = scz * (1.0 + (60.0 * (sink - 0.0036) if bent else 0.0) + 0.004 * (-1) ** i)
+        reference = STATIC_M[axle] - height_at(name, axle, 22.0).value
+        for i, sink in enumerate((0.002, 0.0042, 0.0066, 0.0092)):
+            bow = slopes[axle].value * (sink - reference) if bent else 0.0
+            value = estimate(scz * (1.0 + bow + 0.004 * (-1) ** i), 0.05 / (1 + i), "m²")
             height = estimate(STATIC_M[axle] - sink, 0.0003, "m") if heights else None
-            found.append(
-                VisitedHeight(
-                    axle, estimate(sink, 0.0002, "m"), estimate(value, 0.05 / (1 + i), "m²"), 14.0 - 2 * i, height
-                )
-            )
+            found.append(VisitedHeight(axle, estimate(sink, 0.0002, "m"), value, 14.0 - 2 * i, height))
     return tuple(found)
 
 
 def bend(bent: bool) -> BendTest:
-    slope = 60.0 if bent else 2.0
+    slope = 25.0 if bent else 2.0
     slopes = {"front": estimate(slope, 8.0, "1/m"), "rear": estimate(0.8 * slope, 7.0, "1/m")}
     return BendTest(21.3 if bent else 2.4, 0.005 if bent else 0.37, 199, bent, slopes)
 

@@ -44,13 +44,20 @@ async function load(area) {
 }
 
 function redraw(dark, width) {
-  for (const area of plots.keys()) draw(area, dark, width);
+  for (const area of plots.keys()) {
+    if (area.isConnected) draw(area, dark, width);
+    else plots.delete(area);
+  }
 }
 
 const seen = new IntersectionObserver((entries) => {
   for (const entry of entries) if (entry.isIntersecting) load(entry.target);
 }, { rootMargin: "300px" });
-for (const area of document.querySelectorAll("[data-plot]")) seen.observe(area);
+function watch(part) {
+  for (const area of part.querySelectorAll("[data-plot]")) seen.observe(area);
+}
+watch(document);
+document.addEventListener("htmx:afterSwap", () => watch(document)); // another choice of a figure came in
 
 document.addEventListener("stillair:theme", () => redraw(isDark()));
 darkDevice.addEventListener("change", () => redraw(isDark()));
