@@ -16,6 +16,10 @@ fits the same days with and without their load channels: the ratio of SCx's RMS 
 
 tells how often a downforce that bends by 10 % over the speeds is found out, and how often one that does not is
 said to: `--set` is for the days that bend, `--set-straight` for the days of the mixture that do not.
+
+    python -m tests.studies faults --days 20
+
+fits the same days with each fault of the load sensors and without: survived, named, or neither.
 """
 
 from __future__ import annotations
@@ -26,9 +30,11 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from tests.simulator.scenario import FAULTS
 from tests.studies.bends import bends_summary, bends_text
 from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
+from tests.studies.ills import ills_summary
 from tests.studies.load_report import load_summary
 from tests.studies.load_table import help_table, load_table
 from tests.studies.paired import paired_summary
@@ -88,6 +94,23 @@ def _bend(asked: argparse.Namespace) -> int:
     return 1 if found["misses"] or found["failed"] else 0
 
 
+def _faults(asked: argparse.Namespace) -> int:
+    changes = {"pairs": 2, **dict(asked.set)}
+    plans = {
+        name: Plan(asked.days, asked.first_seed, asked.fitter, False, changes | faults, loads=True)
+        for name, faults in {"": {}, **{f: {"faults": (f,)} for f in asked.fault or FAULTS}}.items()
+    }
+    names = {name: name.replace(" ", "-") or "healthy" for name in plans}
+    days = {name: run(plan, asked.processes, _store(asked.out, names[name])) for name, plan in plans.items()}
+    healthy = days.pop("")
+    about = {"command": f"python -m tests.studies faults --days {asked.days}", **_about(plans[""])}
+    found = ills_summary(days, healthy, about)
+    _write(asked.out, found)
+    _print_table(found)
+    print(found["note"])
+    return 1 if found["misses"] or found["failed"] else 0
+
+
 def _print_table(found: dict[str, Any]) -> None:
     rows = [found["columns"], *found["rows"]]
     widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
@@ -130,7 +153,10 @@ def _parser() -> argparse.ArgumentParser:
     bend.set_defaults(study=_bend)
     bend.add_argument("--set-straight", type=scenario_field, action="append", default=[], metavar="FIELD=VALUE",
                       help="a field for the days that do not bend")  # fmt: skip
-    for each in (coverage, dampers, bend):
+    ills = studies.add_parser("faults", help="each fault of a load sensor: survived or named")
+    ills.set_defaults(study=_faults)
+    ills.add_argument("--fault", choices=list(FAULTS), action="append", help="only this one (may be repeated)")
+    for each in (coverage, dampers, bend, ills):
         _common(each)
     return parser
 

@@ -61,7 +61,8 @@ def paired_summary(
         "title": f"SCx with and without axle loads on the same {len(pairs):,} days",
         "command": about["command"],
         "text": f"First seed {about['first_seed']}; of {len(loaded)} days {len(loaded) - len(pairs)} lack an area "
-        "one way or the other. The ratio is that of the RMS errors, its bounds by redrawing days.",
+        f"one way or the other, {sum(bool(d.error) for d in loaded)} of them raised an error. "
+        "The ratio is that of the RMS errors, its bounds by redrawing days.",
         "columns": list(COLUMNS),
         "rows": [_cells(r) for r in rows],
         "note": "",

@@ -14,6 +14,7 @@ from tests.simulator import Scenario, draw_day
 from tests.studies.__main__ import main
 from tests.studies.bends import bends_summary
 from tests.studies.fitters import without_loads
+from tests.studies.ills import ill_row, worst_z
 from tests.studies.load_report import (
     bend_summary,
     judge_loads,
@@ -154,12 +155,29 @@ def test_records_of_loads_go_through_json(honest_days: list[DayRecord]) -> None:
     assert DayRecord.from_dict(json.loads(json.dumps(older))).bends == ()
 
 
+def test_a_fault_is_survived_named_or_neither() -> None:
+    def day(seed: int, z: float, codes: tuple[str, ...] = ()) -> DayRecord:
+        areas = tuple(claim(n, 2.0, 2.0 + 0.02 * z, 0.02) for n in ("SCz_front", "SCz_rear"))
+        return replace(record(seed, (claim("SCx", 1.0, 1.0, 0.1), *areas)), findings=codes)
+
+    healthy = [day(k, 0.0, ("dropouts",)) for k in range(4)]
+    ill = [day(0, 1.0), day(1, 9.0, ("dropouts",)), day(2, 9.0, ("sensor-dead",)), day(3, 1.0, ("sensor-dead",))]
+    found = ill_row("dead damper", ill, healthy)
+    assert (found["survived"], found["named"], found["neither"]) == (2, 2, [1])
+    assert found["codes"] == {"sensor-dead": 2}
+    assert found["u_ratio"] == pytest.approx(1.0)
+    assert worst_z(replace(ill[0], claims=ill[0].claims[:2])) is None
+    with pytest.raises(ValueError, match="same seeds"):
+        ill_row("dead damper", ill[1:], healthy)
+
+
 def test_commands_write_what_the_help_reads(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     few = ["--days", "4", "--processes", "1", "--fitter", "honest", "--set", "pairs=1", "--set", "setups=1"]
-    out = {name: tmp_path / f"{name}.json" for name in ("coverage", "table", "dampers", "bend")}
+    out = {name: tmp_path / f"{name}.json" for name in ("coverage", "table", "dampers", "bend", "faults")}
     main(["coverage", "--loads", *few, "--out", str(out["coverage"]), "--table", str(out["table"])])
     main(["dampers", *few, "--out", str(out["dampers"])])
     main(["bend", *few, "--out", str(out["bend"]), "--set-straight", "pairs=1"])
+    main(["faults", *few, "--out", str(out["faults"]), "--fault", "volts", "--fault", "zero drift"])
     printed = capsys.readouterr().out
     contents = {name: json.loads(path.read_text(encoding="utf-8")) for name, path in out.items()}
     tables = {name: study_of(content) for name, content in contents.items()}
@@ -169,3 +187,4 @@ def test_commands_write_what_the_help_reads(tmp_path: Path, capsys: pytest.Captu
     assert all(len(line) <= 150 for line in load_table(contents["coverage"]).splitlines())
     assert "bend where there is none" in printed
     assert (tmp_path / "bend.straight.jsonl").exists()
+    assert [row[0] for row in contents["faults"]["rows"]] == ["volts", "zero drift"]
