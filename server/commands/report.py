@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from dataclasses import replace
 
 from server.analysis.result import Comparison, DayResult, Delta, Estimate, Pass, SetupResult
+from server.commands.report_loads import SCALES, Scale, load_sentences, load_sources, stand_tests
+from server.results.finding_groups import finding_groups
+from server.results.quantities import ESTIMATES
 from server.testday.rounding import DIMENSIONLESS, rounded, with_uncertainty
 from server.testday.values import Finding
 
 AREA = "SCx"
 NO_EFFECT_P = 0.05
 BUDGET_LINES = 4
+SHARED_LINE_FROM = 3
 # Reference condition → word, factor and offset from SI, decimals, unit.
 CONDITIONS: dict[str, tuple[str, float, float, int, str]] = {
     "speed_mps": ("speed", 3.6, 0.0, 1, "km/h"),
@@ -27,10 +33,13 @@ def report(result: DayResult) -> str:
     """The whole report; sections are parted by blank lines."""
     sections = [
         [sentence(setup, result.findings) for setup in result.setups],
+        load_sentences(result),
         [comparison_sentence(each) for each in result.comparisons if _has_area(each)],
         _reference(result),
         *[_estimates(setup) for setup in result.setups],
         *[_differences(each) for each in result.comparisons],
+        load_sources(result),
+        stand_tests(result),
         _budgets(result),
         _interval_methods(result),
         _passes(result),
@@ -64,6 +73,22 @@ def comparison_sentence(comparison: Comparison) -> str:
 
 def _value(estimate: Estimate) -> str:
     return with_uncertainty(estimate.value, estimate.u95, estimate.unit)
+
+
+def _scaled(name: str, estimate: Estimate) -> str:
+    """Value ± U95 in the units of the track: balance in % front, ride heights in mm."""
+    scale = SCALES.get(name, Scale(1.0, estimate.unit, estimate.unit))
+    return with_uncertainty(scale.factor * estimate.value, scale.factor * estimate.u95, scale.unit)
+
+
+def _scaled_delta(name: str, delta: Delta) -> Delta:
+    """A difference in the units of the track: balance in points."""
+    scale = SCALES.get(name)
+    if scale is None:
+        return delta
+    numbers = ("value", "u", "low95", "high95", "smallest_seen")
+    scaled = {key: scale.factor * getattr(delta, key) for key in numbers}
+    return replace(delta, unit=scale.difference, **scaled)
 
 
 def _whole(each: Estimate | Delta) -> bool:
@@ -130,15 +155,21 @@ def _estimates(setup: SetupResult) -> list[str]:
     """One estimate a line: value ± U95, unit, where it comes from."""
     if not setup.estimates:
         return []
-    rows = [(name, _value(each), each.source) for name, each in setup.estimates.items() if _whole(each)]
+    rows = [(name, _scaled(name, each), each.source) for name, each in _in_order(setup.estimates) if _whole(each)]
     return [f"Setup {setup.name}, value ± U95", *_table(rows)]
+
+
+def _in_order(estimates: Mapping[str, Estimate]) -> list[tuple[str, Estimate]]:
+    """Listed quantities in their order, then any other."""
+    places = {name: place for place, name in enumerate(ESTIMATES)}
+    return sorted(estimates.items(), key=lambda entry: places.get(entry[0], len(places)))
 
 
 def _differences(comparison: Comparison) -> list[str]:
     if not comparison.deltas:
         return []
     rows = [
-        (name, _signed(each), _probability(each.p))
+        (name, _signed(_scaled_delta(name, each)), _probability(each.p))
         for name, each in comparison.deltas.items()
         if _whole(each)
     ]
@@ -161,21 +192,32 @@ def _interval_methods(result: DayResult) -> list[str]:
 
 
 def _passes(result: DayResult) -> list[str]:
-    """How many were used, and why the others were not."""
+    """How many were used, and why the others were not; many of one kind for one reason share a line."""
     all_passes = [each for setup in result.setups for each in setup.passes if each.kind != "zero"]
     turned_down = [each for each in all_passes if not each.used]
     lines = [f"Passes: {len(all_passes) - len(turned_down)} used, {len(turned_down)} turned down"]
-    rows = [(f"run {p.run}", f"{p.start_s:.1f}–{p.end_s:.1f} s", p.kind, p.reason) for p in turned_down]
+    alike: dict[tuple[str, str], list[Pass]] = {}
+    for each in turned_down:
+        alike.setdefault((each.kind, each.reason), []).append(each)
+    rows: list[tuple[str, ...]] = []
+    for (kind, reason), passes in alike.items():
+        if len(passes) >= SHARED_LINE_FROM:
+            rows.append((f"{len(passes)} times", "", kind, reason))
+        else:
+            rows += [(f"run {p.run}", f"{p.start_s:.1f}–{p.end_s:.1f} s", kind, reason) for p in passes]
     return lines + _table(rows)
 
 
 def _findings(findings: tuple[Finding, ...]) -> list[str]:
-    """Gravest first."""
-    order = {"stop": 0, "check": 1, "note": 2}
+    """Gravest first; many notes of one code take one line with what they are about."""
     lines = []
-    for each in sorted(findings, key=lambda finding: order[finding.grade]):
-        where = f" run {each.run}:" if each.run is not None else ""
-        lines.append(f"  {each.grade}:{where} {each.text} [{each.code}]")
+    for group in finding_groups(findings):
+        where = [f" run {each.run}:" if each.run is not None else "" for each in group.findings]
+        if group.text:
+            lines.append(f"  {group.grade}: {group.text} [{group.code}]")
+            lines += [f"   {run} {each.text}" for run, each in zip(where, group.findings, strict=True)]
+        else:
+            lines.append(f"  {group.grade}:{where[0]} {group.findings[0].text} [{group.code}]")
     return ["Findings", *lines] if lines else []
 
 
