@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from statsmodels.stats.proportion import proportion_confint
 from typer.testing import CliRunner
 
 from server.analysis.result import Comparison, DayResult, Delta, Estimate, SetupResult
-from server.analysis.simulate import Truth
+from server.analysis.simulate import Truth, simulate_day
 from server.analysis.simulate_plan import default_plan
 from server.analysis.study import (
     Study,
@@ -23,6 +24,7 @@ from server.analysis.study import (
 )
 from server.commands.main import app
 from server.commands.study import study_report, study_sentence, study_to_json
+from server.testday.values import Quantity
 
 
 def trial(error: float, u: float = 1.0, truth: float = 5.0, quantity: str = "SCx") -> Trial:
@@ -87,13 +89,27 @@ def test_estimates_and_differences_are_held_against_their_own_truth():
     assert difference.truth == pytest.approx(0.1)
 
 
+def test_every_quantity_of_measured_loads_is_held_against_the_truth_at_the_reference_condition():
+    plan = default_plan(pairs=1, compare=False, loads=True)
+    bent = replace(plan.setups[0], bend_front_per_m=Quantity(8.0))
+    truth = simulate_day(replace(plan, setups=(bent,), draw=False), seed=1).truth
+    names = ("SCz_front", "SCz_rear", "SCz", "balance_front", "LD", "weight_speed", "ride_height_front")
+    measured = {name: Estimate(1.0, 0.1, 0.8, 1.2, "m²", "measured") for name in names}
+    result = DayResult("day", {}, (SetupResult("A", measured, ()),), (), ())
+    trials = {t.quantity: t for t in trials_of(result, truth)}
+    assert trials.keys() == set(names)
+    assert (trials["SCz_front"].truth, trials["SCz_rear"].truth) == (1.55, 1.85)
+    assert trials["balance_front"].truth == pytest.approx(1.55 / 3.4)
+    assert trials["LD"].truth == pytest.approx(3.4 / 1.45)
+    assert 0.020 < trials["ride_height_front"].truth < 0.030
+    assert {t.source for t in trials.values()} == {"measured"}
+
+
 @pytest.mark.study
 def test_a_short_study_holds_and_is_the_same_on_one_worker_and_on_two():
     plan = default_plan(pairs=2, compare=False)
     said = []
-    alone = run_study(
-        plan, 4, seed=3, workers=1, progress=lambda fraction, text: said.append((fraction, text))
-    )
+    alone = run_study(plan, 4, seed=3, workers=1, progress=lambda fraction, text: said.append((fraction, text)))
     together = run_study(plan, 4, seed=3, workers=2)
     assert alone == together
     assert said[-1] == (1.0, "4 of 4 days")
@@ -129,9 +145,7 @@ def test_report_says_how_often_the_truth_was_held():
 @pytest.mark.study
 def test_command_writes_text_and_json(tmp_path):
     file = tmp_path / "study.json"
-    run = CliRunner().invoke(
-        app, ["study", "--days", "1", "--seed", "2", "--workers", "1", "--json", str(file)]
-    )
+    run = CliRunner().invoke(app, ["study", "--days", "1", "--seed", "2", "--workers", "1", "--json", str(file)])
     assert run.exit_code == 0, run.output
     assert "A: SCx" in run.output
     assert "B − A: SCx" in run.output
