@@ -32,9 +32,7 @@ def predictions_csv(setups: tuple[str, ...]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _case(
-    setup: str, front_mm: float, rear_mm: float, part: tuple[str, float, float, float] | None = None
-) -> str:
+def _case(setup: str, front_mm: float, rear_mm: float, part: tuple[str, float, float, float] | None = None) -> str:
     name, *shares = part or ("", 1.0, 1.0, 1.0)
     lower, rake = 0.5 * (FRONT_MM[1] + REAR_MM[1] - front_mm - rear_mm), rear_mm - front_mm - 4.0
     # closer to the ground a little more of everything; more rake moves downforce to the front
@@ -44,7 +42,5 @@ def _case(
         for area, off, share, move in zip(AREAS[setup], OFF[setup], shares, trend, strict=True)
     ]
     numbers = ",".join(f"{value:.4f}" for value in values)
-    spread = ",".join(
-        f"{abs(value) * rel:.4f}" for value, rel in zip(values, (0.01, 0.015, 0.015), strict=True)
-    )
+    spread = ",".join(f"{abs(value) * rel:.4f}" for value, rel in zip(values, (0.01, 0.015, 0.015), strict=True))
     return f"{setup},{front_mm:.0f},{rear_mm:.0f},0,22,{numbers},{spread},{name},made up"
