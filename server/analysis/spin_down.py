@@ -24,7 +24,7 @@ WALKS = np.geomspace(1e-2, 1e5, 15)
 WANDER_TIMES_S = (0.5, 1.5, 5.0, 15.0)
 # Scatter of the friction from one spin-down to the next, relative; half-Cauchy prior (common practice, no source).
 SCATTERS = np.geomspace(0.005, 0.3, 12)
-SCATTER_SCALE = 0.06
+SCATTER_SCALE = 0.05
 SCATTER_CORRELATION = 0.5  # of the scatter of T0 with that of T1: partly one oil, partly each its own
 
 

@@ -89,6 +89,18 @@ def spin_down(time_s: FloatArray, speed_mps: FloatArray, **options: float) -> Sp
     return SpinDown(LogFile("stand.csv"), recording=Recording("stand.csv", signals))
 
 
+def standing(bare: float, loaded: float, noise: float = 0.0, drawn: int = 0) -> Signal:
+    """A sensor of the standing car: 10 s bare, the mass put on, 20 s loaded."""
+    time = np.arange(3000) / 100.0
+    value = np.interp(time, [0.0, 12.0, 15.0, 30.0], [bare, bare, loaded, loaded])
+    return Signal(time, value + noise * np.random.default_rng(drawn).standard_normal(len(time)), "sensor")
+
+
+def loaded(signals: dict[str, Signal], axle: str = "front", **more) -> AxleLoading:
+    """An axle's loading with these sensors."""
+    return loading(axle, recording=Recording("stand.csv", signals), **more)
+
+
 def loading(axle: str = "front", **more) -> AxleLoading:
     """An axle's loading without recording."""
     made = AxleLoading(

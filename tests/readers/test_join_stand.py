@@ -52,7 +52,8 @@ def log(*columns: tuple[str, str | None], values=None) -> RawLog:
 
 
 def join(raw: RawLog, cut: LogFile | None = None, car=CAR, day: dict | None = None, **channels: str):
-    return join_stand_log(cut or LogFile("s.csv"), WHEELS, lambda _: raw, car, channels=channels, day_channels=day or {})
+    log_file = cut or LogFile("s.csv")
+    return join_stand_log(log_file, WHEELS, lambda _: raw, car, channels=channels, day_channels=day or {})
 
 
 def loaded(tmp_path: Path, toml: str = STANDS, files: dict[str, str] = FILES) -> Day:
