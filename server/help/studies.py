@@ -76,6 +76,9 @@ ESTIMATE_WORDS = {
     "c1": "rise of rolling resistance c1",
     "grade": "grade",
     "head_wind_out": "head wind",
+    "weight_speed": "speed at which downforce equals weight",
+    "ride_height_front": "ride height, front axle",
+    "ride_height_rear": "ride height, rear axle",
 }
 SIMULATED_COLUMNS: tuple[tuple[str, str, Form], ...] = (
     ("setup", "setup", str),
@@ -97,7 +100,11 @@ def studies(folder: Path | None = None) -> list[Study]:
     place = folder or web_folder() / "help"
     files = sorted(place.glob("*.json"))
     contents = [json.loads(file.read_text(encoding="utf-8")) for file in files]
-    return [study for content in contents for study in (study_of(content), *_other_estimates(content))]
+    return [
+        study
+        for content in contents
+        for study in (study_of(content), *_other_estimates(content), *further_tables(content))
+    ]
 
 
 def study_of(content: Mapping[str, Any]) -> Study:
@@ -143,6 +150,23 @@ def _other_estimates(content: Mapping[str, Any]) -> list[Study]:
     rows = [{"stratum": ESTIMATE_WORDS.get(name, name), **tally} for name, tally in found.items()]
     text = "All setups of a day count, and its setups are not independent."
     return [Study("Every estimate of the same days", command, text, _table(ESTIMATE_COLUMNS, rows))]
+
+
+def further_tables(content: Mapping[str, Any]) -> list[Study]:
+    """Further tables of the same file, as they are written: {"title", "columns", "rows", "note"} each.
+
+    Raises ValueError for a table without title, columns or rows, or with a row of another length.
+    """
+    command = str(content.get("command") or content.get("about", {}).get("command", "python -m tests.studies coverage"))
+    found = []
+    for table in content.get("tables", ()):
+        if not {"title", "columns", "rows"} <= set(table):
+            raise ValueError("a table of a study must hold title, columns and rows")
+        columns, rows = tuple(table["columns"]), tuple(tuple(row) for row in table["rows"])
+        if any(len(row) != len(columns) for row in rows):
+            raise ValueError(f"a row of the table “{table['title']}” has not one cell a column")
+        found.append(Study(table["title"], command, "", Table(columns, rows), table.get("note", "")))
+    return found
 
 
 def _simulated(content: Mapping[str, Any]) -> Study:

@@ -11,7 +11,7 @@ import pytest
 from server.analysis.study import Study as SimulatedStudy
 from server.analysis.study import StudyRow
 from server.commands.study import study_to_json
-from server.help.studies import COVERAGE_COLUMNS, SIMULATED_COLUMNS, studies, study_of
+from server.help.studies import COVERAGE_COLUMNS, SIMULATED_COLUMNS, further_tables, studies, study_of
 from tests.studies.report import row
 from tests.studies.statistics import Tally
 
@@ -74,3 +74,31 @@ def test_what_is_no_study_is_refused() -> None:
 
 def test_the_studies_of_this_copy_can_all_be_shown() -> None:
     assert [study for study in studies() if not study.table.rows] == []
+
+
+def test_further_tables_stand_after_their_study(tmp_path: Path) -> None:
+    """Rows are written already; the note and the command of the file stand below each."""
+    table = {"title": "SCz", "columns": ["kind of day", "RMS error"], "rows": [["calm", "1.1 %"]], "note": "4 pairs."}
+    first = {"title": "T", "command": "python -m tests.studies loads", "columns": ["a"], "rows": [["1"]]}
+    (tmp_path / "a.json").write_text(json.dumps({**first, "tables": [table, {**table, "note": ""}]}))
+    _, second, third = studies(tmp_path)
+    assert (second.title, second.note, second.command) == ("SCz", "4 pairs.", "python -m tests.studies loads")
+    assert second.table.columns == ("kind of day", "RMS error")
+    assert second.table.rows == (("calm", "1.1 %"),)
+    assert third.note == ""
+
+
+def test_further_tables_of_the_coverage_study_stand_after_its_own() -> None:
+    from server.locations import web_folder
+
+    content = json.loads((web_folder() / "help" / "coverage.json").read_text("utf-8"))
+    table = {"title": "Balance", "columns": ["a"], "rows": [["0.3 points"]], "note": ""}
+    (found,) = further_tables({**content, "tables": [table]})
+    assert found.command == "python -m tests.studies coverage"
+    assert further_tables({key: value for key, value in content.items() if key != "tables"}) == []
+
+
+@pytest.mark.parametrize("wrong", [{"rows": [["x"]]}, {"title": "T", "columns": ["a", "b"], "rows": [["x"]]}])
+def test_a_table_that_cannot_be_shown_is_refused(wrong: dict) -> None:  # type: ignore[type-arg]
+    with pytest.raises(ValueError, match="table"):
+        further_tables({"command": "c", "tables": [wrong]})
