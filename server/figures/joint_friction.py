@@ -7,7 +7,7 @@ from plotly import graph_objects as go
 from server.analysis.result import AxleLoadFit, DayResult, LoadSource
 from server.figures.fits import AXLE_WORDS, AXLES, KIND_WORDS, chosen_source, load_sources, loads_of
 from server.figures.lines import level
-from server.figures.load_points import PassLoads, friction_band, over_load
+from server.figures.load_points import LoadPoint, PassLoads, friction_band, over_load
 from server.figures.marks import circle, escape, new_figure
 from server.figures.panels import Grid
 from server.figures.passes_over_speed import DIRECTION_WORDS
@@ -36,6 +36,11 @@ def _source(result: DayResult, choice: str) -> LoadSource:
     return next((one for one in sources if one == choice), sources[0] if sources else chosen_source(result, ""))
 
 
+def held_back(point: LoadPoint) -> float:
+    """Observed less fitted load [N] with the joints' share still in it, which `load_n` has had taken off."""
+    return point.load_n + point.friction_n - point.fitted_n
+
+
 def joint_friction_table(result: DayResult, choice: str = "") -> Table:
     """What the figure draws, one row a point."""
     rows: list[tuple[Cell, ...]] = []
@@ -43,7 +48,7 @@ def joint_friction_table(result: DayResult, choice: str = "") -> Table:
         of = one.fit.of
         where = (one.setup, of.run, KIND_WORDS[of.kind], DIRECTION_WORDS[of.direction], of.start_s, one.load.axle)
         for p in one.points:
-            rows.append((*where, WAYS[up][0], p.fitted_n, p.load_n - p.fitted_n, p.friction_n))
+            rows.append((*where, WAYS[up][0], p.fitted_n, held_back(p), p.friction_n))
     columns = (
         *("setup", "run", "kind", "direction", "pass start [s]", "axle", "load is"),
         *("fitted load [N]", "observed less fitted [N]", "held back as the fit found it [N]"),
@@ -81,7 +86,7 @@ def _points(one: PassLoads, up: bool, mark: SetupMark, axes: dict[str, str]) -> 
     )
     return go.Scatter(
         x=[p.fitted_n for p in one.points],
-        y=[p.load_n - p.fitted_n for p in one.points],
+        y=[held_back(p) for p in one.points],
         mode="markers",
         name=name,
         marker={**circle(mark, 10), "symbol": symbol, "line": {"color": LIGHT["ink"], "width": 1.2}},
@@ -101,6 +106,6 @@ def _ranges(found: list[tuple[PassLoads, bool]]) -> tuple[list[float], list[floa
     points = [p for one, _ in found for p in one.points]
     if not points:
         return [0.0, 1000.0], [-100.0, 100.0]
-    most = 1.25 * max(abs(p.load_n - p.fitted_n) for p in points)
+    most = 1.25 * max(abs(held_back(p)) for p in points)
     loads = [p.fitted_n for p in points]
     return [min(0.0, *loads), 1.05 * max(loads)], [-most, most]
