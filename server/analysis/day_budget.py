@@ -12,7 +12,8 @@ from dataclasses import replace
 import numpy as np
 
 from server.analysis.day_posterior import DayPosterior
-from server.analysis.day_priors import SPEED_NAMES
+from server.analysis.day_priors import SPEED_NAMES, Parameter
+from server.analysis.load_priors import SCZ_MEASURED
 from server.analysis.result import BudgetLine
 from server.testday.values import FloatArray
 
@@ -40,7 +41,7 @@ def budget(posterior: DayPosterior, quantity: str, weights: FloatArray, total_u:
 def _stated(posterior: DayPosterior, quantity: str, covariance: FloatArray) -> list[BudgetLine]:
     lines = []
     for i, parameter in enumerate(posterior.problem.priors.parameters):
-        if parameter.name.startswith(("scx:", "wave_")) or parameter.name in SPEED_NAMES:
+        if parameter.name.startswith(("scx:", "wave_")) or _free(parameter) or parameter.name in SPEED_NAMES:
             continue
         moved = float(covariance[i] * np.sqrt(posterior.mode_precision_prior[i, i]))
         u_in = parameter.input_u if parameter.input_u else parameter.u
@@ -61,16 +62,23 @@ def _stated(posterior: DayPosterior, quantity: str, covariance: FloatArray) -> l
     return lines
 
 
+def _free(parameter: Parameter) -> bool:
+    """Whether nothing but its order of magnitude was assumed: no input, its width is the data's."""
+    return parameter.name.startswith("scz_") and parameter.u >= SCZ_MEASURED.u
+
+
 def _grouped(posterior: DayPosterior, quantity: str, covariance: FloatArray) -> list[BudgetLine]:
     """Inputs that are several numbers known together: speed scale, slow wind, scatter of the tyres, undulation."""
     parameters, n = posterior.problem.priors.parameters, len(posterior.problem.grid.passes)
     p = len(parameters)
+    grid = posterior.problem.grid
     waves = np.array([i for i, q in enumerate(parameters) if q.name.startswith("wave_")], dtype=int)
     groups = {
         "wheel-speed scale, growth and delays": np.array([posterior.problem.priors.index(n) for n in SPEED_NAMES]),
         "mean wind of each pass": np.arange(p, p + n),
         "scatter of rolling resistance": np.arange(p + n, p + 2 * n),
         "undulation of the straight": waves,
+        "zeros of the load sensors and their drift": np.arange(p + 2 * n, p + grid.own * n),
     }
     lines = []
     for label, places in groups.items():

@@ -8,14 +8,17 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 import server
+from server.analysis.bend_test import LEVEL, bend_statistics
 from server.analysis.day_findings import data_findings
 from server.analysis.day_model import build_grid, rotating_mass
 from server.analysis.day_noise import day_noise
-from server.analysis.day_posterior import DayPosterior, DayProblem, silent, solve_day
+from server.analysis.day_posterior import DayPosterior, DayProblem, bend_day, silent, solve_day
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
 from server.analysis.estimates import estimate
-from server.analysis.fit_findings import fit_findings
+from server.analysis.fit_findings import coast_downs, fit_findings
 from server.analysis.interval_method import CoastDown, interval_method
+from server.analysis.load_data import AXLE_OF, DayLoads, day_loads
+from server.analysis.load_priors import SCZ_MEASURED, load_parameters
 from server.analysis.pass_data import PassData, build_pass, day_origin
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
@@ -25,7 +28,7 @@ from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, Se
 from server.analysis.setup_report import comparisons, setup_results
 from server.analysis.speed_scale import fit_speed_scale
 from server.analysis.weather import DayAir, day_air
-from server.testday.values import Day, Finding
+from server.testday.values import Day, Finding, Quantity
 
 Progress = Callable[[float, str], None]
 SHORTEST_WAVE_M = 100.0
@@ -53,14 +56,20 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     findings = [*day.findings, *noticed, *findings, *data_findings(day, passes)]
     say(0.15, "speeds")
     air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
-    data = _usable(day, passes)
+    loads = day_loads(day, passes, {})
+    data = _usable(day, passes, loads)
     if len(data) < 2:
         return _nothing(day, passes, findings, air)
-    problem = _problem(day, passes, data, air)
-    posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.6 * fraction, text))
+    problem = _problem(day, passes, data, air, loads)
+    posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.5 * fraction, text))
+    say(0.7, "downforce over ride height")
+    bends = bend_statistics(posterior, options.seed)
+    bent = frozenset(name for name, (_, p) in bends.items() if p < LEVEL / len(bends))
+    if bent:
+        posterior = bend_day(posterior, bent, options.seed)
     say(0.85, "passes one by one")
     fits = pass_fits(posterior)
-    setups = setup_results(posterior, passes, fits)
+    setups = setup_results(posterior, passes, fits, bends, {s.name: s for s in day.setups})
     setups = tuple(_with_interval_method(s, posterior) for s in setups)
     setups, more = fit_findings(posterior, setups)
     say(1.0, "done")
@@ -85,29 +94,39 @@ def _all_passes(day: Day, options: FitOptions) -> tuple[tuple[Pass, ...], list[F
     return tuple(passes), findings
 
 
-def _usable(day: Day, passes: Sequence[Pass]) -> list[PassData]:
-    """Block data of every used coast-down."""
+def _usable(day: Day, passes: Sequence[Pass], loads: DayLoads) -> list[PassData]:
+    """Block data of every used coast-down, and of every used constant-speed pass that has axle loads."""
     runs, origin = {run.number: run for run in day.runs}, day_origin(day)
-    built = [build_pass(runs[p.run], p, day, origin) for p in passes if p.used and p.kind == "coast-down"]
-    return [b for b in built if b is not None]
+    wanted = [p for p in passes if p.used and p.kind != "zero"]
+    built = [build_pass(runs[p.run], p, day, origin, loads) for p in wanted]
+    return [b for b in built if b is not None and (b.of.kind == "coast-down" or b.loads)]
 
 
-def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: DayAir) -> DayProblem:
+def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: DayAir, loads: DayLoads) -> DayProblem:
     names = tuple(s.name for s in day.setups if any(d.of.setup == s.name for d in data))
-    grid = build_grid(data, [names.index(d.of.setup) for d in data], driver_masses(day), air)
+    setup_of = [names.index(d.of.setup) for d in data]
+    grid = build_grid(data, setup_of, driver_masses(day), air, loads, day.reference_speed_mps)
     waves = int(np.clip(grid.span_m / SHORTEST_WAVE_M, 0, MOST_WAVES)) if grid.position_m is not None else 0
     scale = fit_speed_scale(day.runs, passes, day.car)
     setups = [s for s in day.setups if s.name in names]
-    priors = build_priors(day, setups, air, scale, waves)
+    constant = any(d.of.kind == "constant-speed" for d in data)
+    more = load_parameters(day, setups, loads, constant) if grid.load_kinds else []
+    priors = build_priors(day, setups, air, scale, waves, _measured(data), more)
     kinds = {kind for d in data for kind in d.series}
-    return DayProblem(grid, priors, day_noise(kinds, waves > 0), names, day.car, air)
+    noise = day_noise(kinds, waves > 0, grid.load_kinds)
+    return DayProblem(grid, priors, noise, names, day.car, air)
+
+
+def _measured(data: Sequence[PassData]) -> dict[tuple[str, str], Quantity]:
+    """(setup, axle) whose downforce sensors measure → what is assumed of it beforehand."""
+    return {(d.of.setup, AXLE_OF[kind]): SCZ_MEASURED for d in data for kind in d.loads}
 
 
 def _with_interval_method(setup: SetupResult, posterior: DayPosterior) -> SetupResult:
     grid, car = posterior.problem.grid, posterior.problem.car
     picked = [i for i, data in enumerate(grid.passes) if data.of.setup == setup.name]
     mass = float(np.mean(grid.mass[picked])) + rotating_mass(car.front) + rotating_mass(car.rear)
-    coasts = [CoastDown(fit.time_s, fit.speed_mps, fit.of.direction) for fit in setup.fits]
+    coasts = [CoastDown(fit.time_s, fit.speed_mps, fit.of.direction) for fit in coast_downs(setup)]
     answer: IntervalMethod = interval_method(coasts, mass, float(np.mean(grid.density[picked])))
     return replace(setup, interval_method=answer)
 

@@ -1,29 +1,52 @@
 """The linearised model of a day: every used pass as one stretch of the augmented filter.
 
+Coast-downs:
+
     m_e dv/dt = −[ (c0 (1 + ε_p + A e^(−t/τ) + B t_day) + c1 v)(m g + ½ρU² SCz) + T0 + T1 v
                    + ½ρ SCx (U² + X) + m g (d γ + d Σ waves) ],
     U² = (v + d w_p + g)²,  E[g²] = σ² added in the mean,
 
 linearised in v and the gust g about a smooth measured speed, and in every parameter about a point that is
 moved to the last solution (Gauss–Newton). The warm-up is centred, so that c0 is that of the tyres as tested.
-d is +1 travelling out, −1 back, 0 where unknown.
+d is +1 travelling out, −1 back, 0 where unknown. In a constant-speed pass v follows the measured speed: it tells
+axle loads only. Axle loads and ride heights (`load_rows`) are further rows of the same filter.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from server.analysis.day_priors import SIDE_GUST_SHARE, WARM_UP_S, YAW_GROWTH, Priors
-from server.analysis.pass_data import BLOCK_S, SCALE_SPEED_MPS, WHEEL, PassData
+from server.analysis.load_data import AXLE_OF, DayLoads
+from server.analysis.load_rows import (
+    ENDS,
+    FRICTION_COLOUR,
+    Columns,
+    Linear,
+    LoadContext,
+    Motion,
+    axle_load,
+    bend_shape,
+    body_drop,
+    kinds_of,
+    own_columns,
+    own_count,
+    source_rows,
+    spring_load,
+    unturned_friction,
+)
+from server.analysis.pass_data import BLOCK_S, SATELLITE, SCALE_SPEED_MPS, WHEEL, PassData
+from server.analysis.result import AxleEnd
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import Segments
 from server.testday.values import Axle, Car, FloatArray, Quantity
 
 GUST_SPEED_MPS = 20.0  # air speed at which the gust time is quoted
 GRAVITY = 9.80665  # standard acceleration of free fall, m/s² (ISO 80000-3)
+ONLY_PLACES = 25.0  # variance factor of the speeds of a constant-speed pass: they place it, they test nothing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,6 +73,16 @@ class DayGrid:
     day_h: FloatArray
     position_m: FloatArray | None
     span_m: float
+    coasting: np.ndarray
+    load_kinds: tuple[int, ...]
+    loads: DayLoads | None
+    reference_speed_mps: float
+    reference_density_kgm3: float
+
+    @property
+    def own(self) -> int:
+        """Columns that each pass has for itself."""
+        return own_count(self.load_kinds)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,18 +90,25 @@ class LinearDay:
     """The model linearised at `theta` (shared parameters) and the passes' winds and scatters.
 
     segments: forcing without the gust-variance term and at a gust time fixed in time; gust_push: coefficient
-    of that term [1/m]; log_slowness: log(20 m/s / U), (nodes,).
-    Columns: 0 offset, 1 … p shared (per unit of prior u), then the pass's own wind and scatter.
+    of that term [1/m]; log_slowness: log(20 m/s / U), (nodes,); motion: at the nodes, where loads are seen.
+    Columns: 0 offset, 1 … p shared (per unit of prior u), then the pass's own wind, scatter, zeros of its load
+    sources and drifts of these.
     """
 
     segments: Segments
     gust_push: FloatArray
     log_slowness: FloatArray
     row_pass: np.ndarray
+    motion: Motion | None = None
 
 
-def build_grid(
-    passes: Sequence[PassData], setup_of_pass: Sequence[int], drivers: Sequence[Quantity], air: DayAir
+def build_grid(  # noqa: PLR0917 - the parts of a day
+    passes: Sequence[PassData],
+    setup_of_pass: Sequence[int],
+    drivers: Sequence[Quantity],
+    air: DayAir,
+    loads: DayLoads | None = None,
+    reference_speed_mps: float = 22.0,
 ) -> DayGrid:
     """Lay the passes end to end. drivers: the day's distinct driver masses."""
     counts = [len(p.time_s) for p in passes]
@@ -77,6 +117,7 @@ def build_grid(
     mean_clock = float(np.mean([p.clock_s for p in passes]))
     running = np.concatenate([p.since_start_s + p.time_s - p.time_s[0] for p in passes])
     warm = np.exp(-running / WARM_UP_S)
+    coasting = np.array([p.of.kind == "coast-down" for p in passes])[of_node]
     position, span = None, 0.0
     if any(p.position_m is not None for p in passes):
         joined = np.concatenate(
@@ -96,10 +137,15 @@ def build_grid(
         direction=np.array([float(p.of.direction) for p in passes]),
         driver_of_pass=np.array([drivers.index(p.driver_mass_kg) for p in passes]),
         away_h=np.array([air.away_h(p.clock_s) for p in passes]),
-        warm=warm - np.mean(warm),
+        warm=warm - np.mean(warm[coasting] if coasting.any() else warm),
         day_h=np.array([(p.clock_s - mean_clock) / 3600.0 for p in passes]),
         position_m=position,
         span_m=span,
+        coasting=coasting,
+        load_kinds=kinds_of([p.loads for p in passes]),
+        loads=loads,
+        reference_speed_mps=reference_speed_mps,
+        reference_density_kgm3=float(np.mean(air.density_kgm3)),
     )
 
 
@@ -139,10 +185,15 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     m_e = mass + front * (1 + value["inertia_front"]) + rear * (1 + value["inertia_rear"])
     setup = np.array(grid.setup_of_pass)[node]
     scx = np.array([value[f"scx:{s}"] for s in setup_names])[setup]
-    scz = np.array([value[f"scz_front:{s}"] + value[f"scz_rear:{s}"] for s in setup_names])[setup]
+    area = {end: np.array([value[f"scz_{end}:{s}"] for s in setup_names])[setup] for end in ENDS}
+    scz = area["front"] + area["rear"]
 
     q = 0.5 * rho
     u = speed + way * point.wind[node]
+    bent = {end: np.ones(len(speed)) for end in ENDS}
+    if any(value.get(f"bend_{end}:{s}") for end in ENDS for s in setup_names):
+        bent = _bend_factors(grid, setup_names, car, value, u, q)
+        scz = sum(area[end] * bent[end] for end in ENDS)
     load = mass * GRAVITY + q * u * u * scz
     swell = 1.0 + point.scatter[node] + value["warm"] * grid.warm + value["drift"] * day_h
     rolling = value["c0"] * swell + value["c1"] * speed
@@ -178,24 +229,54 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     for i, s in enumerate(setup_names):
         here = setup == i
         push[f"scx:{s}"] = np.where(here, -q * (u * u + value["cross"]), 0.0)
-        push[f"scz_front:{s}"] = push[f"scz_rear:{s}"] = np.where(here, -rolling * q * u * u, 0.0)
+        for end in ENDS:
+            push[f"scz_{end}:{s}"] = np.where(here, -rolling * q * u * u * bent[end], 0.0)
     for name, shape in waves.items():
         push[name] = -mass * GRAVITY * d * shape
 
-    own = [b * way, -value["c0"] * load / m_e]
+    own = [b * way, -value["c0"] * load / m_e, *np.zeros((grid.own - 2, len(speed)))]
     forcing = np.column_stack([f - a * speed, *_shared_columns(priors, push, m_e), *own])
     gust_push = -q * (scx * (1.0 + SIDE_GUST_SHARE * (1.0 + YAW_GROWTH.value)) + rolling * scz) / m_e
-    rows = _observations(grid, priors, value)
+    steady = ~grid.coasting
+    if steady.any():  # held at speed: the speed follows what was measured
+        rate = _path_rate(grid, value)
+        a[steady] = b[steady] = gust_push[steady] = 0.0
+        forcing[steady] = 0.0
+        forcing[steady, 0] = rate[steady]
+    b = b * np.sqrt(1.0 + side)
+    blocks, motion = _observations(grid, priors, value), None
+    if grid.load_kinds:
+        motion = _motion_at_nodes(grid, value, point, a, b, forcing, mass, rho, slope)
+        motion = replace(motion, drive_n=np.where(steady, _to_nodes(grid, resistance + m_e * forcing[:, 0]), 0.0))
+        shapes = {"grade": d} | {name: d * shape for name, shape in waves.items()}
+        counts = {"mass_car": np.ones(len(speed))}
+        counts |= {f"mass_driver_{k}": (driver == k).astype(float) for k in range(len(drivers))}
+        blocks += _load_observations(grid, priors, setup_names, car, value, motion, shapes, counts)
+    rows = _sorted_rows(grid, blocks)
     segments = Segments(
         start=grid.start,
         step=np.full(len(speed), BLOCK_S),
         a=a,
-        b=b * np.sqrt(1.0 + side),
+        b=b,
         forcing=forcing,
         tau_scale=np.ones(len(speed)),
         **rows.filter_arrays,
     )
-    return LinearDay(segments, gust_push, np.log(GUST_SPEED_MPS / np.maximum(u, 2.0)), rows.row_pass)
+    return LinearDay(segments, gust_push, np.log(GUST_SPEED_MPS / np.maximum(u, 2.0)), rows.row_pass, motion)
+
+
+def _bend_factors(  # noqa: PLR0917
+    grid: DayGrid, names: Sequence[str], car: Car, value: dict[str, float], u: FloatArray, q: FloatArray
+) -> dict[AxleEnd, FloatArray]:
+    """1 + B ξ of both axles, for what the tyres carry: from the steady load, the transfer left out."""
+    setup, still = np.array(grid.setup_of_pass)[grid.of_node], np.zeros(len(u))
+    motion = Motion(u, u, q, still, still, np.zeros((len(u), 1)), still, still, still, still, still + 1.0)
+    context = load_context(grid, names, car)
+    factors: dict[AxleEnd, FloatArray] = {}
+    for end in ENDS:
+        bend = np.array([value.get(f"bend_{end}:{s}", 0.0) for s in names])[setup]
+        factors[end] = 1.0 + bend * bend_shape(motion, setup, context, end, value)[0]
+    return factors
 
 
 def _shared_columns(priors: Priors, push: dict[str, FloatArray], m_e: FloatArray) -> list[FloatArray]:
@@ -209,48 +290,218 @@ class _Rows:
     row_pass: np.ndarray
 
 
-def _observations(grid: DayGrid, priors: Priors, value: dict[str, float]) -> _Rows:
-    """Speed observations sorted by node, with what they see of scale and delay."""
-    sd, width = priors.u, 3 + len(priors.parameters)
-    blocks: list[tuple[FloatArray, ...]] = []
-    directs = []
+@dataclass(frozen=True, slots=True, eq=False)
+class _Block:
+    """Observations of one sensor in one pass: node, value, what they see, white-noise kind, variance factor."""
+
+    node: np.ndarray
+    y: FloatArray
+    see: FloatArray
+    direct: FloatArray
+    kind: int
+    weight: FloatArray
+    of_pass: int
+
+
+def _observations(grid: DayGrid, priors: Priors, value: dict[str, float]) -> list[_Block]:
+    """Speed observations with what they see of scale and delay."""
+    sd, width, colours = priors.u, 1 + len(priors.parameters) + grid.own, colour_count(grid)
+    node_speed = _speed(grid, grid.time_s, value)
+    blocks = []
     for i, data in enumerate(grid.passes):
         for kind, series in data.series.items():
             node = grid.start[i] + series.node
-            speed = _speed(grid, grid.time_s, value)[node]
+            speed = node_speed[node]
             rate = _speed_rate(data, value)[series.node]
-            direct = np.zeros((len(node), width))
+            direct, see = np.zeros((len(node), width)), np.zeros((len(node), 2 + colours))
             if kind == WHEEL:
                 growth = speed**2 / SCALE_SPEED_MPS**2 - 1.0
-                h = 1.0 + value["scale0"] + value["scale2"] * growth
+                see[:, 0] = h = 1.0 + value["scale0"] + value["scale2"] * growth
                 direct[:, 0] = (series.lead_s - value["wheel_lag"] / speed) * rate * h
                 direct[:, 1 + priors.index("wheel_lag")] = -rate / speed * sd[priors.index("wheel_lag")]
                 direct[:, 1 + priors.index("scale0")] = speed * sd[priors.index("scale0")]
                 direct[:, 1 + priors.index("scale2")] = speed * growth * sd[priors.index("scale2")]
             else:
-                h = np.full(len(node), 1.0 + value["satellite"])
+                see[:, 0], see[:, 2] = 1.0 + value["satellite"], 1.0
                 lag = value["delay"] if WHEEL in data.series else 0.0
                 direct[:, 0] = (series.lead_s - lag) * rate
                 if WHEEL in data.series:
                     direct[:, 1 + priors.index("delay")] = -rate * sd[priors.index("delay")]
                 direct[:, 1 + priors.index("satellite")] = speed * sd[priors.index("satellite")]
-            n = len(node)
-            blocks.append((node, series.value, h, np.full(n, kind), 1.0 / series.share, np.full(n, i)))
-            directs.append(direct)
-    node, y, h, kinds, weight, of_pass = (np.concatenate(parts) for parts in zip(*blocks, strict=True))
-    direct = np.vstack(directs)
+            weight = (1.0 if data.of.kind == "coast-down" else ONLY_PLACES) / series.share
+            blocks.append(_Block(node, series.value, see, direct, kind, weight, i))
+    return blocks
+
+
+def colour_count(grid: DayGrid) -> int:
+    """Coloured errors of the filter: the satellite's, and with loads what the joints of each axle hold back."""
+    return 3 if grid.load_kinds else 1
+
+
+def _load_observations(  # noqa: PLR0917 - the parts of one linearisation
+    grid: DayGrid,
+    priors: Priors,
+    names: Sequence[str],
+    car: Car,
+    value: dict[str, float],
+    motion: Motion,
+    shapes: dict[str, FloatArray],
+    counts: dict[str, FloatArray],
+) -> list[_Block]:
+    """Axle loads and ride heights of every pass."""
+    context = load_context(grid, names, car)
+    columns = load_columns(grid, priors, value)
+    setup = np.array(grid.setup_of_pass)[grid.of_node]
+    loads = {end: axle_load(motion, setup, context, columns, end, shapes, counts) for end in ENDS}
+    springs = {
+        end: spring_load(load, motion, context, columns, end, _along(grid, load.value)) for end, load in loads.items()
+    }
+    drops = {end: body_drop(loads[end], springs[end], motion, context, columns, end) for end in ENDS}
+    turning = {end: _turning(grid, car, end, load.value) for end, load in loads.items()}
+    blocks = []
+    for kind in grid.load_kinds:
+        seen, front, rear = source_rows(kind, loads, springs, drops, columns, car)
+        unturned = [(front, turning["front"]), (rear, turning["rear"])]
+        seen = own_columns(seen, kind, columns, grid.time_s - _middles(grid), unturned)
+        for i, data in enumerate(grid.passes):
+            if kind in data.loads:
+                blocks.append(_load_block(grid, columns, seen, (front, rear), kind, i))
+    return blocks
+
+
+def _turning(grid: DayGrid, car: Car, end: AxleEnd, load_n: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """What the joints of an axle have not turned, along all passes; nothing in constant-speed passes."""
+    axle: Axle = getattr(car, end)
+    both = Quantity(2.0 * axle.joint_friction_n.value, 2.0 * axle.joint_friction_n.u)
+    mean, sd = np.zeros(len(load_n)), np.zeros(len(load_n))
+    for i, data in enumerate(grid.passes):
+        if data.of.kind == "coast-down":
+            part = slice(int(grid.start[i]), int(grid.start[i + 1]))
+            mean[part], sd[part] = unturned_friction(load_n[part], BLOCK_S, both, end)
+    return mean, sd
+
+
+def _load_block(  # noqa: PLR0917
+    grid: DayGrid, columns: Columns, seen: Linear, held: tuple[FloatArray, FloatArray], kind: int, i: int
+) -> _Block:
+    series = grid.passes[i].loads[kind]
+    node = grid.start[i] + series.node
+    see = np.zeros((len(node), 2 + colour_count(grid)))
+    see[:, 0], see[:, 1] = seen.by_speed[node], seen.by_gust[node]
+    for end, hold in zip(ENDS, held, strict=True):
+        see[:, 2 + FRICTION_COLOUR[end]] = hold[node]
+    direct = seen.by_column[node].copy()
+    path = _speed_at(grid, columns.value, node)
+    direct[:, 0] = seen.value[node] - seen.by_speed[node] * path
+    half = columns.index(f"half_{AXLE_OF[kind]}")
+    if series.half and half is not None:
+        direct[:, 1 + half] += seen.value[node] * columns.u[half]
+    return _Block(node, series.value, see, direct, kind, series.weight, i)
+
+
+def load_context(grid: DayGrid, names: Sequence[str], car: Car) -> LoadContext:
+    """What load rows need of the day."""
+    springs = grid.loads.springs if grid.loads is not None else {"front": None, "rear": None}
+    return LoadContext(car, springs, tuple(names), grid.reference_speed_mps, grid.reference_density_kgm3)
+
+
+def load_columns(grid: DayGrid, priors: Priors, value: dict[str, float]) -> Columns:
+    """Where the load rows' parameters stand."""
+    places = {parameter.name: i for i, parameter in enumerate(priors.parameters)}
+    return Columns(priors.u, places.get, grid.load_kinds, value)
+
+
+def _middles(grid: DayGrid) -> FloatArray:
+    middle = np.array([0.5 * (p.time_s[0] + p.time_s[-1]) for p in grid.passes])
+    return np.asarray(middle[grid.of_node])
+
+
+def _along(grid: DayGrid, x: FloatArray) -> FloatArray:
+    """Rate of change along each pass [1/s]."""
+    rate = np.empty(len(x))
+    for first, last in zip(grid.start[:-1], grid.start[1:], strict=True):
+        rate[first:last] = np.gradient(x[first:last], BLOCK_S)
+    return rate
+
+
+def _to_nodes(grid: DayGrid, x: FloatArray) -> FloatArray:
+    """From the middles of the steps that end at the nodes to the nodes themselves; along the first axis."""
+    out = np.empty_like(x)
+    for first, last in zip(grid.start[:-1], grid.start[1:], strict=True):
+        part = x[first:last]
+        out[first : last - 1] = 0.5 * (part[:-1] + part[1:])
+        out[last - 1] = 1.5 * part[-1] - 0.5 * part[-2]
+    return out
+
+
+def _motion_at_nodes(  # noqa: PLR0917 - the parts of one linearisation
+    grid: DayGrid,
+    value: dict[str, float],
+    point: Point,
+    a: FloatArray,
+    b: FloatArray,
+    forcing: FloatArray,
+    mass: FloatArray,
+    rho: FloatArray,
+    slope: FloatArray,
+) -> Motion:
+    node, speed = grid.of_node, _speed(grid, grid.time_s, value)
+    way = np.where(grid.direction[node] == 0.0, 1.0, grid.direction[node])
+    return Motion(
+        speed=speed,
+        air_speed=speed + way * point.wind[node],
+        half_density=0.5 * rho,
+        a=_to_nodes(grid, a),
+        b=_to_nodes(grid, b),
+        forcing=_to_nodes(grid, forcing),
+        mass=mass,
+        slope=_to_nodes(grid, slope),
+        drive_n=np.zeros(len(speed)),
+        way=way,
+        relative_density=rho / grid.density[node],
+    )
+
+
+def _path_rate(grid: DayGrid, value: dict[str, float]) -> FloatArray:
+    """Rate of the smooth measured speed in the middle of the steps [m/s²]."""
+    rate = np.empty(len(grid.time_s))
+    for i, data in enumerate(grid.passes):
+        part = slice(grid.start[i], grid.start[i + 1])
+        factor = 1.0 + (value["scale0"] if WHEEL in data.series else 0.0)
+        rate[part] = data.path.deriv()(grid.mid_s[part]) / factor
+    return rate
+
+
+def _speed_at(grid: DayGrid, value: Mapping[str, float], node: np.ndarray) -> FloatArray:
+    return _speed(grid, grid.time_s, dict(value))[node]
+
+
+def _sorted_rows(grid: DayGrid, blocks: Sequence[_Block]) -> _Rows:
+    """All observations sorted by node."""
+    node = np.concatenate([b.node for b in blocks])
+    kinds = np.concatenate([np.full(len(b.node), b.kind) for b in blocks])
+    of_pass = np.concatenate([np.full(len(b.node), b.of_pass) for b in blocks])
     order = np.lexsort((kinds, node))
     counts = np.bincount(node.astype(np.int64), minlength=len(grid.time_s))
     arrays: dict[str, np.ndarray] = {
         "row_start": np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        "y": y[order],
-        "h_speed": h[order],
-        "h_gust": np.zeros(len(y)),
-        "direct": np.ascontiguousarray(direct[order]),
+        "y": np.concatenate([b.y for b in blocks])[order],
+        "see": np.ascontiguousarray(np.vstack([b.see for b in blocks])[order]),
+        "direct": np.ascontiguousarray(np.vstack([b.direct for b in blocks])[order]),
         "kind": kinds[order].astype(np.int64),
-        "weight": weight[order],
+        "weight": np.concatenate([b.weight for b in blocks])[order],
+        "first_speed": _first_speeds(grid, blocks),
     }
     return _Rows(arrays, of_pass[order].astype(np.int64))
+
+
+def _first_speeds(grid: DayGrid, blocks: Sequence[_Block]) -> FloatArray:
+    """The first speed that each pass observed [m/s]."""
+    first = np.zeros(len(grid.passes))
+    for block in reversed(blocks):
+        if block.kind in {WHEEL, SATELLITE}:
+            first[block.of_pass] = (block.y[0] - block.direct[0, 0]) / block.see[0, 0]
+    return first
 
 
 def _speed(grid: DayGrid, time_s: FloatArray, value: dict[str, float]) -> FloatArray:

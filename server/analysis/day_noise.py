@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from server.analysis.load_data import AXLE_OF, LOAD_KINDS, UNIT_OF
 from server.analysis.pass_data import SATELLITE, WHEEL
 from server.inference.augmented_filter import FilterNoise
 from server.testday.values import FloatArray
@@ -39,6 +40,14 @@ WHEEL_WHITE = NoiseTerm("wheel_white", 0.03, 1.0, integrated=False)  # m/s, a bl
 SATELLITE_WHITE = NoiseTerm("satellite_white", 0.05, 1.0, integrated=False)
 SATELLITE_COLOUR = NoiseTerm("satellite_colour", 0.06, 1.0, integrated=False)
 SATELLITE_TIME = NoiseTerm("satellite_time", 2.0, 0.7, integrated=False)  # s
+LOAD_WHITE = {  # a block mean: N of dampers and push rods, m of ride heights
+    kind: NoiseTerm(f"load_white_{kind}", 20.0 if UNIT_OF[kind] == "N" else 3e-4, 1.0, integrated=False)
+    for kind in LOAD_KINDS
+}
+FRICTION_FRONT = NoiseTerm("friction_front", 12.0, 0.9, integrated=False)  # N of the axle, about its mean
+FRICTION_REAR = NoiseTerm("friction_rear", 12.0, 0.9, integrated=False)
+FRICTION_TIME = NoiseTerm("friction_time", 4.0, 0.8, integrated=False)  # s
+ZERO_DRIFT = NoiseTerm("zero_drift", 5e-5, 1.0, integrated=False)  # m of wheel travel, in ten minutes
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +80,8 @@ class DayNoise:
         return -0.5 * float(np.sum(((log - self.log_median) / self.log_sd) ** 2))
 
 
-def day_noise(kinds: set[int], waves: bool) -> DayNoise:
-    """The terms for a day with these kinds of speed sensors, with or without an undulating straight."""
+def day_noise(kinds: set[int], waves: bool, load_kinds: tuple[int, ...] = ()) -> DayNoise:
+    """The terms for a day with these kinds of speed and load sensors, with or without an undulating straight."""
     terms = [GUST_SD, GUST_TIME, GUST_FROZEN, SLOW_WIND, SCATTER]
     if waves:
         terms.append(WAVE)
@@ -80,6 +89,11 @@ def day_noise(kinds: set[int], waves: bool) -> DayNoise:
         terms.append(WHEEL_WHITE)
     if SATELLITE in kinds:
         terms += [SATELLITE_WHITE, SATELLITE_COLOUR, SATELLITE_TIME]
+    if load_kinds:
+        terms += [LOAD_WHITE[kind] for kind in load_kinds]
+        ends = {AXLE_OF[kind] for kind in load_kinds}
+        terms += [FRICTION_FRONT] * ("front" in ends) + [FRICTION_REAR] * ("rear" in ends)
+        terms += [FRICTION_TIME, ZERO_DRIFT]
     return DayNoise(tuple(terms))
 
 
@@ -91,7 +105,10 @@ def gust_exponent(values: Mapping[str, float]) -> float:
 def filter_noise(values: Mapping[str, float]) -> FilterNoise:
     """The filter's noise from named values; a sensor that is not there takes its median."""
     tau = values["gust_time"]
-    white = np.array([values.get("wheel_white", 0.03), values.get("satellite_white", 0.05)])
-    colour = np.array([0.0, values.get("satellite_colour", 0.0)])
-    times = np.array([1.0, values.get("satellite_time", 2.0)])
-    return FilterNoise(values["gust_sd"], tau, white, colour, times)
+    white = [values.get("wheel_white", 0.03), values.get("satellite_white", 0.05)]
+    colour, times = [values.get("satellite_colour", 0.0)], [values.get("satellite_time", 2.0)]
+    if "friction_time" in values:
+        white += [values.get(f"load_white_{kind}", 1.0) for kind in LOAD_KINDS]
+        colour += [values.get("friction_front", 0.0), values.get("friction_rear", 0.0)]
+        times += [values["friction_time"]] * 2
+    return FilterNoise(values["gust_sd"], tau, np.array(white), np.array(colour), np.array(times))

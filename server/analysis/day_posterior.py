@@ -10,6 +10,8 @@ import numpy as np
 from server.analysis.day_model import DayGrid, LinearDay, Point, linearise, with_gusts
 from server.analysis.day_noise import DayNoise, filter_noise, gust_exponent
 from server.analysis.day_priors import SPEED_NAMES, Priors, scatter_covariance, wind_prior
+from server.analysis.load_data import AXLE_OF
+from server.analysis.load_priors import BEND_HIDDEN, BEND_SEEN, zero_prior
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import whiten
 from server.inference.gaussian import Posterior, condition
@@ -22,7 +24,7 @@ POINTS = 128
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayProblem:
-    """Everything the posterior needs: grid, priors, noise terms."""
+    """Everything the posterior needs: grid, priors, noise terms; bent: setups whose SCz is a curve."""
 
     grid: DayGrid
     priors: Priors
@@ -30,11 +32,19 @@ class DayProblem:
     setup_names: tuple[str, ...]
     car: Car
     air: DayAir
+    bent: frozenset[str] = frozenset()
+
+    @property
+    def measured_setups(self) -> frozenset[str]:
+        """Setups of which any pass has axle loads."""
+        return frozenset(d.of.setup for d in self.grid.passes if d.loads)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayPosterior:
-    """Posterior of a day. Parameters are shared ones, then winds, then scatters, in natural units.
+    """Posterior of a day. Parameters are shared ones, then winds, scatters, zeros of each load source in units of
+    `unit_zero`, their drifts in units of `unit_slope`, unturned friction front and rear in units of its sd, each
+    block (n,) over the passes.
 
     mode_mean (p,), mode_covariance (p, p): the Gaussian at the best noise;
     prior_mean (p,) and mode_precision_prior (p, p): the prior at that noise; samples: (n, p);
@@ -54,6 +64,16 @@ class DayPosterior:
     rows: FloatArray
     residuals: FloatArray
     values: dict[str, float]
+
+    def scaled_prior(self) -> tuple[FloatArray, FloatArray]:
+        """Precision (p, p) and mean (p,) of the prior in the columns' units, as deviations from the point."""
+        mean, precision = _prior(self.problem, self.point, self.values)
+        return precision, mean
+
+
+def place_of_bend(problem: DayProblem, setup: str) -> np.ndarray:
+    """Columns of a setup's bend, front and rear."""
+    return np.array([problem.priors.index(f"bend_{end}:{setup}") for end in ("front", "rear")])
 
 
 def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str], None] | None = None) -> DayPosterior:
@@ -76,6 +96,15 @@ def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str
     return _integrate(problem, point, mode, seed)
 
 
+def bend_day(posterior: DayPosterior, setups: frozenset[str], seed: int = 1) -> DayPosterior:
+    """The same day with SCz of these setups as a curve in ride height: solved on from the posterior."""
+    problem = replace(posterior.problem, bent=setups)
+    point = posterior.point
+    for _ in range(4):
+        point = _step(problem, point, posterior.mode.point)
+    return _integrate(problem, point, posterior.mode, seed)
+
+
 def silent(fraction: float, text: str) -> None:
     """Progress that nobody wants to hear."""
 
@@ -88,7 +117,8 @@ def _step(problem: DayProblem, point: Point, log: FloatArray) -> Point:
 
 def _moved(problem: DayProblem, point: Point, z: FloatArray) -> Point:
     p, n = len(problem.priors.parameters), len(problem.grid.passes)
-    return Point(point.theta + problem.priors.u * z[:p], point.wind + z[p : p + n], point.scatter + z[p + n :])
+    theta = point.theta + problem.priors.u * z[:p]
+    return Point(theta, point.wind + z[p : p + n], point.scatter + z[p + n : p + 2 * n])
 
 
 def _noise_mode(problem: DayProblem, point: Point, start: FloatArray, last: bool) -> Mode:
@@ -105,51 +135,85 @@ def evaluate(problem: DayProblem, linear: LinearDay, point: Point, log: FloatArr
     values = problem.noise.values(log)
     noise = filter_noise(values)
     rows, logdet = whiten(with_gusts(linear, noise.gust_sd, gust_exponent(values)), noise)
-    information, score, chi2 = _normal(rows, linear.row_pass, len(problem.grid.passes))
+    information, score, chi2 = normal_equations(rows, linear.row_pass, len(problem.grid.passes), problem.grid.own)
     mean, precision = _prior(problem, point, values)
     return condition(information, score, chi2, logdet, mean, precision), rows
 
 
-def _normal(rows: FloatArray, row_pass: np.ndarray, n: int) -> tuple[FloatArray, FloatArray, float]:
-    """EᵀE, Eᵀe_0, e_0ᵀe_0 with each pass's own two columns spread to their places."""
-    p = rows.shape[1] - 3
+def normal_equations(rows: FloatArray, row_pass: np.ndarray, n: int, own: int) -> tuple[FloatArray, FloatArray, float]:
+    """EᵀE, Eᵀe_0, e_0ᵀe_0 with each pass's own columns spread to their places."""
+    p = rows.shape[1] - 1 - own
     shared = rows[:, : p + 1].T @ rows[:, : p + 1]
-    information = np.zeros((p + 2 * n, p + 2 * n))
-    score = np.zeros(p + 2 * n)
+    information = np.zeros((p + own * n, p + own * n))
+    score = np.zeros(p + own * n)
     information[:p, :p] = shared[1:, 1:]
     score[:p] = shared[0, 1:]
     ends = np.searchsorted(row_pass, np.arange(n + 1))
     for i in range(n):
         part = rows[ends[i] : ends[i + 1]]
-        own = part[:, p + 1 :].T @ part
-        place = [p + i, p + n + i]
-        score[place] = own[:, 0]
-        information[place, :p] = own[:, 1 : p + 1]
-        information[:p, place] = own[:, 1 : p + 1].T
-        information[np.ix_(place, place)] = own[:, p + 1 :]
+        mine = part[:, p + 1 :].T @ part
+        place = p + n * np.arange(own) + i
+        score[place] = mine[:, 0]
+        information[place, :p] = mine[:, 1 : p + 1]
+        information[:p, place] = mine[:, 1 : p + 1].T
+        information[np.ix_(place, place)] = mine[:, p + 1 :]
     return information, score, float(shared[0, 0])
+
+
+def row_scores(rows: FloatArray, row_pass: np.ndarray, residuals: FloatArray, n: int, own: int) -> FloatArray:
+    """Eᵀe for several residual vectors e at once, (r, k) → (p, k), each pass's own columns in their places."""
+    p = rows.shape[1] - 1 - own
+    scores = np.empty((p + own * n, residuals.shape[1]))
+    scores[:p] = rows[:, 1 : p + 1].T @ residuals
+    ends = np.searchsorted(row_pass, np.arange(n + 1))
+    for i in range(n):
+        part = slice(ends[i], ends[i + 1])
+        scores[p + n * np.arange(own) + i] = rows[part, p + 1 :].T @ residuals[part]
+    return scores
 
 
 def _prior(problem: DayProblem, point: Point, values: dict[str, float]) -> tuple[FloatArray, FloatArray]:
     """Prior mean and precision of the deviations from the point."""
     priors, passes = problem.priors, problem.grid.passes
     p, n = len(priors.parameters), len(passes)
-    precision = np.zeros((p + 2 * n, p + 2 * n))
-    mean = np.zeros(p + 2 * n)
+    own = problem.grid.own
+    precision = np.zeros((p + own * n, p + own * n))
+    mean = np.zeros(p + own * n)
     mean[:p] = (priors.mean - point.theta) / priors.u
     scale = np.ones(p)
     waves = [i for i, q in enumerate(priors.parameters) if q.name.startswith("wave_")]
     if waves:
         scale[waves] = (priors.u[waves] / (values["wave"] * np.sqrt(2.0 / len(waves)))) ** 2
+    for setup in problem.bent:
+        scale[place_of_bend(problem, setup)] = (BEND_HIDDEN / BEND_SEEN) ** 2
     precision[np.arange(p), np.arange(p)] = scale
     speeds = [priors.index(name) for name in SPEED_NAMES]
     precision[np.ix_(speeds, speeds)] = np.linalg.inv(priors.speed_correlation)
     wind_mean, wind_cov = wind_prior(passes, problem.air, WIND_LEVEL_U_MPS, values["slow_wind"])
     precision[p : p + n, p : p + n] = np.linalg.inv(wind_cov)
     mean[p : p + n] = wind_mean - point.wind
-    precision[p + n :, p + n :] = np.linalg.inv(scatter_covariance(passes, values["scatter"]))
-    mean[p + n :] = -point.scatter
+    scatters = slice(p + n, p + 2 * n)
+    precision[scatters, scatters] = np.linalg.inv(scatter_covariance(passes, values["scatter"]))
+    mean[scatters] = -point.scatter
+    if problem.grid.load_kinds:
+        _put_zeros(problem, values["zero_drift"], mean, precision)
     return mean, precision
+
+
+def _put_zeros(problem: DayProblem, drift_m: float, mean: FloatArray, precision: FloatArray) -> None:
+    """The prior of every source's zeros and drifts, into its places."""
+    grid, p = problem.grid, len(problem.priors.parameters)
+    n, kinds = len(grid.passes), len(grid.load_kinds)
+    assert grid.loads is not None
+    for k, kind in enumerate(grid.load_kinds):
+        spring = grid.loads.springs[AXLE_OF[kind]]
+        centre, covariance = zero_prior(grid.passes, grid.loads.static, kind, problem.car, spring, drift_m)
+        start = p + 2 * n
+        place = np.concatenate([start + k * n + np.arange(n), start + (kinds + k) * n + np.arange(n)])
+        precision[np.ix_(place, place)] = np.linalg.inv(covariance)
+        mean[place] = centre
+    turned = np.arange(p + (2 + 2 * kinds) * n, p + grid.own * n)
+    precision[turned, turned] = 1.0
 
 
 def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayPosterior:
@@ -174,12 +238,11 @@ def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayP
     rng = np.random.default_rng(seed)
     samples = _mixture(points, found, rng)
     scale = _scale(problem)
-    base = np.concatenate([point.theta, point.wind, point.scatter])
+    base = point_base(problem, point)
     p = len(problem.priors.parameters)
     residuals = rows[:, 0] + rows[:, 1 : p + 1] @ at_mode.mean[:p]
-    n = len(problem.grid.passes)
-    residuals += rows[:, p + 1] * at_mode.mean[p : p + n][linear.row_pass]
-    residuals += rows[:, p + 2] * at_mode.mean[p + n :][linear.row_pass]
+    own = at_mode.mean[p:].reshape(problem.grid.own, -1)  # (own, passes)
+    residuals += np.sum(rows[:, p + 1 :] * own.T[linear.row_pass], axis=1)
     values = problem.noise.values(mode.point)
     return DayPosterior(
         problem=problem,
@@ -198,8 +261,14 @@ def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayP
     )
 
 
+def point_base(problem: DayProblem, point: Point) -> FloatArray:
+    """The point of linearisation over all parameters, (p,); zeros and drifts are linear and stand at 0."""
+    zeros = np.zeros((problem.grid.own - 2) * len(problem.grid.passes))
+    return np.concatenate([point.theta, point.wind, point.scatter, zeros])
+
+
 def _scale(problem: DayProblem) -> FloatArray:
-    return np.concatenate([problem.priors.u, np.ones(2 * len(problem.grid.passes))])
+    return np.concatenate([problem.priors.u, np.ones(problem.grid.own * len(problem.grid.passes))])
 
 
 def _mixture(points: WeightedPoints, found: dict[bytes, Posterior], rng: np.random.Generator) -> FloatArray:

@@ -5,7 +5,7 @@ Defaults that no property of the car covers stand here with their reason.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,11 +90,22 @@ class Priors:
         raise ValueError(f"name: no parameter {name!r}")
 
 
-def build_priors(day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedScale | None, waves: int) -> Priors:
-    """Every shared parameter of the day's model, in column order."""
+def build_priors(  # noqa: PLR0917 - the parts of a day
+    day: Day,
+    setups: Sequence[Setup],
+    air: DayAir,
+    scale: SpeedScale | None,
+    waves: int,
+    measured: Mapping[tuple[str, str], Quantity] | None = None,
+    more: Sequence[Parameter] = (),
+) -> Priors:
+    """Every shared parameter of the day's model, in column order.
+
+    measured: (setup, axle) → what is assumed of a downforce area that sensors measure; more: further parameters.
+    """
     parameters: list[Parameter] = []
     for setup in setups:
-        parameters.extend(_setup_parameters(setup, day))
+        parameters.extend(_setup_parameters(setup, day, measured or {}))
     car = day.car
     c1, t1 = _wider(car.rolling_c1_s_per_m), _wider(car.driveline_drag_n_per_mps)
     parameters += [
@@ -122,6 +133,7 @@ def build_priors(day: Day, setups: Sequence[Setup], air: DayAir, scale: SpeedSca
         for shape in ("cos", "sin"):
             name = f"wave_{shape}_{j + 1}"
             parameters.append(Parameter(name, "undulation of the straight", 0.0, WAVE_SD, "–", "default"))
+    parameters += more
     correlation = np.eye(4)
     if scale is not None:
         sd = np.sqrt(np.diag(scale.covariance))
@@ -164,9 +176,9 @@ def scatter_covariance(passes: Sequence[PassData], sd: float) -> FloatArray:
     return np.asarray(cov)
 
 
-def _setup_parameters(setup: Setup, day: Day) -> list[Parameter]:
-    front = downforce_prior(day, setup, "front")
-    rear = downforce_prior(day, setup, "rear")
+def _setup_parameters(setup: Setup, day: Day, measured: Mapping[tuple[str, str], Quantity]) -> list[Parameter]:
+    front = measured.get((setup.name, "front")) or downforce_prior(day, setup, "front")
+    rear = measured.get((setup.name, "rear")) or downforce_prior(day, setup, "rear")
     return [
         Parameter(f"scx:{setup.name}", f"SCx {setup.name}", SCX_PRIOR.value, SCX_PRIOR.u, "m²", "default"),
         _plain(f"scz_front:{setup.name}", f"SCz front {setup.name}", front, "m²"),

@@ -9,6 +9,8 @@ import numpy as np
 from scipy.special import stdtr
 
 from server.analysis.day_posterior import DayPosterior
+from server.analysis.day_priors import Parameter
+from server.analysis.load_priors import SCZ_MEASURED
 from server.analysis.pass_data import SATELLITE
 from server.analysis.result import Estimate, PassFit, SetupResult
 from server.testday.values import Finding
@@ -19,6 +21,7 @@ ROLLING_NO_TYRE_HAS = 0.05
 ALARM_RATE = 0.02
 LEAST_OFF = 2.5  # of the pass's own u
 DRAGGING = 0.12
+SHARED = ("c0", "c1", "grade", "head_wind_out")
 
 
 def fit_findings(
@@ -39,11 +42,18 @@ def fit_findings(
     return tuple(kept), found
 
 
+def coast_downs(setup: SetupResult) -> tuple[PassFit, ...]:
+    """The setup's fitted coast-downs, without its constant-speed passes."""
+    return tuple(fit for fit in setup.fits if fit.of.kind == "coast-down")
+
+
 def _downforce(posterior: DayPosterior) -> Iterator[Finding]:
     priors = posterior.problem.priors
     for name in posterior.problem.setup_names:
         axles = [priors.parameters[priors.index(f"scz_{axle}:{name}")] for axle in ("front", "rear")]
-        if any(p.source == "default" for p in axles):
+        if name in posterior.problem.measured_setups and all(_is_measured(p) for p in axles):
+            continue
+        if any(p.source == "default" and not _is_measured(p) for p in axles):
             total, u95 = sum(p.mean for p in axles), 2.0 * float(np.hypot(axles[0].u, axles[1].u))
             text = (
                 f"Setup {name}: no downforce was measured, typed or predicted. SCx was parted from the tyres' "
@@ -51,6 +61,10 @@ def _downforce(posterior: DayPosterior) -> Iterator[Finding]:
                 "assumption. There is no balance and no L/D."
             )
             yield Finding("downforce-assumed", "note", text)
+
+
+def _is_measured(parameter: Parameter) -> bool:
+    return parameter.u >= SCZ_MEASURED.u
 
 
 def _speeds(posterior: DayPosterior) -> Iterator[Finding]:
@@ -88,11 +102,12 @@ def _unlike(setups: Sequence[SetupResult]) -> Iterator[Finding]:
     degrees of freedom), at 2 % for all passes of a setup together (Bonferroni).
     """
     for setup in setups:
-        areas = np.array([f.scx for f in setup.fits])
+        fits = coast_downs(setup)
+        areas = np.array([f.scx for f in fits])
         n = len(areas)
         if n < 4:
             continue
-        for i, fit in enumerate(setup.fits):
+        for i, fit in enumerate(fits):
             others = np.delete(areas, i)
             mean, spread = float(np.mean(others)), float(np.std(others, ddof=1)) * np.sqrt(n / (n - 1.0))
             off = abs(fit.scx - mean)
@@ -111,7 +126,7 @@ def _unlike_finding(fit: PassFit, what: str) -> Finding:
 
 def _innovations(setups: Sequence[SetupResult]) -> Iterator[Finding]:
     """Innovations should be white: first autocorrelation over all passes within 4 standard errors and 0.2."""
-    parts = [f.innovations - np.mean(f.innovations) for s in setups for f in s.fits]
+    parts = [f.innovations - np.mean(f.innovations) for s in setups for f in coast_downs(s)]
     n, power = sum(len(e) for e in parts), sum(float(e @ e) for e in parts)
     lag1 = sum(float(e[1:] @ e[:-1]) for e in parts) / power if power > 0 else 0.0
     if n > 50 and abs(lag1) > max(0.25, 4.0 / np.sqrt(n)):
@@ -123,7 +138,7 @@ def _innovations(setups: Sequence[SetupResult]) -> Iterator[Finding]:
 
 
 def _energy(setups: Sequence[SetupResult]) -> Iterator[Finding]:
-    closures = np.array([f.energy_closure for s in setups for f in s.fits])
+    closures = np.array([f.energy_closure for s in setups for f in coast_downs(s)])
     if len(closures) < 4:
         return
     off, u = float(np.mean(closures)) - 1.0, float(np.std(closures, ddof=1) / np.sqrt(len(closures)))
@@ -136,12 +151,14 @@ def _energy(setups: Sequence[SetupResult]) -> Iterator[Finding]:
 
 
 def _without_area(setup: SetupResult) -> SetupResult:
-    shared = {k: v for k, v in setup.estimates.items() if k in ("c0", "c1", "grade", "head_wind_out")}
-    return replace(setup, estimates=shared, budget=(), sample_scx=None)
+    gone = ("SCx", "SCx_apparent", "LD")
+    kept = {k: v for k, v in setup.estimates.items() if k not in gone and (k in SHARED or v.source == "measured")}
+    lines = tuple(line for line in setup.budget if line.quantity in kept)
+    return replace(setup, estimates=kept, budget=lines, sample_scx=None)
 
 
 def _no_area(setup: SetupResult, area: Estimate) -> str:
-    n = len(setup.fits)
+    n = len(coast_downs(setup))
     return (
         f"Setup {setup.name}: {n} coast-down{'s' if n != 1 else ''} leave SCx too uncertain to be a number (u "
         f"{area.u:.2f} m² on {area.value:.2f} m²); more passes, both ways, over a wider range of speed."
@@ -149,16 +166,18 @@ def _no_area(setup: SetupResult, area: Estimate) -> str:
 
 
 def _wide(setup: SetupResult, area: Estimate) -> Iterator[Finding]:
+    largest = next(line.input for line in setup.budget if line.quantity == "SCx")
     if area.u95 > WIDE * area.value:
         text = (
             f"Setup {setup.name}: SCx is known to ± {100 * area.u95 / area.value:.0f} % only; the largest part is "
-            f"{setup.budget[0].input}."
+            f"{largest}."
         )
         yield Finding("wide-interval", "check", text)
 
 
 def _linear(setup: SetupResult, area: Estimate) -> Iterator[Finding]:
-    lines = [line for line in setup.budget if " c1" in line.input or " T1" in line.input]
+    of_drag = [line for line in setup.budget if line.quantity == "SCx"]
+    lines = [line for line in of_drag if " c1" in line.input or " T1" in line.input]
     part = float(np.sqrt(sum(line.contribution**2 for line in lines)))
     if part > 0.7 * area.u:
         text = (

@@ -7,11 +7,12 @@ below 1 mm/s at 0.2 s) and turns tooth quantisation and once-per-turn error into
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.polynomial import Chebyshev
 
+from server.analysis.load_data import DayLoads, LoadSeries, load_series
 from server.analysis.result import Pass
 from server.testday.values import Car, Day, FloatArray, Quantity, Recording, Run, Signal
 
@@ -39,6 +40,7 @@ class PassData:
     time_s: nodes on the run's clock, (n,); path: smooth speed used to linearise [m/s];
     position_m: distance along 'out' at the nodes where positions were logged, else None.
     clock_s: seconds after midnight of the pass's middle; since_start_s: running time before it.
+    loads: suspension sensors by kind.
     """
 
     of: Pass
@@ -50,6 +52,7 @@ class PassData:
     path: Chebyshev
     series: Mapping[int, BlockSeries]
     position_m: FloatArray | None = None
+    loads: Mapping[int, LoadSeries] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,8 +96,8 @@ def wheel_roles(car: Car, signals: Mapping[str, Signal]) -> tuple[str, ...]:
     return tuple(role for role in sorted(signals) if role.startswith("wheel_speed_"))
 
 
-def build_pass(run: Run, found: Pass, day: Day, origin: Place | None) -> PassData | None:
-    """Block means of a pass's speeds; None where fewer than eight blocks hold a speed.
+def build_pass(run: Run, found: Pass, day: Day, origin: Place | None, loads: DayLoads | None = None) -> PassData | None:
+    """Block means of a pass's speeds and loads; None where fewer than eight blocks hold a speed.
 
     origin: where distances along the straight are counted from, one for the day.
     """
@@ -126,6 +129,7 @@ def build_pass(run: Run, found: Pass, day: Day, origin: Place | None) -> PassDat
         path=path,
         series=series,
         position_m=_positions(signals, nodes, path, origin),
+        loads=load_series(loads, found, nodes) if loads is not None else {},
     )
 
 

@@ -6,9 +6,10 @@ import numpy as np
 
 from server.analysis.day_model import rotating_mass, with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
-from server.analysis.day_posterior import DayPosterior
+from server.analysis.day_posterior import DayPosterior, point_base
+from server.analysis.loads_report import pass_loads
 from server.analysis.pass_data import BLOCK_S, SATELLITE, SCALE_SPEED_MPS, WHEEL
-from server.analysis.result import PassFit
+from server.analysis.result import AxleLoadFit, PassFit
 from server.inference.augmented_filter import FilterNoise, Segments
 from server.inference.smoother import Smoothed, smooth, transition
 from server.testday.values import FloatArray
@@ -23,12 +24,15 @@ def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
     deviation = _deviations(posterior)
     smoothed = smooth(segments, noise, deviation)
     mean_forcing = forcing[:, 0] + np.sum(forcing[:, 1:] * deviation, axis=1)
-    alone = _alone(posterior)
+    alone, loads = _alone(posterior), pass_loads(posterior, smoothed, deviation)
     p = len(problem.priors.parameters)
     fits = []
     for i, data in enumerate(grid.passes):
         part = slice(int(grid.start[i]), int(grid.start[i + 1]))
         speed = smoothed.speed[part]
+        if data.of.kind != "coast-down":
+            fits.append(_steady_fit(posterior, i, smoothed, part, loads[i]))
+            continue
         fitted = _without_gusts(segments, noise, mean_forcing, part, float(speed[0]))
         observed, model = _resistances(posterior, smoothed, mean_forcing, part)
         times, innovations = _innovations(posterior, i)
@@ -50,19 +54,43 @@ def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
                 resistance_scatter=float(posterior.mode_mean[p + len(grid.passes) + i]),
                 time_closure=_time_closure(data.time_s, speed, fitted),
                 energy_closure=float(np.sum(model * speed) / np.sum(observed * speed)),
+                loads=loads[i],
             )
         )
     return tuple(fits)
 
 
+def _steady_fit(
+    posterior: DayPosterior, i: int, smoothed: Smoothed, part: slice, loads: tuple[AxleLoadFit, ...]
+) -> PassFit:
+    """A constant-speed pass: its loads, speed and wind; no drag area of its own."""
+    data, p, none = posterior.problem.grid.passes[i], len(posterior.problem.priors.parameters), np.zeros(0)
+    speed = smoothed.speed[part]
+    return PassFit(
+        of=data.of,
+        scx=np.nan,
+        scx_u=np.nan,
+        head_wind_mps=float((data.of.direction or 1) * posterior.mode_mean[p + i]),
+        time_s=data.time_s,
+        speed_mps=_observed_speed(posterior, i),
+        fitted_mps=speed,
+        smoothed_mps=speed,
+        gust_mps=smoothed.gust[part],
+        resistance_n=none,
+        model_resistance_n=none,
+        innovation_time_s=none,
+        innovations=none,
+        loads=loads,
+    )
+
+
 def _deviations(posterior: DayPosterior) -> FloatArray:
-    """Deviation of every column from the point of linearisation, for every node, (nodes, p + 2)."""
+    """Deviation of every column from the point of linearisation, for every node, (nodes, p + own)."""
     problem, grid = posterior.problem, posterior.problem.grid
     p, n = len(problem.priors.parameters), len(grid.passes)
-    base = np.concatenate([posterior.point.theta, posterior.point.wind, posterior.point.scatter])
-    moved = posterior.mode_mean - base
+    moved = posterior.mode_mean - point_base(problem, posterior.point)
     shared = np.broadcast_to(moved[:p] / problem.priors.u, (len(grid.time_s), p))
-    own = np.column_stack([moved[p : p + n][grid.of_node], moved[p + n :][grid.of_node]])
+    own = moved[p:].reshape(grid.own, n).T[grid.of_node]
     return np.hstack([shared, own])
 
 
@@ -131,12 +159,12 @@ def _alone(posterior: DayPosterior) -> list[tuple[float, float]]:
         column = problem.priors.index(f"scx:{name}")
         mine = posterior.linear.row_pass == i
         rows = posterior.rows[mine]
-        design = np.column_stack([rows[:, 1 + column] / problem.priors.u[column], rows[:, p + 1], rows[:, p + 2]])
+        design = np.column_stack([rows[:, 1 + column] / problem.priors.u[column], rows[:, p + 1 :]])
         information = design.T @ design
         score = design.T @ posterior.residuals[mine]
-        for j, place in ((1, p + i), (2, p + n + i)):
-            information[j, j] += precision[place, place]
-            score[j] += pull[place]
+        places = p + n * np.arange(problem.grid.own) + i
+        information[1:, 1:] += precision[np.ix_(places, places)]
+        score[1:] += pull[places]
         covariance = np.linalg.inv(information)
         answers.append((float(posterior.mode_mean[column] - (covariance @ score)[0]), float(np.sqrt(covariance[0, 0]))))
     return answers

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from server.analysis.bend_test import REPLICATES
 from server.analysis.day_budget import budget
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.estimates import delta, estimate
-from server.analysis.result import BudgetLine, Comparison, Estimate, Pass, PassFit, SetupResult
-from server.testday.values import Day, FloatArray, Source
+from server.analysis.load_priors import BEND_PER_M
+from server.analysis.loads_report import visited_heights
+from server.analysis.result import BendTest, BudgetLine, Comparison, Estimate, Pass, PassFit, SetupResult
+from server.analysis.ride_report import at_speeds, reference_heights, weight_speed
+from server.testday.values import Day, FloatArray, Setup, Source
 
 UNITS = {
     "SCx": "m²",
@@ -24,28 +28,63 @@ UNITS = {
     "c1": "s/m",
     "grade": "–",
     "head_wind_out": "m/s",
+    "weight_speed": "m/s",
+    "ride_height_front": "m",
+    "ride_height_rear": "m",
 }
 
 
-def setup_results(posterior: DayPosterior, passes: Sequence[Pass], fits: Sequence[PassFit]) -> tuple[SetupResult, ...]:
-    """One SetupResult per fitted setup."""
+def setup_results(
+    posterior: DayPosterior,
+    passes: Sequence[Pass],
+    fits: Sequence[PassFit],
+    bends: Mapping[str, tuple[float, float]],
+    setups: Mapping[str, Setup],
+) -> tuple[SetupResult, ...]:
+    """One SetupResult per fitted setup. bends: setup → (statistic, p) of the test for a bend."""
     results = []
     for name in posterior.problem.setup_names:
         samples = setup_samples(posterior, name)
         sources = _sources(posterior, name)
+        loaded = sources["SCz_front"] == sources["SCz_rear"] == "measured"
+        if loaded:
+            more = reference_heights(posterior, setups[name])
+            speed = weight_speed(posterior, name)
+            if np.all(np.isfinite(speed)) and np.std(speed) < 0.2 * np.mean(speed):
+                more["weight_speed"] = speed
+            samples |= more
+            sources |= dict.fromkeys(more, "measured")
         estimates = {k: estimate(samples[k], UNITS[k], sources[k]) for k in samples if k in sources}
         mine = tuple(p for p in passes if p.setup == name)
+        mine_fits = tuple(f for f in fits if f.of.setup == name)
         results.append(
             SetupResult(
                 name=name,
                 estimates=estimates,
                 passes=mine,
-                fits=tuple(f for f in fits if f.of.setup == name),
+                fits=mine_fits,
                 budget=_budgets(posterior, name, estimates),
                 sample_scx=samples["SCx"][::4],
+                at_speeds=at_speeds(posterior, setups[name]) if loaded else (),
+                visited=visited_heights(posterior, mine_fits, name, _static(setups[name])) if loaded else (),
+                bend=_bend(posterior, name, *bends[name]) if name in bends else None,
             )
         )
     return tuple(results)
+
+
+def _static(setup: Setup) -> dict[str, float | None]:
+    return {"front": setup.front_ride_height_m, "rear": setup.rear_ride_height_m}
+
+
+def _bend(posterior: DayPosterior, name: str, statistic: float, p: float) -> BendTest:
+    slope = {
+        end: estimate(
+            posterior.samples[:, posterior.problem.priors.index(f"bend_{end}:{name}")] / BEND_PER_M, "1/m", "measured"
+        )
+        for end in ("front", "rear")
+    }
+    return BendTest(statistic, p, REPLICATES, name in posterior.problem.bent, slope)
 
 
 def setup_samples(posterior: DayPosterior, name: str) -> dict[str, FloatArray]:
@@ -110,9 +149,34 @@ def posterior_source(posterior: DayPosterior, name: str) -> Source:
 
 
 def _budgets(posterior: DayPosterior, name: str, estimates: dict[str, Estimate]) -> tuple[BudgetLine, ...]:
-    weights = np.zeros(len(posterior.mode_mean))
-    weights[posterior.problem.priors.index(f"scx:{name}")] = 1.0
-    return budget(posterior, "SCx", weights, estimates["SCx"].u)
+    """Lines of every measured area and ratio."""
+    lines: list[BudgetLine] = []
+    for quantity, weights in quantity_weights(posterior, name).items():
+        made = estimates.get(quantity)
+        if made is not None and made.source == "measured":
+            lines += budget(posterior, quantity, weights, made.u)
+    return tuple(lines)
+
+
+def quantity_weights(posterior: DayPosterior, name: str) -> dict[str, FloatArray]:
+    """Derivatives of a setup's areas and ratios by every parameter of the posterior, (p,) each."""
+    priors = posterior.problem.priors
+    unit = {}
+    for parameter in ("scx", "scz_front", "scz_rear"):
+        unit[parameter] = np.zeros(len(posterior.mode_mean))
+        unit[parameter][priors.index(f"{parameter}:{name}")] = 1.0
+    scx, front, rear = (float(unit[k] @ posterior.mode_mean) for k in ("scx", "scz_front", "scz_rear"))
+    scz = front + rear
+    weights = {
+        "SCx": unit["scx"],
+        "SCz_front": unit["scz_front"],
+        "SCz_rear": unit["scz_rear"],
+        "SCz": unit["scz_front"] + unit["scz_rear"],
+    }
+    if scz != 0.0 and scx != 0.0:
+        weights["balance_front"] = (unit["scz_front"] * rear - unit["scz_rear"] * front) / scz**2
+        weights["LD"] = weights["SCz"] / scx - unit["scx"] * scz / scx**2
+    return weights
 
 
 def comparisons(posterior: DayPosterior, day: Day) -> tuple[Comparison, ...]:

@@ -10,7 +10,7 @@ marginal likelihood over θ becomes ordinary linear least squares (Rosenberg 197
 Social Measurement 2, 399–428; de Jong 1991, Annals of Statistics 19, 1073–1083; from memory).
 
 The state is (v, g, e_1 … e_m): a speed driven by v̇ = a v + b g + forcing, an Ornstein–Uhlenbeck gust g,
-and one Ornstein–Uhlenbeck error per coloured sensor.
+and m Ornstein–Uhlenbeck errors, each of which may be seen by several sensors.
 """
 
 from __future__ import annotations
@@ -34,9 +34,10 @@ class Segments:
     start: first node of each stretch, shape (s + 1,); step [s] to each node from the one before, (n,);
     a [1/s], b [1/s]: coefficients over that step, (n,); forcing [m/s²]: (n, p);
     tau_scale: the gust's time constant relative to the nominal, (n,);
-    row_start: first observation of each node, (n + 1,); y, h_speed, h_gust: (r,);
-    direct: what the observation sees of the parameters besides the state, (r, p), column 0 an offset;
-    kind: index into the noise parameters, (r,); weight: variance factor, (r,).
+    row_start: first observation of each node, (n + 1,); y: (r,); see: what an observation sees of the state
+    (v, g, e_1 … e_m), (r, 2 + m); direct: what it sees of the parameters besides, (r, p), column 0 an offset;
+    kind: index into the white noise, (r,); weight: variance factor, (r,).
+    first_speed [m/s]: where each stretch's free start speed is centred, (s,).
     """
 
     start: IntArray
@@ -47,17 +48,17 @@ class Segments:
     tau_scale: FloatArray
     row_start: IntArray
     y: FloatArray
-    h_speed: FloatArray
-    h_gust: FloatArray
+    see: FloatArray
     direct: FloatArray
     kind: IntArray
     weight: FloatArray
+    first_speed: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FilterNoise:
-    """Noise of the filter. gust_sd [m/s], gust_tau [s]; per kind of sensor: white_sd, colour_sd (0 where
-    the sensor has no coloured error) in the sensor's unit and colour_tau [s], shape (kinds,)."""
+    """Noise of the filter. gust_sd [m/s], gust_tau [s]; white_sd per kind of sensor, in its unit, (kinds,);
+    colour_sd and colour_tau [s] of the coloured errors, in the unit that `see` gives them, (m,)."""
 
     gust_sd: float
     gust_tau: float
@@ -82,11 +83,11 @@ def whiten(segments: Segments, noise: FilterNoise) -> tuple[FloatArray, float]:
         segments.tau_scale,
         segments.row_start,
         segments.y,
-        segments.h_speed,
-        segments.h_gust,
+        segments.see,
         segments.direct,
         segments.kind,
         segments.weight,
+        segments.first_speed,
         noise.gust_sd,
         noise.gust_tau,
         noise.white_sd,
@@ -108,11 +109,11 @@ def _whiten(  # type: ignore[no-untyped-def] # noqa: PLR0912, PLR0915, PLR0917 -
     tau_scale,
     row_start,
     y,
-    h_speed,
-    h_gust,
+    see,
     direct,
     kind,
     weight,
+    first_speed,
     gust_sd,
     gust_tau,
     white_sd,
@@ -121,7 +122,7 @@ def _whiten(  # type: ignore[no-untyped-def] # noqa: PLR0912, PLR0915, PLR0917 -
     speed_start_sd,
     rows,
 ):
-    kinds = white_sd.shape[0]
+    kinds = colour_sd.shape[0]
     ns = 2 + kinds
     p = forcing.shape[1]
     mean = np.zeros((ns, p))
@@ -133,13 +134,7 @@ def _whiten(  # type: ignore[no-untyped-def] # noqa: PLR0912, PLR0915, PLR0917 -
         first = start[segment]
         mean[:] = 0.0
         cov[:] = 0.0
-        # the start speed is free: centred on the first speed observation, wide
-        first_speed = 0.0
-        for r in range(row_start[first], row_start[start[segment + 1]]):
-            if h_speed[r] > 0.5:
-                first_speed = (y[r] - direct[r, 0]) / h_speed[r]
-                break
-        mean[0, 0] = first_speed
+        mean[0, 0] = first_speed[segment]
         cov[0, 0] = speed_start_sd * speed_start_sd
         cov[1, 1] = gust_sd * gust_sd
         for j in range(kinds):
@@ -184,21 +179,30 @@ def _whiten(  # type: ignore[no-untyped-def] # noqa: PLR0912, PLR0915, PLR0917 -
                 for j in range(kinds):
                     cov[2 + j, 2 + j] += colour_sd[j] * colour_sd[j] * (1.0 - phi_colour[j] * phi_colour[j])
             for r in range(row_start[k], row_start[k + 1]):
-                j = kind[r]
-                hs = h_speed[r]
-                hg = h_gust[r]
-                for c in range(ns):
-                    ph[c] = hs * cov[c, 0] + hg * cov[c, 1] + cov[c, 2 + j]
-                s = hs * ph[0] + hg * ph[1] + ph[2 + j] + white_sd[j] * white_sd[j] * weight[r]
+                s = white_sd[kind[r]] * white_sd[kind[r]] * weight[r]
+                for i in range(ns):
+                    ph[i] = 0.0
+                    for c in range(ns):
+                        ph[i] += see[r, c] * cov[i, c]
+                for i in range(ns):
+                    s += see[r, i] * ph[i]
                 root = 1.0 / math.sqrt(s)
                 logdet += math.log(s)
                 for c in range(p):
-                    e = -hs * mean[0, c] - hg * mean[1, c] - mean[2 + j, c] - direct[r, c]
-                    if c == 0:
-                        e += y[r]
-                    rows[r, c] = e * root
-                    for i in range(ns):
-                        mean[i, c] += ph[i] / s * e
+                    rows[r, c] = -direct[r, c]
+                rows[r, 0] += y[r]
+                for i in range(ns):
+                    hi = see[r, i]
+                    if hi != 0.0:
+                        for c in range(p):
+                            rows[r, c] -= hi * mean[i, c]
+                for i in range(ns):
+                    gain = ph[i] / s
+                    if gain != 0.0:
+                        for c in range(p):
+                            mean[i, c] += gain * rows[r, c]
+                for c in range(p):
+                    rows[r, c] *= root
                 for i in range(ns):
                     for c in range(i, ns):
                         cov[i, c] -= ph[i] * ph[c] / s

@@ -127,9 +127,7 @@ def jacobian(function: Callable[[FloatArray], ArrayLike], values: ArrayLike, u: 
     step = np.where(spread > 0.0, _STEP * spread, _RELATIVE_STEP * np.maximum(np.abs(x), 1.0))
     columns = []
     for move, h in zip(np.diag(step), step, strict=True):
-        change = np.asarray(function(x + move), dtype=np.float64) - np.asarray(
-            function(x - move), dtype=np.float64
-        )
+        change = np.asarray(function(x + move), dtype=np.float64) - np.asarray(function(x - move), dtype=np.float64)
         columns.append(np.atleast_1d(change / (2.0 * h)))
     return np.stack(columns, axis=-1)
 
@@ -170,16 +168,13 @@ def budget(
         raise ValueError(f"correlation must have shape ({len(inputs)}, {len(inputs)})")
     r = np.eye(len(inputs)) if correlation is None else np.asarray(correlation, dtype=np.float64)
     lines = tuple(
-        Contribution(item, float(c), abs(float(cu)))
-        for item, c, cu in zip(inputs, parts, signed, strict=True)
+        Contribution(item, float(c), abs(float(cu))) for item, c, cu in zip(inputs, parts, signed, strict=True)
     )
     effective = welch_satterthwaite(signed, nu) if np.array_equal(r, np.eye(len(inputs))) else None
     return Budget(float(np.asarray(function(x))), math.sqrt(float(signed @ r @ signed)), lines, effective)
 
 
-def second_order_variance(
-    function: Callable[[FloatArray], ArrayLike], values: ArrayLike, u: ArrayLike
-) -> FloatArray:
+def second_order_variance(function: Callable[[FloatArray], ArrayLike], values: ArrayLike, u: ArrayLike) -> FloatArray:
     """What the next terms of the series add to the variance of f, by pairs of independent inputs.
 
     [ ½ (∂²f/∂x_i∂x_j)² + ∂f/∂x_i ∂³f/∂x_i∂x_j² ] u_i² u_j²  (GUM 5.1.2, note)

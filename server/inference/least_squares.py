@@ -54,9 +54,7 @@ class LeastSquaresFit:
         return np.asarray(self.covariance / np.outer(self.u, self.u))
 
 
-def linear_least_squares(
-    design: ArrayLike, response: ArrayLike, u: ArrayLike | None = None
-) -> LeastSquaresFit:
+def linear_least_squares(design: ArrayLike, response: ArrayLike, u: ArrayLike | None = None) -> LeastSquaresFit:
     """Fit y = X b by the singular values of the column-scaled design, refined in extended precision.
 
     b = argmin Σ ((y - X b)_i / u_i)²;  cov(b) = (Xᵀ W X)⁻¹, times RSS/dof where u is not given
@@ -104,9 +102,7 @@ def nonlinear_least_squares(
     if not np.all(np.isfinite(first)):
         raise ValueError("start: the residuals there are not finite")
     slope = jacobian if jacobian is not None else _central_differences(residuals)
-    with np.errstate(
-        over="ignore", invalid="ignore"
-    ):  # a trial step may overflow the model; it is then refused
+    with np.errstate(over="ignore", invalid="ignore"):  # a trial step may overflow the model; it is then refused
         found = scipy.optimize.least_squares(
             residuals, b0, slope, method="lm", x_scale="jac", ftol=1e-15, xtol=1e-15, gtol=1e-15,
             max_nfev=max_evaluations,
@@ -206,9 +202,7 @@ def _refined(solver: _ScaledSolver, A: FloatArray, y: FloatArray) -> FloatArray:
     r = y - A @ b
     wide, wide_y = A.astype(np.longdouble), y.astype(np.longdouble)
     for _ in range(_REFINEMENTS):
-        upper = np.asarray(
-            wide_y - r.astype(np.longdouble) - wide @ b.astype(np.longdouble), dtype=np.float64
-        )
+        upper = np.asarray(wide_y - r.astype(np.longdouble) - wide @ b.astype(np.longdouble), dtype=np.float64)
         lower = np.asarray(-(wide.T @ r.astype(np.longdouble)), dtype=np.float64)
         change_r, change_b = solver.solve_augmented(upper, lower)
         r, b = r + change_r, b + change_b
@@ -257,10 +251,7 @@ def _central_differences(
     def slope(b: FloatArray) -> FloatArray:
         step = _CENTRAL_STEP * np.where(b == 0.0, 1.0, np.abs(b))
         moves = np.diag(step)
-        columns = [
-            (residuals(b + move) - residuals(b - move)) / (2.0 * h)
-            for move, h in zip(moves, step, strict=True)
-        ]
+        columns = [(residuals(b + move) - residuals(b - move)) / (2.0 * h) for move, h in zip(moves, step, strict=True)]
         return np.stack(columns, axis=-1)
 
     return slope

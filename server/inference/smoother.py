@@ -17,12 +17,14 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Smoothed:
-    """Smoothed speed [m/s] and gust [m/s] at every node, (n,), and their standard deviations."""
+    """Smoothed speed [m/s] and gust [m/s] at every node, (n,), their standard deviations, and the coloured
+    errors, (n, m)."""
 
     speed: FloatArray
     gust: FloatArray
     speed_sd: FloatArray
     gust_sd: FloatArray
+    colours: FloatArray
 
 
 def smooth(segments: Segments, noise: FilterNoise, theta: FloatArray) -> Smoothed:
@@ -35,10 +37,10 @@ def smooth(segments: Segments, noise: FilterNoise, theta: FloatArray) -> Smoothe
     rows = np.broadcast_to(theta, segments.forcing[:, 1:].shape)[row_node]
     seen = segments.y - segments.direct[:, 0] - np.sum(segments.direct[:, 1:] * rows, axis=1)
     n = len(segments.step)
-    out = np.zeros((4, n))
-    for first, last in zip(segments.start[:-1], segments.start[1:], strict=True):
-        _smooth_one(segments, noise, forcing, seen, int(first), int(last), out)
-    return Smoothed(out[0], out[1], out[2], out[3])
+    out = np.zeros((4 + len(noise.colour_sd), n))
+    for i in range(len(segments.start) - 1):
+        _smooth_one(segments, noise, forcing, seen, i, out)
+    return Smoothed(out[0], out[1], out[2], out[3], out[4:].T)
 
 
 def _smooth_one(  # noqa: PLR0917 - one stretch of a loop, private
@@ -46,14 +48,14 @@ def _smooth_one(  # noqa: PLR0917 - one stretch of a loop, private
     noise: FilterNoise,
     forcing: FloatArray,
     seen: FloatArray,
-    first: int,
-    last: int,
+    stretch: int,
     out: FloatArray,
 ) -> None:
-    size = 2 + len(noise.white_sd)
+    first, last = int(segments.start[stretch]), int(segments.start[stretch + 1])
+    size = 2 + len(noise.colour_sd)
     mean, cov = np.zeros(size), np.diag(np.concatenate([[0.0, noise.gust_sd**2], noise.colour_sd**2]))
     cov[0, 0] = noise.speed_start_sd**2
-    mean[0] = _first_speed(segments, first)
+    mean[0] = segments.first_speed[stretch]
     means, covs, ahead_means, ahead_covs, moves = [], [], [], [], []
     for k in range(first, last):
         if k > first:
@@ -65,8 +67,7 @@ def _smooth_one(  # noqa: PLR0917 - one stretch of a loop, private
         ahead_means.append(mean)
         ahead_covs.append(cov)
         for r in range(segments.row_start[k], segments.row_start[k + 1]):
-            h = np.zeros(size)
-            h[0], h[1], h[2 + segments.kind[r]] = segments.h_speed[r], segments.h_gust[r], 1.0
+            h = segments.see[r]
             ph = cov @ h
             s = float(h @ ph) + noise.white_sd[segments.kind[r]] ** 2 * segments.weight[r]
             mean = mean + ph / s * (seen[r] - float(h @ mean))
@@ -80,13 +81,6 @@ def _smooth_one(  # noqa: PLR0917 - one stretch of a loop, private
         m = means[k] + gain @ (m - ahead_means[k + 1])
         c = covs[k] + gain @ (c - ahead_covs[k + 1]) @ gain.T
         _keep(out, first + k, m, c)
-
-
-def _first_speed(segments: Segments, first: int) -> float:
-    """Where the filter centres the start speed: the stretch's first observation of speed."""
-    rows = np.arange(segments.row_start[first], len(segments.y))
-    r = int(rows[np.argmax(segments.h_speed[rows] > 0.5)])
-    return float((segments.y[r] - segments.direct[r, 0]) / segments.h_speed[r])
 
 
 def transition(segments: Segments, noise: FilterNoise, k: int) -> tuple[FloatArray, float, FloatArray]:
@@ -117,3 +111,4 @@ def transition(segments: Segments, noise: FilterNoise, k: int) -> tuple[FloatArr
 def _keep(out: FloatArray, node: int, mean: FloatArray, cov: FloatArray) -> None:
     out[0, node], out[1, node] = mean[0], mean[1]
     out[2, node], out[3, node] = np.sqrt(max(cov[0, 0], 0.0)), np.sqrt(max(cov[1, 1], 0.0))
+    out[4:, node] = mean[2:]

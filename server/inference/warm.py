@@ -18,10 +18,10 @@ def warm() -> None:
         tau_scale=np.ones(2),
         row_start=np.array([0, 1, 2], dtype=np.int64),
         y=np.full(2, 20.0),
-        h_speed=np.ones(2),
-        h_gust=np.zeros(2),
+        see=np.array([[1.0, 0.0, 0.0], [1.0, 0.0, 1.0]]),
         direct=np.zeros((2, 2)),
         kind=np.zeros(2, dtype=np.int64),
         weight=np.ones(2),
+        first_speed=np.full(1, 20.0),
     )
-    whiten(segments, FilterNoise(0.5, 5.0, np.full(2, 0.05), np.zeros(2), np.ones(2)))
+    whiten(segments, FilterNoise(0.5, 5.0, np.full(2, 0.05), np.zeros(1), np.ones(1)))

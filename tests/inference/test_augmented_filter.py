@@ -23,18 +23,18 @@ def make_segments(rng: np.random.Generator, lengths: tuple[int, ...] = (9, 7), p
         tau_scale=rng.uniform(0.6, 2.0, n),
         row_start=np.concatenate([[0], np.cumsum(seen)]).astype(np.int64),
         y=rng.normal(20.0, 0.5, r),
-        h_speed=rng.uniform(0.98, 1.02, r),
-        h_gust=rng.normal(0.0, 0.1, r),
+        see=np.column_stack([rng.uniform(0.98, 1.02, r), rng.normal(0.0, 0.1, r), rng.integers(0, 2, (r, 2))]),
         direct=rng.normal(0.0, 0.3, (r, p)),
         kind=rng.integers(0, 2, r).astype(np.int64),
         weight=rng.uniform(0.5, 2.0, r),
+        first_speed=rng.normal(20.0, 0.5, len(lengths)),
     )
 
 
 def dense(segments: Segments, noise: FilterNoise) -> tuple[np.ndarray, np.ndarray]:
     """Residual rows [e_0, −E] and covariance of all observations, from the joint Gaussian of all states."""
     size, rows_out, covs = 4, [], []
-    for first, last in zip(segments.start[:-1], segments.start[1:], strict=True):
+    for first, last, start in zip(segments.start[:-1], segments.start[1:], segments.first_speed, strict=True):
         n = last - first
         lift, push = np.zeros((n * size, n * size)), np.zeros((n * size, segments.forcing.shape[1]))
         drive = np.zeros((n * size, n * size))
@@ -53,11 +53,8 @@ def dense(segments: Segments, noise: FilterNoise) -> tuple[np.ndarray, np.ndarra
         see = np.zeros((len(rows), n * size))
         node = np.repeat(np.arange(n), np.diff(segments.row_start[first : last + 1]))
         for i, r in enumerate(rows):
-            see[i, node[i] * size] = segments.h_speed[r]
-            see[i, node[i] * size + 1] = segments.h_gust[r]
-            see[i, node[i] * size + 2 + segments.kind[r]] = 1.0
+            see[i, node[i] * size : (node[i] + 1) * size] = segments.see[r]
         part = slice(rows.start, rows.stop)
-        start = (segments.y[part][0] - segments.direct[part][0, 0]) / segments.h_speed[part][0]
         level = np.zeros(n * size)
         level[:] = lift[:, 0] * start
         e = -(see @ push) - segments.direct[part]
@@ -86,9 +83,10 @@ def test_smoother_gives_the_dense_conditional_mean() -> None:
     # the gust at node 5 by moving an extra, nearly noiseless look at it: E[g | y] = Cov(g, y) Cov(y)⁻¹ r
     probe = Segments(**{name: getattr(segments, name) for name in segments.__dataclass_fields__})
     at = int(segments.row_start[6])
-    insert = {"y": 0.0, "h_speed": 0.0, "h_gust": 1.0, "kind": 0, "weight": 1e-12}
+    insert = {"y": 0.0, "kind": 0, "weight": 1e-12}
     changed = {k: np.insert(getattr(probe, k), at, v) for k, v in insert.items()}
     changed["kind"] = changed["kind"].astype(np.int64)
+    changed["see"] = np.insert(probe.see, at, [0.0, 1.0, 0.0, 0.0], axis=0)
     changed["direct"] = np.insert(probe.direct, at, 0.0, axis=0)
     changed["row_start"] = probe.row_start + (np.arange(13) > 5)
     wider = Segments(**{**{n: getattr(probe, n) for n in probe.__dataclass_fields__}, **changed})
@@ -138,7 +136,7 @@ def test_halving_the_step_changes_the_likelihood_little() -> None:
         forcing=twice(coarse.forcing),
         tau_scale=twice(coarse.tau_scale),
         row_start=np.concatenate([[0], np.cumsum(fine_counts)]).astype(np.int64),
-        **{k: getattr(coarse, k) for k in ("y", "h_speed", "h_gust", "direct", "kind", "weight")},
+        **{k: getattr(coarse, k) for k in ("y", "see", "direct", "kind", "weight", "first_speed")},
     )
     rows, logdet = whiten(coarse, NOISE)
     rows_fine, logdet_fine = whiten(fine, NOISE)

@@ -1,0 +1,403 @@
+"""Axle loads and ride heights as rows of the day's filter.
+
+    L_front = ½ρU² SCz_front (1 + B_f ξ_f) − ΔN,   L_rear = ½ρU² SCz_rear (1 + B_r ξ_r) + ΔN,
+    ΔN = [ m (dv/dt + g γ) h + (ΣJ/r) dv/dt ] / L,  dv/dt the model's own, so gusts and parameters are in it
+    spring load  P = L ∓ s F_x h/L (driven axle, constant speed) − τ dL/dt + e,  e what the joints hold back
+    damper:      (1 + δ) P / (1 + κ) + zero                                      [N]
+    push rod:    (1 + ε) P + zero                                                [N]
+    ride height: drop of the body at the sensor by the lever rule from          [m]
+                 z(P)/(1 + κ) + L / (2 K_tyre (1 + τ_t)) − growth (v/20)²  over each axle, + zero
+
+ξ is how far the axle has sunk beyond its place at the reference condition, in 10 mm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.aero.constants import STANDARD_GRAVITY
+from server.analysis.axle_spring import AxleSpring
+from server.analysis.load_data import AXLE_OF, LOAD_KINDS, SOURCE_OF
+from server.analysis.load_priors import BEND_PER_M, unit_slope, unit_zero
+from server.analysis.pass_data import SCALE_SPEED_MPS
+from server.analysis.result import AxleEnd
+from server.testday.values import Axle, Car, FloatArray, Quantity
+
+ENDS: tuple[AxleEnd, AxleEnd] = ("front", "rear")
+FRICTION_COLOUR: Mapping[AxleEnd, int] = {"front": 1, "rear": 2}  # place among the filter's coloured errors
+SIDE_OF = {"front": -1.0, "rear": 1.0}
+TRIM_SEEN_S = 0.8  # of the second after the lift that a coast-down leaves out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Motion:
+    """The car's motion at the nodes where the model is linearised; arrays (n,), matrices (n, columns).
+
+    speed, air_speed [m/s]; half_density: ½ρ [kg/m³]; accel = a v + b g + forcing·(1, θ): a, b, forcing;
+    mass [kg]; slope: γ in the direction of travel; drive_n: drive force of constant-speed passes, else 0;
+    way: sign of the pass's own wind in U; relative_density: ρ over the day's nominal.
+    """
+
+    speed: FloatArray
+    air_speed: FloatArray
+    half_density: FloatArray
+    a: FloatArray
+    b: FloatArray
+    forcing: FloatArray
+    mass: FloatArray
+    slope: FloatArray
+    drive_n: FloatArray
+    way: FloatArray
+    relative_density: FloatArray
+
+    @property
+    def accel(self) -> FloatArray:
+        """dv/dt without gusts [m/s²], (n,)."""
+        return np.asarray(self.a * self.speed + self.forcing[:, 0])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Columns:
+    """Where things stand in the model: prior u per shared parameter, index of a name or None, count of shared
+    parameters, load kinds in the order of the passes' own zero columns, value by name."""
+
+    u: FloatArray
+    index: Callable[[str], int | None]
+    kinds: tuple[int, ...]
+    value: Mapping[str, float]
+
+    def get(self, name: str) -> float:
+        """Value of a parameter, 0 where the day has none of this name."""
+        return self.value.get(name, 0.0)
+
+    @property
+    def wind(self) -> int:
+        """Column of the pass's own wind."""
+        return 1 + len(self.u)
+
+    def zero(self, kind: int) -> int:
+        """Column of the pass's own zero of a source."""
+        return self.wind + 2 + self.kinds.index(kind)
+
+    def drift(self, kind: int) -> int:
+        """Column of that zero's drift within the pass."""
+        return self.wind + 2 + len(self.kinds) + self.kinds.index(kind)
+
+    @property
+    def width(self) -> int:
+        """Number of columns, offset and the pass's own included."""
+        return self.wind + own_count(self.kinds)
+
+
+def own_count(kinds: Sequence[int]) -> int:
+    """Columns that each pass has for itself: wind, scatter; per load source a zero and its drift; per axle what
+    the joints have not turned at its beginning."""
+    return 2 + 2 * len(kinds) + (2 if kinds else 0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Linear:
+    """A quantity at every node and its derivatives: value (n,), by speed and gust (n,), by column (n, width)."""
+
+    value: FloatArray
+    by_speed: FloatArray
+    by_gust: FloatArray
+    by_column: FloatArray
+
+    def scaled(self, factor: FloatArray | float) -> Linear:
+        """The quantity times a known factor."""
+        factor = np.asarray(factor, dtype=float)
+        wide = factor[:, None] if factor.ndim else factor
+        return Linear(self.value * factor, self.by_speed * factor, self.by_gust * factor, self.by_column * wide)
+
+    def plus(self, other: Linear) -> Linear:
+        """The sum of two."""
+        return Linear(
+            self.value + other.value,
+            self.by_speed + other.by_speed,
+            self.by_gust + other.by_gust,
+            self.by_column + other.by_column,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class LoadContext:
+    """What a day's load rows need besides motion and columns."""
+
+    car: Car
+    springs: Mapping[AxleEnd, AxleSpring | None]
+    setup_names: tuple[str, ...]
+    reference_speed_mps: float
+    reference_density_kgm3: float
+
+
+def inertial_lever(car: Car, mass: FloatArray | float, value: Mapping[str, float]) -> FloatArray:
+    """∂ΔN/∂(dv/dt) = (m h + ΣJ/r) / L [kg]."""
+    spin = 0.0
+    for end in ENDS:
+        axle: Axle = getattr(car, end)
+        spin += axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value * (1.0 + value.get(f"inertia_{end}", 0.0))
+    lever = (1.0 + value.get("lever", 0.0)) / car.wheelbase_m.value
+    return np.asarray((mass * car.cg_height_m.value + spin) * lever)
+
+
+def sink_compliance(context: LoadContext, end: AxleEnd, value: Mapping[str, float]) -> float:
+    """How far an axle's body comes down per load on its tyres at rest [m/N]."""
+    axle: Axle = getattr(context.car, end)
+    spring = context.springs[end]
+    soft = 0.0 if spring is None else 1.0 / (spring.rate_n_per_m * (1.0 + value.get(f"rate_{end}", 0.0)))
+    return soft + 0.5 / (axle.tyre_rate_n_per_m.value * (1.0 + value.get(f"tyre_rate_{end}", 0.0)))
+
+
+def load_sensitivity(context: LoadContext, kind: int, value: Mapping[str, float]) -> float:
+    """What a newton more on an axle adds to what its source reads [1] or [m/N]."""
+    end = AXLE_OF[kind]
+    if SOURCE_OF[kind] == "damper":
+        return (1.0 + value.get(f"damper_gain_{end}", 0.0)) / (1.0 + value.get(f"rate_{end}", 0.0))
+    if SOURCE_OF[kind] == "push rod":
+        return 1.0 + value.get(f"rod_ratio_{end}", 0.0)
+    along = SIDE_OF[end] * -value.get(f"sensor_x_{end}", 0.0) / context.car.wheelbase_m.value
+    return sink_compliance(context, end, value) * (1.0 + along) * (1.0 + value.get(f"height_gain_{end}", 0.0))
+
+
+def bend_shape(
+    motion: Motion, setup: np.ndarray, context: LoadContext, end: AxleEnd, value: Mapping[str, float]
+) -> tuple[FloatArray, FloatArray]:
+    """ξ at every node, (n,), and ∂ξ/∂(load) [1/N], a number for each node.
+
+    From the steady load of the unbent area: the bend of the sink itself is of second order.
+    """
+    area = np.array([value[f"scz_{end}:{s}"] for s in context.setup_names])[setup]
+    bend = np.array([value.get(f"bend_{end}:{s}", 0.0) for s in context.setup_names])[setup]
+    soft = sink_compliance(context, end, value)
+    reference = 0.5 * context.reference_density_kgm3 * context.reference_speed_mps**2 * area
+    transfer = SIDE_OF[end] * _transfer(motion, context.car, value)
+    aero = motion.half_density * motion.air_speed**2 * area
+    xi = (aero + transfer - reference) * soft / BEND_PER_M
+    for _ in range(2):
+        xi = (aero * (1.0 + bend * xi) + transfer - reference) * soft / BEND_PER_M
+    return xi, np.full(len(xi), soft / BEND_PER_M)
+
+
+def _transfer(motion: Motion, car: Car, value: Mapping[str, float]) -> FloatArray:
+    lever = (1.0 + value.get("lever", 0.0)) / car.wheelbase_m.value
+    weight = motion.mass * STANDARD_GRAVITY * motion.slope * car.cg_height_m.value * lever
+    return np.asarray(inertial_lever(car, motion.mass, value) * motion.accel + weight)
+
+
+def axle_load(
+    motion: Motion,
+    setup: np.ndarray,
+    context: LoadContext,
+    columns: Columns,
+    end: AxleEnd,
+    slopes: Mapping[str, FloatArray],
+    drivers: Mapping[str, FloatArray],
+) -> Linear:
+    """Load of an axle away from the standing car [N], with its derivatives.
+
+    slopes: parameter → ∂γ/∂parameter at the nodes; drivers: mass parameter → 1 where it counts, else 0.
+    """
+    value, car, side = columns.value, context.car, SIDE_OF[end]
+    area = np.array([value[f"scz_{end}:{s}"] for s in context.setup_names])[setup]
+    bend = np.array([columns.get(f"bend_{end}:{s}") for s in context.setup_names])[setup]
+    xi, by_load = bend_shape(motion, setup, context, end, value)
+    pressure = motion.half_density * motion.air_speed**2
+    aero = pressure * area * (1.0 + bend * xi)
+    lever = inertial_lever(car, motion.mass, value)
+    transfer = _transfer(motion, car, value)
+    # by air speed: through the pressure, and through the sink that follows it
+    steeper = 1.0 + bend * xi + bend * pressure * area * by_load
+    by_air = 2.0 * motion.half_density * motion.air_speed * area * steeper
+    by_column = side * lever[:, None] * motion.forcing
+    by_column[:, 0] = 0.0
+
+    def add(name: str, derivative: FloatArray | float) -> None:
+        place = columns.index(name)
+        if place is not None:
+            by_column[:, 1 + place] += derivative * columns.u[place]
+
+    reference = 0.5 * context.reference_density_kgm3 * context.reference_speed_mps**2
+    for i, s in enumerate(context.setup_names):
+        here = (setup == i).astype(float)
+        with_sink = 1.0 + bend * xi + bend * area * (pressure - reference) * by_load
+        add(f"scz_{end}:{s}", here * pressure * with_sink)
+        add(f"bend_{end}:{s}", here * pressure * area * xi)
+    for name in ("pressure", "temperature", "humidity"):
+        add(name, aero / motion.relative_density)
+    add("lever", side * transfer / (1.0 + columns.get("lever")))
+    over = (1.0 + columns.get("lever")) / car.wheelbase_m.value
+    height = car.cg_height_m.value * over
+    for name, shape in slopes.items():
+        add(name, side * motion.mass * STANDARD_GRAVITY * height * shape)
+    for name, counts in drivers.items():
+        add(name, side * (motion.accel + STANDARD_GRAVITY * motion.slope) * height * counts)
+    for wheel in ENDS:
+        axle: Axle = getattr(car, wheel)
+        spin = axle.axle_inertia_kgm2.value / axle.tyre_radius_m.value * over
+        add(f"inertia_{wheel}", side * spin * motion.accel)
+    by_column[:, columns.wind] += motion.way * by_air
+    return Linear(aero + side * transfer, by_air + side * lever * motion.a, by_air + side * lever * motion.b, by_column)
+
+
+def spring_load(
+    load: Linear, motion: Motion, context: LoadContext, columns: Columns, end: AxleEnd, load_rate: FloatArray
+) -> Linear:
+    """What the springs of an axle carry: its load less what the links take past them, late by the lag.
+
+    load_rate: dL/dt along the pass [N/s].
+    """
+    car, value, by_column = context.car, load.value.copy(), load.by_column.copy()
+    driven = car.driven == "all" or car.driven == end
+    lag = columns.index(f"lag_{end}")
+    if lag is not None:
+        value -= columns.get(f"lag_{end}") * load_rate
+        by_column[:, 1 + lag] -= load_rate * columns.u[lag]
+    squat = columns.index("anti_squat")
+    if squat is not None and driven:
+        share = 0.5 if car.driven == "all" else 1.0
+        lift = -SIDE_OF[end] * share * motion.drive_n * car.cg_height_m.value / car.wheelbase_m.value
+        value += columns.get("anti_squat") * lift
+        by_column[:, 1 + squat] += lift * columns.u[squat]
+    return Linear(value, load.by_speed, load.by_gust, by_column)
+
+
+def body_drop(
+    load: Linear, springs: Linear, motion: Motion, context: LoadContext, columns: Columns, end: AxleEnd
+) -> tuple[Linear, FloatArray]:
+    """How far the body has come down over an axle [m], and what a newton held back in the joints adds [m/N]."""
+    axle: Axle = getattr(context.car, end)
+    spring = context.springs[end]
+    stiff = 2.0 * axle.tyre_rate_n_per_m.value * (1.0 + columns.get(f"tyre_rate_{end}"))
+    drop = load.scaled(1.0 / stiff)
+    by_column, value = drop.by_column.copy(), drop.value.copy()
+    rate = columns.index(f"tyre_rate_{end}")
+    if rate is not None:
+        by_column[:, 1 + rate] -= value / (1.0 + columns.get(f"tyre_rate_{end}")) * columns.u[rate]
+    grown = (motion.speed / SCALE_SPEED_MPS) ** 2
+    growth = columns.index("tyre_growth")
+    value = value - columns.get("tyre_growth") * grown
+    by_speed = drop.by_speed - 2.0 * columns.get("tyre_growth") * motion.speed / SCALE_SPEED_MPS**2
+    if growth is not None:
+        by_column[:, 1 + growth] -= grown * columns.u[growth]
+    tyre = Linear(value, by_speed, drop.by_gust, by_column)
+    if spring is None:
+        return tyre, np.zeros(len(value))
+    softer = 1.0 / (1.0 + columns.get(f"rate_{end}"))
+    compliance = spring.compliance(springs.value) * softer
+    travel = Linear(
+        spring.travel(springs.value) * softer,
+        springs.by_speed * compliance,
+        springs.by_gust * compliance,
+        springs.by_column * compliance[:, None],
+    )
+    place = columns.index(f"rate_{end}")
+    if place is not None:
+        travel.by_column[:, 1 + place] -= travel.value * softer * columns.u[place]
+    return tyre.plus(travel), compliance
+
+
+def source_rows(
+    kind: int,
+    loads: Mapping[AxleEnd, Linear],
+    springs: Mapping[AxleEnd, Linear],
+    drops: Mapping[AxleEnd, tuple[Linear, FloatArray]],
+    columns: Columns,
+    car: Car,
+) -> tuple[Linear, FloatArray, FloatArray]:
+    """What a source reads at every node, and what a newton of joint friction front and rear adds to it."""
+    end = AXLE_OF[kind]
+    n = len(loads[end].value)
+    none = np.zeros(n)
+    if SOURCE_OF[kind] == "ride height":
+        return _ride_height(end, drops, columns, car)
+    if SOURCE_OF[kind] == "damper":
+        gain = (1.0 + columns.get(f"damper_gain_{end}")) / (1.0 + columns.get(f"rate_{end}"))
+        seen = springs[end].scaled(gain)
+        rates = {f"rate_{end}": -1.0 / (1.0 + columns.get(f"rate_{end}")), f"damper_gain_{end}": 1.0}
+    else:
+        gain = 1.0 + columns.get(f"rod_ratio_{end}")
+        seen = springs[end].scaled(gain)
+        rates = {f"rod_ratio_{end}": 1.0 / gain}
+    for name, share in rates.items():
+        place = columns.index(name)
+        if place is not None:
+            seen.by_column[:, 1 + place] += share * seen.value * columns.u[place]
+    held = np.full(n, gain)
+    return seen, held if end == "front" else none, held if end == "rear" else none
+
+
+def _ride_height(
+    end: AxleEnd, drops: Mapping[AxleEnd, tuple[Linear, FloatArray]], columns: Columns, car: Car
+) -> tuple[Linear, FloatArray, FloatArray]:
+    """Drop at a sensor from the drops over both axles by the lever rule: x ahead of its axle."""
+    along = columns.get(f"sensor_x_{end}") / car.wheelbase_m.value
+    front, rear = (along, -along)
+    front, rear = (1.0 + front, rear) if end == "front" else (front, 1.0 + rear)
+    gain = 1.0 + columns.get(f"height_gain_{end}")
+    seen = drops["front"][0].scaled(front * gain).plus(drops["rear"][0].scaled(rear * gain))
+    pitch = (drops["front"][0].value - drops["rear"][0].value) / car.wheelbase_m.value
+    for name, by in ((f"sensor_x_{end}", pitch * gain), (f"height_gain_{end}", seen.value / gain)):
+        place = columns.index(name)
+        if place is not None:
+            seen.by_column[:, 1 + place] += by * columns.u[place]
+    return seen, drops["front"][1] * front * gain, drops["rear"][1] * rear * gain
+
+
+def own_columns(
+    seen: Linear,
+    kind: int,
+    columns: Columns,
+    since_mid_s: FloatArray,
+    unturned: Sequence[tuple[FloatArray, tuple[FloatArray, FloatArray]]],
+) -> Linear:
+    """The same with the pass's own zero, its drift and what the joints have not turned.
+
+    unturned: front and rear, what a newton held back adds to the reading, and mean and sd of that [N].
+    """
+    by_column, value = seen.by_column.copy(), seen.value.copy()
+    for place, (held, (mean, sd)) in enumerate(unturned):
+        value += held * mean
+        by_column[:, columns.wind + 2 + 2 * len(columns.kinds) + place] = held * sd
+    by_column[:, columns.zero(kind)] = unit_zero(kind)
+    by_column[:, columns.drift(kind)] = unit_slope(kind) * since_mid_s
+    return Linear(value, seen.by_speed, seen.by_gust, by_column)
+
+
+def unturned_friction(
+    load_n: FloatArray, step_s: float, friction: Quantity, end: AxleEnd
+) -> tuple[FloatArray, FloatArray]:
+    """What the joints still miss of having turned round [N]: mean and standard deviation along a coast-down, (n,).
+
+    The lift throws load on to the front axle and takes it off the rear one. Where the load then goes on that way
+    the springs follow at once; where it turns, they follow only after it has crossed the play 2f that friction
+    leaves, and until then miss d = max(0, 2f − x), x = |F(0) − F(t)|. With 2f uniform in (a, b), 2f̄ ± 2√3 u:
+
+        E d = (a + b)/2 − x,           E d² = E² d + (b − a)²/12         x ≤ a
+        E d = (b − x)²/(2 (b − a)),    E d² = (b − x)³/(3 (b − a))       a < x < b.
+
+    load_n: the axle's load without gusts, from about a second after the lift; friction: of the axle. Signed: what
+    is missing of a falling load is counted negative. From then on friction is a constant, part of the zero.
+    """
+    none = np.zeros(len(load_n))
+    change = load_n[0] - load_n
+    falling = bool(change[-1] >= 0.0)
+    low = max(2.0 * friction.value - 2.0 * np.sqrt(3.0) * friction.u, 0.0)
+    high = 2.0 * friction.value + 2.0 * np.sqrt(3.0) * friction.u
+    if falling == (end == "rear") or high <= 0.0 or len(load_n) < 2:
+        return none, none
+    crossed = TRIM_SEEN_S * abs(load_n[1] - load_n[0]) / step_s + np.maximum.accumulate(np.abs(change))
+    width = max(high - low, 1e-9)
+    left = np.maximum(high - np.maximum(crossed, low), 0.0)
+    mean, square = left**2 / (2.0 * width), left**3 / (3.0 * width)
+    early = np.maximum(low - crossed, 0.0)  # before the least play is crossed all is missing, and known to be
+    sd = np.sqrt(np.maximum(square - mean**2, 0.0))
+    return (-1.0 if falling else 1.0) * (mean + early), sd
+
+
+def kinds_of(passes: Sequence[Mapping[int, object]]) -> tuple[int, ...]:
+    """Load kinds that any pass has, in order."""
+    return tuple(k for k in LOAD_KINDS if any(k in each for each in passes))
