@@ -13,6 +13,7 @@ from server.analysis.axle_spring import AxleSpring, motion_ratio, wheel_rate_rel
 from server.analysis.load_data import axle_springs
 from server.analysis.result import AxleEnd, Estimate, StandTest
 from server.analysis.spin_down import DrivelineDrag, driveline_drag
+from server.testday.rounding import with_uncertainty
 from server.testday.values import Axle, Car, Day, Finding, FloatArray, Quantity, Recording, Source
 
 DISAGREE_Z = 2.5
@@ -171,14 +172,20 @@ def _entered_ride(axle: Axle, rate: AxleRate, spring: AxleSpring | None) -> Quan
 
 def _test(name: str, measured: Estimate, entered: Quantity | None, told: str, more: str = "") -> StandTest:
     unit = measured.unit
-    text = f"{name[0].upper()}{name[1:]}: {measured.value:.4g} ± {measured.u95:.2g} {unit} measured ({told})"
+    text = f"{name[0].upper()}{name[1:]}: {_shown(measured)} measured ({told})"
     if entered is None:
         return StandTest(name, measured, None, None, f"{text}; nothing was entered.{more}")
     joint = float(np.hypot(measured.u, entered.u))
     z = (measured.value - entered.value) / joint if joint > 0 else 0.0
     against = _normal(entered.value, entered.u, unit, entered.source)
-    text = f"{text}, {entered.value:.4g} ± {against.u95:.2g} {unit} entered: {abs(z):.1f} joint u apart.{more}"
+    text = f"{text}, {_shown(against)} entered: {abs(z):.1f} joint u apart.{more}"
     return StandTest(name, measured, against, float(z), text)
+
+
+def _shown(one: Estimate) -> str:
+    """Value ± U95, a rate in the unit that springs are sold by."""
+    scale, unit = (1e-3, "N/mm") if one.unit == "N/m" else (1.0, one.unit)
+    return with_uncertainty(scale * one.value, scale * one.u95, unit)
 
 
 def _normal(value: float, u: float, unit: str, source: Source) -> Estimate:

@@ -58,7 +58,7 @@ def _nothing(raw: RawLog, log: LogFile, wanted: Collection[str], roles: Assignme
         start, end = (f"{t:g} s" if t is not None else "its end" for t in (log.from_s, log.to_s))
         return f"{raw.file} has no samples from {start} to {end}."
     doubts = _about([finding.text for finding in roles.findings], wanted)
-    spoken = " or ".join(ROLES[role].spoken for role in wanted)
+    spoken = " or ".join(ROLES[role].spoken for role in list(wanted)[:4])
     return doubts[0] if doubts else f"{raw.file}: none of its columns is {spoken}; {_held(raw)}."
 
 
