@@ -117,7 +117,7 @@ def _time(v0: FloatArray, v1: FloatArray, law: QuadraticLaw) -> FloatArray:
     """Time from v0 to v1, infinite where the resistance vanishes on the way."""
     m, a, b, c = floats(law.effective_mass_kg, law.a, law.b, law.c)
     x = _arc(4.0 * a * c - b**2, v0 - v1, 2.0 * a + b * (v0 + v1) + 2.0 * c * v0 * v1)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):  # beyond any speed is beyond any speed
         lowest_point = np.where(c > 0.0, -b / (2.0 * c), v1)
     on_the_way = np.minimum(np.maximum(lowest_point, v1), v0)
     least = np.minimum(law.resistance(on_the_way), np.minimum(law.resistance(v0), law.resistance(v1)))

@@ -92,6 +92,12 @@ def test_there_and_back(law: QuadraticLaw, v0: float, part: float) -> None:
     )
 
 
+def test_a_quadratic_term_next_to_nothing_is_none() -> None:
+    plain, tiny = QuadraticLaw(300.0, 40.0, 5.0, 0.0), QuadraticLaw(300.0, 40.0, 5.0, 1e-310)
+    assert time_between(20.0, 5.0, tiny) == pytest.approx(float(time_between(20.0, 5.0, plain)), rel=1e-12)
+    assert distance_between(20.0, 5.0, tiny) == pytest.approx(float(distance_between(20.0, 5.0, plain)), rel=1e-12)
+
+
 def test_shapes_broadcast() -> None:
     law = QuadraticLaw(np.array([250.0, 300.0]), 40.0, np.array([0.0, 1.0]), 0.8)
     assert speed_after(np.linspace(0.0, 5.0, 7)[:, np.newaxis], 20.0, law).shape == (7, 2)
