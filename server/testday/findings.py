@@ -99,4 +99,17 @@ CODES: dict[str, str] = {
     "direction-by-word": "Several passes take their direction from one word of the run sheet.",
     "direction-unknown": "Nothing tells which way the passes of a run went.",
     "off-straight": "A pass does not follow the straight's heading.",
+    # suspension sensors (server.analysis.suspension_checks)
+    "damper-dead": "A suspension sensor does not follow the car and is not used in the runs named.",
+    "travel-clipped": "A suspension sensor sits on the end of its range during passes and is not used in the runs named.",
+    "pair-swapped": "Left and right of an axle's suspension sensors are exchanged; their mean stays in use.",
+    "ends-exchanged": "Suspension sensors of front and rear are exchanged; none of them is used.",
+    "sign-reversed": "A suspension sensor moves the wrong way and is not used.",
+    "travel-implausible": "A suspension sensor moves far more or less than load transfer asks for.",
+    "motion-ratio-doubtful": "An axle moves otherwise than its motion ratio and rates ask for.",
+    "zero-drift": "The reading of a suspension sensor on the standing car drifts over a run.",
+    "zero-moved": "The reading of a suspension sensor on the standing car jumps: it may have slipped.",
+    "side-missing": "One side's suspension sensor is not logged; the other stands for the axle.",
+    "ride-height-one-end": "Ride height is logged at one axle only.",
+    "no-spring-rate": "Travel is logged but no spring rate is given, so that no load can be had from it.",
 }
