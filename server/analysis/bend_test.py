@@ -16,12 +16,14 @@ import numpy as np
 from server.analysis.day_model import with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
 from server.analysis.day_posterior import DayPosterior, normal_equations, place_of_bend, row_scores
+from server.analysis.load_data import AXLE_OF
 from server.inference.augmented_filter import whiten
 from server.inference.augmented_simulation import draw_random_part, whitened_column
 from server.testday.values import FloatArray
 
 REPLICATES = 399
 LEVEL = 0.05
+LEAST_LOAD_N = 120.0  # on an axle at the reference condition
 
 
 def bend_statistics(
@@ -38,7 +40,11 @@ def bend_statistics(
     grid = posterior.problem.grid
     information, score, _ = normal_equations(rows, posterior.linear.row_pass, len(grid.passes), grid.own)
     precision, centre = posterior.scaled_prior()
-    solver = _Solver(information, precision, {s: place_of_bend(posterior.problem, s) for s in names})
+    places = {s: tested_bends(posterior, s) for s in names}
+    names = [s for s in names if len(places[s])]
+    if not names:
+        return {}
+    solver = _Solver(information, precision, {s: places[s] for s in names})
     at = posterior.point.theta / posterior.problem.priors.u  # the model is linearised about a bend already
     seen = solver.statistics(precision @ centre - score, at)
     larger = dict.fromkeys(names, 0)
@@ -57,6 +63,22 @@ def bend_statistics(
         for name in names:
             larger[name] += found[name] >= seen[name]
     return {s: (seen[s], (1.0 + larger[s]) / (replicates + 1.0)) for s in names}
+
+
+def tested_bends(posterior: DayPosterior, setup: str) -> np.ndarray:
+    """Columns of the bends that can be tested: of axles whose load at the reference condition is well above the
+    friction of their joints; what a smaller load does over ride height, friction decides."""
+    problem, columns = posterior.problem, []
+    grid = problem.grid
+    pressure = 0.5 * grid.reference_density_kgm3 * grid.reference_speed_mps**2
+    for end, column in zip(("front", "rear"), place_of_bend(problem, setup), strict=True):
+        if not any(AXLE_OF[kind] == end for kind in grid.load_kinds):
+            continue
+        load = pressure * float(posterior.mode_mean[problem.priors.index(f"scz_{end}:{setup}")])
+        friction = 2.0 * float(posterior.mode_mean[problem.priors.index(f"joint_{end}")])
+        if load > max(LEAST_LOAD_N, 1.5 * friction):
+            columns.append(column)
+    return np.array(columns, dtype=int)
 
 
 class _Solver:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 import server
-from server.analysis.bend_test import LEVEL, bend_statistics
+from server.analysis.bend_test import LEVEL, bend_statistics, tested_bends
 from server.analysis.day_findings import data_findings
 from server.analysis.day_model import build_grid, rotating_mass
 from server.analysis.day_noise import day_noise
@@ -17,7 +17,8 @@ from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_prio
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import coast_downs, fit_findings
 from server.analysis.interval_method import CoastDown, interval_method
-from server.analysis.load_data import AXLE_OF, DayLoads, day_loads
+from server.analysis.load_data import AXLE_OF, SOURCE_OF, DayLoads, day_loads
+from server.analysis.load_findings import load_findings
 from server.analysis.load_priors import SCZ_MEASURED, load_parameters
 from server.analysis.pass_data import PassData, build_pass, day_origin
 from server.analysis.pass_options import PassOptions
@@ -26,7 +27,10 @@ from server.analysis.passes import find_passes
 from server.analysis.prepare import prepare_day
 from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, SetupResult
 from server.analysis.setup_report import comparisons, setup_results
+from server.analysis.source_checks import source_checks, source_findings
 from server.analysis.speed_scale import fit_speed_scale
+from server.analysis.stand_tests import apply_stand_tests
+from server.analysis.suspension_checks import check_suspension
 from server.analysis.weather import DayAir, day_air
 from server.testday.values import Day, Finding, Quantity
 
@@ -52,34 +56,42 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     say = progress or silent
     say(0.0, "passes")
     day, noticed = prepare_day(day)
+    day, stands, told = apply_stand_tests(day)
     passes, findings = _all_passes(day, options)
+    left_out, seen = check_suspension(day, passes)
+    findings += [*told, *seen]
     findings = [*day.findings, *noticed, *findings, *data_findings(day, passes)]
     say(0.15, "speeds")
     air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
-    loads = day_loads(day, passes, {})
+    loads = day_loads(day, passes, left_out)
     data = _usable(day, passes, loads)
     if len(data) < 2:
-        return _nothing(day, passes, findings, air)
+        return replace(_nothing(day, passes, findings, air), stand_tests=stands)
     problem = _problem(day, passes, data, air, loads)
     posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.5 * fraction, text))
     say(0.7, "downforce over ride height")
     bends = bend_statistics(posterior, options.seed)
-    bent = frozenset(name for name, (_, p) in bends.items() if p < LEVEL / len(bends))
-    if bent:
-        posterior = bend_day(posterior, bent, options.seed)
+    curves = [c for s, (_, p) in bends.items() if p < LEVEL / len(bends) for c in tested_bends(posterior, s)]
+    if curves:
+        posterior = bend_day(posterior, curves, options.seed)
     say(0.85, "passes one by one")
     fits = pass_fits(posterior)
     setups = setup_results(posterior, passes, fits, bends, {s.name: s for s in day.setups})
     setups = tuple(_with_interval_method(s, posterior) for s in setups)
     setups, more = fit_findings(posterior, setups)
+    checks = source_checks(posterior)
+    more += [*source_findings(checks), *load_findings(posterior, setups)]
     say(1.0, "done")
     return DayResult(
         name=day.name,
-        reference=_reference(day, air),
+        reference=_reference(day, air, setups),
         setups=_in_order(day, setups, passes),
         comparisons=tuple(c for c in comparisons(posterior, day) if _both_stand(c.setup, c.baseline, setups)),
         findings=(*findings, *more),
         noise=_noise(posterior),
+        load_sources=tuple(dict.fromkeys(SOURCE_OF[kind] for kind in problem.grid.load_kinds)),
+        source_checks=checks,
+        stand_tests=stands,
         version=server.__version__,
     )
 
@@ -162,8 +174,12 @@ def _both_stand(setup: str, baseline: str, setups: Sequence[SetupResult]) -> boo
     return setup in standing and baseline in standing
 
 
-def _reference(day: Day, air: DayAir) -> dict[str, float | str | None]:
+def _reference(day: Day, air: DayAir, fitted: Sequence[SetupResult] = ()) -> dict[str, float | str | None]:
+    """The reference condition. Ride heights are those that the first setup takes there; where none are measured,
+    the standing ones."""
     first = day.setups[0] if day.setups else None
+    ridden = fitted[0].estimates if fitted and first is not None and fitted[0].name == first.name else {}
+    front, rear = ridden.get("ride_height_front"), ridden.get("ride_height_rear")
     return {
         "speed_mps": day.reference_speed_mps,
         "wind": "still air",
@@ -171,8 +187,9 @@ def _reference(day: Day, air: DayAir) -> dict[str, float | str | None]:
         "pressure_pa": air.mean_pressure_pa,
         "temperature_k": air.mean_temperature_k,
         "humidity": air.mean_humidity,
-        "front_ride_height_m": first.front_ride_height_m if first else None,
-        "rear_ride_height_m": first.rear_ride_height_m if first else None,
+        "front_ride_height_m": front.value if front else first.front_ride_height_m if first else None,
+        "rear_ride_height_m": rear.value if rear else first.rear_ride_height_m if first else None,
+        "ride_heights": "at the reference speed" if front and rear else "standing" if first else None,
     }
 
 

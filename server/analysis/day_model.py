@@ -32,11 +32,11 @@ from server.analysis.load_rows import (
     bend_shape,
     body_drop,
     kinds_of,
-    own_columns,
     own_count,
     source_rows,
     spring_load,
-    unturned_friction,
+    through_joints,
+    zero_columns,
 )
 from server.analysis.pass_data import BLOCK_S, SATELLITE, SCALE_SPEED_MPS, WHEEL, PassData
 from server.analysis.result import AxleEnd
@@ -356,29 +356,21 @@ def _load_observations(  # noqa: PLR0917 - the parts of one linearisation
     springs = {
         end: spring_load(load, motion, context, columns, end, _along(grid, load.value)) for end, load in loads.items()
     }
+    parts = [
+        slice(int(grid.start[i]), int(grid.start[i + 1]))
+        for i, data in enumerate(grid.passes)
+        if data.of.kind == "coast-down"
+    ]
+    springs = {e: through_joints(springs[e], loads[e].value, columns, e, parts, BLOCK_S) for e in ENDS}
     drops = {end: body_drop(loads[end], springs[end], motion, context, columns, end) for end in ENDS}
-    turning = {end: _turning(grid, car, end, load.value) for end, load in loads.items()}
     blocks = []
     for kind in grid.load_kinds:
         seen, front, rear = source_rows(kind, loads, springs, drops, columns, car)
-        unturned = [(front, turning["front"]), (rear, turning["rear"])]
-        seen = own_columns(seen, kind, columns, grid.time_s - _middles(grid), unturned)
+        seen = zero_columns(seen, kind, columns, grid.time_s - _middles(grid))
         for i, data in enumerate(grid.passes):
             if kind in data.loads:
                 blocks.append(_load_block(grid, columns, seen, (front, rear), kind, i))
     return blocks
-
-
-def _turning(grid: DayGrid, car: Car, end: AxleEnd, load_n: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """What the joints of an axle have not turned, along all passes; nothing in constant-speed passes."""
-    axle: Axle = getattr(car, end)
-    both = Quantity(2.0 * axle.joint_friction_n.value, 2.0 * axle.joint_friction_n.u)
-    mean, sd = np.zeros(len(load_n)), np.zeros(len(load_n))
-    for i, data in enumerate(grid.passes):
-        if data.of.kind == "coast-down":
-            part = slice(int(grid.start[i]), int(grid.start[i + 1]))
-            mean[part], sd[part] = unturned_friction(load_n[part], BLOCK_S, both, end)
-    return mean, sd
 
 
 def _load_block(  # noqa: PLR0917

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -24,7 +24,7 @@ POINTS = 128
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayProblem:
-    """Everything the posterior needs: grid, priors, noise terms; bent: setups whose SCz is a curve."""
+    """Everything the posterior needs: grid, priors, noise terms; bent: columns of bends that were found."""
 
     grid: DayGrid
     priors: Priors
@@ -32,7 +32,7 @@ class DayProblem:
     setup_names: tuple[str, ...]
     car: Car
     air: DayAir
-    bent: frozenset[str] = frozenset()
+    bent: tuple[int, ...] = ()
 
     @property
     def measured_setups(self) -> frozenset[str]:
@@ -43,7 +43,7 @@ class DayProblem:
 @dataclass(frozen=True, slots=True, eq=False)
 class DayPosterior:
     """Posterior of a day. Parameters are shared ones, then winds, scatters, zeros of each load source in units of
-    `unit_zero`, their drifts in units of `unit_slope`, unturned friction front and rear in units of its sd, each
+    `unit_zero`, their drifts in units of `unit_slope`, levels of standing joints front and rear, each
     block (n,) over the passes.
 
     mode_mean (p,), mode_covariance (p, p): the Gaussian at the best noise;
@@ -96,9 +96,9 @@ def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str
     return _integrate(problem, point, mode, seed)
 
 
-def bend_day(posterior: DayPosterior, setups: frozenset[str], seed: int = 1) -> DayPosterior:
-    """The same day with SCz of these setups as a curve in ride height: solved on from the posterior."""
-    problem = replace(posterior.problem, bent=setups)
+def bend_day(posterior: DayPosterior, columns: Sequence[int], seed: int = 1) -> DayPosterior:
+    """The same day with SCz as a curve in ride height (columns: the bends): solved on from the posterior."""
+    problem = replace(posterior.problem, bent=tuple(int(c) for c in columns))
     point = posterior.point
     for _ in range(4):
         point = _step(problem, point, posterior.mode.point)
@@ -184,8 +184,8 @@ def _prior(problem: DayProblem, point: Point, values: dict[str, float]) -> tuple
     waves = [i for i, q in enumerate(priors.parameters) if q.name.startswith("wave_")]
     if waves:
         scale[waves] = (priors.u[waves] / (values["wave"] * np.sqrt(2.0 / len(waves)))) ** 2
-    for setup in problem.bent:
-        scale[place_of_bend(problem, setup)] = (BEND_HIDDEN / BEND_SEEN) ** 2
+    if len(problem.bent):
+        scale[list(problem.bent)] = (BEND_HIDDEN / BEND_SEEN) ** 2
     precision[np.arange(p), np.arange(p)] = scale
     speeds = [priors.index(name) for name in SPEED_NAMES]
     precision[np.ix_(speeds, speeds)] = np.linalg.inv(priors.speed_correlation)

@@ -170,9 +170,7 @@ def _fit(windows: Sequence[WindowTimes], mass: float, powers: tuple[int, ...]) -
     return linear_least_squares(_design(windows, powers), forces)
 
 
-def _area(
-    fit: LeastSquaresFit | None, windows: Sequence[WindowTimes], mass: float, density: float
-) -> Estimate | None:
+def _area(fit: LeastSquaresFit | None, windows: Sequence[WindowTimes], mass: float, density: float) -> Estimate | None:
     if fit is None or fit.u is None:
         return None
     powers = _THREE_TERMS if fit.estimate.size == len(_THREE_TERMS) else _TWO_TERMS
@@ -185,9 +183,7 @@ def _area(
     return Estimate(value, area_u, value - half, value + half, "m²", "measured")
 
 
-def _scatter_between_pairs(
-    windows: Sequence[WindowTimes], mass: float, powers: tuple[int, ...]
-) -> tuple[float, int]:
+def _scatter_between_pairs(windows: Sequence[WindowTimes], mass: float, powers: tuple[int, ...]) -> tuple[float, int]:
     """Standard uncertainty of f2 from how the pairs differ, and its degrees of freedom.
 
     The mean force is the mean of the pairs' forces and f2 is linear in them, so each pair that crosses every
@@ -241,18 +237,12 @@ def _remarks(
     several = f"{min(pairs)}" if min(pairs) == max(pairs) else f"{min(pairs)} to {max(pairs)}"
     low, high = fitted[0].speed_mps / KMH, fitted[-1].speed_mps / KMH
     half = fitted[0].half_window_mps / KMH
-    remarks = [
-        f"{several} pairs through {len(fitted)} windows of ±{half:g} km/h, {low:.0f} to {high:.0f} km/h."
-    ]
+    remarks = [f"{several} pairs through {len(fitted)} windows of ±{half:g} km/h, {low:.0f} to {high:.0f} km/h."]
     if len(fitted) <= len(_THREE_TERMS):
         remarks.append("Too few windows for three terms.")
     if min(pairs) < STANDARD_PAIRS:
         remarks.append(f"The published procedure asks for {STANDARD_PAIRS} pairs at least.")
-    wide = [
-        w.speed_mps / KMH
-        for w in windows
-        if w.precision is not None and w.precision > options.precision_limit
-    ]
+    wide = [w.speed_mps / KMH for w in windows if w.precision is not None and w.precision > options.precision_limit]
     if wide:
         speeds = ", ".join(f"{speed:.0f}" for speed in wide)
         remarks.append(

@@ -78,6 +78,9 @@ def _axle_parameters(car: Car, end: AxleEnd, loads: DayLoads) -> list[Parameter]
     sources = {SOURCE_OF[kind] for kind in loads.kinds if AXLE_OF[kind] == end}
     spring = loads.springs[end]
     found = [_plain(f"lag_{end}", f"{end} suspension lag", SUSPENSION_LAG_S, "s")]
+    joint = axle.joint_friction_n
+    both = Quantity(2.0 * joint.value, max(2.0 * joint.u, 2.0), joint.source)
+    found.append(_plain(f"joint_{end}", f"{end} joint friction", both, "N"))
     if sources & {"damper", "ride height"} and spring is not None:
         found.append(_relative(f"rate_{end}", f"{end} wheel rate", _rate(axle, spring), "N/m"))
     if "damper" in sources:

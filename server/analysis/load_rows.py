@@ -17,6 +17,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import ndtr
 
 from server.aero.constants import STANDARD_GRAVITY
 from server.analysis.axle_spring import AxleSpring
@@ -24,12 +25,13 @@ from server.analysis.load_data import AXLE_OF, LOAD_KINDS, SOURCE_OF
 from server.analysis.load_priors import BEND_PER_M, unit_slope, unit_zero
 from server.analysis.pass_data import SCALE_SPEED_MPS
 from server.analysis.result import AxleEnd
-from server.testday.values import Axle, Car, FloatArray, Quantity
+from server.testday.values import Axle, Car, FloatArray
 
 ENDS: tuple[AxleEnd, AxleEnd] = ("front", "rear")
 FRICTION_COLOUR: Mapping[AxleEnd, int] = {"front": 1, "rear": 2}  # place among the filter's coloured errors
 SIDE_OF = {"front": -1.0, "rear": 1.0}
 TRIM_SEEN_S = 0.8  # of the second after the lift that a coast-down leaves out
+LEVEL_SHARE = 0.05  # of the load: what a gust at the lift shifts the level at which joints stand
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -265,6 +267,50 @@ def spring_load(
     return Linear(value, load.by_speed, load.by_gust, by_column)
 
 
+def through_joints(
+    springs: Linear, load_n: FloatArray, columns: Columns, end: AxleEnd, parts: Sequence[slice], step_s: float
+) -> Linear:
+    """What the springs carry when joint friction f first has to turn round, pass by pass.
+
+    The lift throws load on to the front axle and takes it off the rear one. Where the load then goes on that way
+    the springs follow at once; where it turns, they stand until it has crossed the play 2f, and until then miss
+
+        d = E max(0, 2f − x) = s [φ(k) + k Φ(k)],  k = (2f − x)/s,  x = |F(0) − F(t)|,
+
+    s the spread of the play from pass to pass. While they stand (w = Φ(k)) the springs tell nothing of what the
+    load does: its derivatives count by 1 − w, those of the load at the lift by w, and the level is the pass's own.
+    After that friction is a constant, part of the zero.
+
+    load_n: the axle's load without gusts, (n,); parts: the coast-downs, each from about a second after the lift.
+    """
+    half = columns.index(f"joint_{end}")
+    friction = max(columns.get(f"joint_{end}"), 0.0)
+    spread = 10.0 + 0.3 * friction
+    value, by_column = springs.value.copy(), springs.by_column.copy()
+    by_speed, by_gust = springs.by_speed.copy(), springs.by_gust.copy()
+    own = columns.wind + 2 + 2 * len(columns.kinds) + ENDS.index(end)
+    for part in parts:
+        load = load_n[part]
+        change = load[0] - load
+        sign = 1.0 if change[-1] >= 0.0 else -1.0
+        if (sign > 0.0) == (end == "rear"):
+            continue
+        crossed = TRIM_SEEN_S * abs(load[1] - load[0]) / step_s + np.maximum.accumulate(np.abs(change))
+        k = (2.0 * friction - crossed) / spread
+        standing = ndtr(k)
+        missed = spread * (np.exp(-0.5 * k**2) / np.sqrt(2.0 * np.pi) + k * standing)
+        value[part] -= sign * missed
+        moving = 1.0 - standing
+        by_speed[part] *= moving
+        by_gust[part] *= moving
+        first = springs.by_column[part.start]
+        by_column[part] = moving[:, None] * springs.by_column[part] + standing[:, None] * first
+        if half is not None:
+            by_column[part, 1 + half] -= sign * 2.0 * standing * columns.u[half]
+        by_column[part, own] = standing * (spread + LEVEL_SHARE * abs(float(load[0])))
+    return Linear(value, by_speed, by_gust, by_column)
+
+
 def body_drop(
     load: Linear, springs: Linear, motion: Motion, context: LoadContext, columns: Columns, end: AxleEnd
 ) -> tuple[Linear, FloatArray]:
@@ -347,55 +393,12 @@ def _ride_height(
     return seen, drops["front"][1] * front * gain, drops["rear"][1] * rear * gain
 
 
-def own_columns(
-    seen: Linear,
-    kind: int,
-    columns: Columns,
-    since_mid_s: FloatArray,
-    unturned: Sequence[tuple[FloatArray, tuple[FloatArray, FloatArray]]],
-) -> Linear:
-    """The same with the pass's own zero, its drift and what the joints have not turned.
-
-    unturned: front and rear, what a newton held back adds to the reading, and mean and sd of that [N].
-    """
-    by_column, value = seen.by_column.copy(), seen.value.copy()
-    for place, (held, (mean, sd)) in enumerate(unturned):
-        value += held * mean
-        by_column[:, columns.wind + 2 + 2 * len(columns.kinds) + place] = held * sd
+def zero_columns(seen: Linear, kind: int, columns: Columns, since_mid_s: FloatArray) -> Linear:
+    """The same with the pass's own zero and its drift."""
+    by_column = seen.by_column.copy()
     by_column[:, columns.zero(kind)] = unit_zero(kind)
     by_column[:, columns.drift(kind)] = unit_slope(kind) * since_mid_s
-    return Linear(value, seen.by_speed, seen.by_gust, by_column)
-
-
-def unturned_friction(
-    load_n: FloatArray, step_s: float, friction: Quantity, end: AxleEnd
-) -> tuple[FloatArray, FloatArray]:
-    """What the joints still miss of having turned round [N]: mean and standard deviation along a coast-down, (n,).
-
-    The lift throws load on to the front axle and takes it off the rear one. Where the load then goes on that way
-    the springs follow at once; where it turns, they follow only after it has crossed the play 2f that friction
-    leaves, and until then miss d = max(0, 2f − x), x = |F(0) − F(t)|. With 2f uniform in (a, b), 2f̄ ± 2√3 u:
-
-        E d = (a + b)/2 − x,           E d² = E² d + (b − a)²/12         x ≤ a
-        E d = (b − x)²/(2 (b − a)),    E d² = (b − x)³/(3 (b − a))       a < x < b.
-
-    load_n: the axle's load without gusts, from about a second after the lift; friction: of the axle. Signed: what
-    is missing of a falling load is counted negative. From then on friction is a constant, part of the zero.
-    """
-    none = np.zeros(len(load_n))
-    change = load_n[0] - load_n
-    falling = bool(change[-1] >= 0.0)
-    low = max(2.0 * friction.value - 2.0 * np.sqrt(3.0) * friction.u, 0.0)
-    high = 2.0 * friction.value + 2.0 * np.sqrt(3.0) * friction.u
-    if falling == (end == "rear") or high <= 0.0 or len(load_n) < 2:
-        return none, none
-    crossed = TRIM_SEEN_S * abs(load_n[1] - load_n[0]) / step_s + np.maximum.accumulate(np.abs(change))
-    width = max(high - low, 1e-9)
-    left = np.maximum(high - np.maximum(crossed, low), 0.0)
-    mean, square = left**2 / (2.0 * width), left**3 / (3.0 * width)
-    early = np.maximum(low - crossed, 0.0)  # before the least play is crossed all is missing, and known to be
-    sd = np.sqrt(np.maximum(square - mean**2, 0.0))
-    return (-1.0 if falling else 1.0) * (mean + early), sd
+    return Linear(seen.value, seen.by_speed, seen.by_gust, by_column)
 
 
 def kinds_of(passes: Sequence[Mapping[int, object]]) -> tuple[int, ...]:

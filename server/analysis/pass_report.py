@@ -155,6 +155,9 @@ def _alone(posterior: DayPosterior) -> list[tuple[float, float]]:
     pull = precision @ (posterior.mode_mean - posterior.prior_mean)
     answers = []
     for i in range(n):
+        if grid.passes[i].of.kind != "coast-down":
+            answers.append((float("nan"), float("nan")))
+            continue
         name = problem.setup_names[grid.setup_of_pass[i]]
         column = problem.priors.index(f"scx:{name}")
         mine = posterior.linear.row_pass == i

@@ -10,11 +10,11 @@ from server.aero.constants import STANDARD_GRAVITY
 from server.analysis.day_model import load_context
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.estimates import estimate
-from server.analysis.load_priors import BEND_PER_M
+from server.analysis.load_priors import BEND_PER_M, TYRE_GROWTH_M
 from server.analysis.load_rows import ENDS, SIDE_OF, LoadContext
 from server.analysis.pass_data import SCALE_SPEED_MPS
 from server.analysis.result import AtSpeed, AxleEnd, Estimate
-from server.testday.values import Axle, FloatArray, Setup
+from server.testday.values import Axle, FloatArray, Quantity, Setup
 
 SPEEDS_MPS = (8.0, 10.0, 12.0, 15.0, 18.0, 20.0, 22.0, 25.0, 28.0, 30.0, 35.0)
 BEYOND = 1.1  # how far past the fastest pass a speed is still told
@@ -163,13 +163,21 @@ def _mass(posterior: DayPosterior, name: str) -> FloatArray:
 
 
 def _columns(posterior: DayPosterior) -> Column:
-    """Samples of a parameter by name, (samples,); zeros where the day has none."""
+    """Samples of a parameter by name, (samples,). What the day's model has no need of is drawn from what was stated
+    (tyre rate, its growth); zeros where nothing is."""
     places = {q.name: i for i, q in enumerate(posterior.problem.priors.parameters)}
+    stated = {"tyre_growth": TYRE_GROWTH_M}
+    for end in ENDS:
+        rate = getattr(posterior.problem.car, end).tyre_rate_n_per_m
+        stated[f"tyre_rate_{end}"] = Quantity(0.0, rate.u / rate.value)
 
     def column(name: str) -> FloatArray:
-        place = places.get(name)
-        if place is None:
-            return np.zeros(len(posterior.samples))
-        return np.asarray(posterior.samples[:, place])
+        if name in places:
+            return np.asarray(posterior.samples[:, places[name]])
+        count = len(posterior.samples)
+        if name not in stated:
+            return np.zeros(count)
+        drawn = np.random.default_rng([11, sorted(stated).index(name)]).standard_normal(count)
+        return np.asarray(stated[name].value + stated[name].u * drawn)
 
     return column

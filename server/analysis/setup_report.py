@@ -8,7 +8,7 @@ import numpy as np
 
 from server.analysis.bend_test import REPLICATES
 from server.analysis.day_budget import budget
-from server.analysis.day_posterior import DayPosterior
+from server.analysis.day_posterior import DayPosterior, place_of_bend
 from server.analysis.estimates import delta, estimate
 from server.analysis.load_priors import BEND_PER_M
 from server.analysis.loads_report import visited_heights
@@ -84,7 +84,8 @@ def _bend(posterior: DayPosterior, name: str, statistic: float, p: float) -> Ben
         )
         for end in ("front", "rear")
     }
-    return BendTest(statistic, p, REPLICATES, name in posterior.problem.bent, slope)
+    bent = any(column in posterior.problem.bent for column in place_of_bend(posterior.problem, name))
+    return BendTest(statistic, p, REPLICATES, bent, slope)
 
 
 def setup_samples(posterior: DayPosterior, name: str) -> dict[str, FloatArray]:

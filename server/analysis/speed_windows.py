@@ -172,8 +172,7 @@ def _timed(
     windows = []
     for place, speed in enumerate(usable):
         out, back = (
-            tuple(float(times[place]) for times in through[way] if np.isfinite(times[place]))
-            for way in (1, -1)
+            tuple(float(times[place]) for times in through[way] if np.isfinite(times[place])) for way in (1, -1)
         )
         if out or back:
             windows.append(WindowTimes(float(speed), half, out, back))

@@ -54,9 +54,7 @@ def check_suspension(day: Day, passes: Sequence[Pass]) -> tuple[dict[int, frozen
     return _left_out(day, silent.out, wrong), findings
 
 
-def _silences(
-    traces: Sequence[DriveTrace], loads: Mapping[int, CarLoads], passes: Sequence[Pass]
-) -> _Silences:
+def _silences(traces: Sequence[DriveTrace], loads: Mapping[int, CarLoads], passes: Sequence[Pass]) -> _Silences:
     found: list[Silence] = []
     out: dict[int, set[str]] = {}
     for trace in traces:
@@ -149,9 +147,7 @@ def _clipped_text(sensor: Sensor, mine: Sequence[Silence], when: str) -> str:
 _TEXTS: dict[str, Callable[[Sensor, Sequence[Silence], str], str]] = {"dead": _dead_text, "clipped": _clipped_text}
 
 
-def _pair_findings(
-    traces: Sequence[DriveTrace], loads: Mapping[int, CarLoads], wrong: frozenset[str]
-) -> list[Finding]:
+def _pair_findings(traces: Sequence[DriveTrace], loads: Mapping[int, CarLoads], wrong: frozenset[str]) -> list[Finding]:
     pairs: dict[tuple[LoadSource, str], CarLoads] = {}
     for trace in traces:
         here = {s.role for s in trace.sensors} - wrong

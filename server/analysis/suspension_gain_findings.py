@@ -52,7 +52,9 @@ def _exchanged(source: str) -> Finding:
 
 def _reversed(gain: Gain, when: str) -> Finding:
     sensor = gain.sensor
-    good = "ride height, positive upwards" if sensor.source == "ride height" else "positive when the wheel is pressed up"
+    good = (
+        "ride height, positive upwards" if sensor.source == "ride height" else "positive when the wheel is pressed up"
+    )
     text = (
         f"{called(sensor)} moves the wrong way under acceleration and braking {when} ({gain.value:.2f} times what load "
         f"transfer asks for): its sign is reversed and it is not used. It must read {good}."
@@ -115,5 +117,3 @@ def _one_off(gain: Gain) -> Finding:
         "rates ask for; still used. Look at its calibration."
     )
     return Finding("travel-implausible", "check", text)
-
-

@@ -63,9 +63,7 @@ def gain_of(sensor: Sensor, responses: Sequence[Response], loads: CarLoads) -> G
         return None
     value, u = max(told)
     rel_u = np.hypot(expected.per_accel_rel_u, 0.0 if clean else LINKS_REL_U)
-    pressure, pressure_u = (
-        _mean([(r.pressure, r.pressure_u) for r in responses], expected.per_newton) or (0.0, 1.0)
-    )
+    pressure, pressure_u = _mean([(r.pressure, r.pressure_u) for r in responses], expected.per_newton) or (0.0, 1.0)
     return Gain(
         sensor=sensor,
         value=value,

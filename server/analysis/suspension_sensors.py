@@ -1,9 +1,9 @@
 """Suspension sensors by role, and what each one should read of a load and of an acceleration.
 
-    load of an axle from dv/dt = a:   front −M a, rear +M a,   M = (m h + ΣJ/r)/L
-    damper       MR/K of the axle's load                        [m]
-    push rod     1/(2 ratio) of it                              [N]
-    ride height  −(1/K + 1/(2 K_tyre)) of it over the axle, at the sensor by the lever rule   [m]
+load of an axle from dv/dt = a:   front −M a, rear +M a,   M = (m h + ΣJ/r)/L
+damper       MR/K of the axle's load                        [m]
+push rod     1/(2 ratio) of it                              [N]
+ride height  −(1/K + 1/(2 K_tyre)) of it over the axle, at the sensor by the lever rule   [m]
 """
 
 from __future__ import annotations

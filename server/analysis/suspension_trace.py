@@ -140,9 +140,7 @@ def on_grid(signal: Signal, time_s: FloatArray) -> FloatArray:
     return found
 
 
-def _lag(
-    signals: Mapping[str, Signal], time_s: FloatArray, leg: NDArray[np.int64], inputs: FloatArray
-) -> float:
+def _lag(signals: Mapping[str, Signal], time_s: FloatArray, leg: NDArray[np.int64], inputs: FloatArray) -> float:
     """How much later than the sensors the speed is logged [s]: where the readings follow pressure and acceleration
     best, all sensors taken together. A satellite's speed is late by tenths of a second."""
     misfit = np.zeros(len(LAGS_S))

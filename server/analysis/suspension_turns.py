@@ -124,9 +124,7 @@ def _least(trace: DriveTrace, key: tuple[LoadSource, str], loads: CarLoads) -> f
     return loads.least_move(_pair(trace, key)["left"], LEAST_WHEEL_M)
 
 
-def _turns(
-    trace: DriveTrace, lateral: FloatArray, difference: FloatArray, least: float
-) -> list[tuple[float, float]]:
+def _turns(trace: DriveTrace, lateral: FloatArray, difference: FloatArray, least: float) -> list[tuple[float, float]]:
     """(acceleration to the left, difference less that of straight running beside it) of every turn."""
     bent = (np.abs(lateral) > LEAST_LATERAL_MPS2) & (trace.speed_mps > 1.5)
     near, found = round(BESIDE_S / STEP_S), []

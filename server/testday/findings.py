@@ -27,6 +27,11 @@ CODES: dict[str, str] = {
     "innovations-not-white": "What the fit leaves is correlated in time.",
     "energy-open": "Work of the fitted forces and lost kinetic energy differ.",
     "linear-resistance": "The growth of rolling and driveline drag with speed limits the result.",
+    "sources-disagree": "Two sources of an axle's load differ by more than their uncertainties allow.",
+    "downforce-bends": "SCz changes with ride height; the areas are those at the reference condition.",
+    "load-stuck": "An axle's load stays within the friction of its joints, so its downforce cannot be had.",
+    "zero-wanders": "The zero of a load sensor wanders over the day more than such a sensor should.",
+    "anti-squat-assumed": "Constant-speed passes are used and no anti-squat was given.",
     "methods-disagree": "The day's model and the interval method differ by more than they allow.",
     # day folder (server.testday.folder, server.readers.load_day)
     "unknown-key": "A key, column or channel role of the day folder is not known and was left out.",
