@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Sequence
 from typing import Any
@@ -77,7 +78,8 @@ def circle(mark: SetupMark, size_px: int) -> dict[str, Any]:
 
 def row_label(text: str, narrow: bool) -> str:
     """A row's label, escaped; on a narrow screen broken into lines so that the figure keeps its room."""
-    lines = textwrap.wrap(text, NARROW_LABEL_SIGNS) if narrow else [text]
+    held = re.sub(r"(?<=\d) (?=\S{1,3}$)", "\N{NO-BREAK SPACE}", text)  # a number keeps its unit
+    lines = textwrap.wrap(held, NARROW_LABEL_SIGNS) if narrow else [text]
     return "<br>".join(escape(line) for line in lines)
 
 

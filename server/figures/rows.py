@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ ROW_HEIGHT_PX = 34
 NARROW_ROW_HEIGHT_PX = 42  # labels of two lines
 FRAME_HEIGHT_PX = 110
 TICKS, NARROW_TICKS = 7, 4  # at most
+NOTE_SIGNS, NARROW_NOTE_SIGNS = 60, 22
 AXES = {"xaxis": "x", "yaxis": "y"}
 
 
@@ -46,7 +48,7 @@ def rows_figure(rows: Sequence[Row], axis_title: str, narrow: bool = False) -> g
         )
     for row in rows:
         if row.value is None:
-            figure.add_annotation(_crossed(row, heights[id(row)]))
+            figure.add_annotation(_crossed(row, heights[id(row)], narrow))
     ticks = [heights[id(row)] for row in rows]
     labels = [row_label(row.label, narrow) for row in rows]
     figure.update_xaxes(axis(title_text(axis_title, narrow), nticks=NARROW_TICKS if narrow else TICKS))
@@ -66,10 +68,12 @@ def _hover(row: Row) -> str:
     return "<br>".join(line for line in lines if line)
 
 
-def _crossed(row: Row, height: float) -> dict[str, object]:
-    note = row.note if len(row.note) <= 60 else row.note[:57] + "…"
+def _crossed(row: Row, height: float, narrow: bool) -> dict[str, object]:
+    note = textwrap.shorten(row.note, NOTE_SIGNS, placeholder="…")
+    lines = textwrap.wrap(note, NARROW_NOTE_SIGNS, max_lines=2, placeholder="…") if narrow else [note]
     return {
-        "text": f"✕ {escape(note)}",
+        "text": "<br>".join(escape(line) for line in [f"✕ {lines[0] if lines else ''}", *lines[1:]]),
+        "align": "left",
         "x": 0.01,
         "xref": "x domain",
         "y": height,

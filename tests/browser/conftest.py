@@ -11,6 +11,7 @@ from selenium import webdriver
 from server.app import create_app
 from server.settings import Settings
 from tests.browser.chromium import Browser, start_chrome
+from tests.results.made_loads import loaded_day
 from tests.web.fake_fit import KINDS
 from tests.web.made_up import made_up_day_result
 from tests.web.serving import keep_made_up, served
@@ -39,12 +40,13 @@ def shown_address(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     with served(app) as address:
         keep_made_up(app.state.archive, made_up_day_result("AB"), folder / "one", "Long <b>apron</b>")
         keep_made_up(app.state.archive, made_up_day_result("ABC", seed=3), folder / "two", "Second day")
+        keep_made_up(app.state.archive, loaded_day("ABC"), folder / "three", "Day with dampers")
         yield address
 
 
 @pytest.fixture
 def shown(chrome: webdriver.Chrome, shown_address: str, tmp_path: Path) -> Iterator[Browser]:
-    """Two made-up days, for tests that only read."""
+    """Three made-up days, the third with axle loads, for tests that only read."""
     yield _fresh(chrome, shown_address, tmp_path)
     chrome.get("about:blank")
 

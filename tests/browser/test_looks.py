@@ -6,13 +6,36 @@ import time
 from pathlib import Path
 
 import pytest
+from selenium.webdriver.common.keys import Keys
 
 from server.figures.theme import DARK, LIGHT
 from tests.browser.chromium import SIZES, Browser
 from tests.web.test_styles import contrast
 
-PAGES = ["/", "/add", "/days/1", "/days/2/changes", "/days/1/passes", "/help", "/help/cautions", "/nope"]
-FIGURES = ["each-pass", "changes", "budget", "innovations", "intervals"]
+PAGES = [
+    *("/", "/add", "/days/1", "/days/2/changes", "/days/1/passes", "/days/3", "/days/3/downforce", "/days/3/stands"),
+    *("/days/3/budget?show=budget-of-SCz", "/days/1/loads", "/help", "/help/cautions", "/help/loads", "/help/stands"),
+    "/nope",
+]
+FIGURES = [
+    *("2/each-pass", "2/changes", "2/budget", "2/innovations", "2/intervals"),
+    *("3/loads", "3/downforce", "3/heights", "3/budget?show=budget-of-balance_front"),
+    "3/changes?show=comparisons-of-SCz_front",
+]
+# Every text of every figure that leaves the figure's own area, or is cut by the picture it stands in.
+OUTSIDE = """
+  const out = [];
+  for (const area of document.querySelectorAll('.plot-area')) {
+    const frame = area.getBoundingClientRect();
+    for (const one of area.querySelectorAll('text')) {
+      const box = one.getBoundingClientRect();
+      const sticks = box.left < frame.left - 1 || box.right > frame.right + 1
+        || box.top < frame.top - 1 || box.bottom > frame.bottom + 1;
+      if (box.width && sticks) out.push(one.textContent);
+    }
+  }
+  return out;
+"""
 
 # Every text node that is seen: its colour and size, and the first opaque colour behind it.
 TEXTS = """
@@ -70,23 +93,19 @@ def test_pages_fit_their_screen_and_can_be_touched(shown: Browser, path: str, si
     assert [target for target in targets if target[2] < 48] == []
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize(("size", "theme"), [("tablet", "light"), ("desk", "dark"), ("phone", "light")])
 @pytest.mark.parametrize("part", FIGURES)
-def test_figures_draw_in_the_theme_without_complaint(shown: Browser, part: str, theme: str) -> None:
+def test_figures_draw_in_the_theme_without_complaint(shown: Browser, part: str, size: str, theme: str) -> None:
+    shown.size(size)
     shown.device_theme(theme)
-    shown.open(f"/days/2/{part}")
-    shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure")
+    shown.open(f"/days/{part}")
+    for area in shown.all("[data-plot]"):
+        shown.run("arguments[0].scrollIntoView({block: 'center'})", area)
+        shown.until(lambda here=area: here.get_attribute("data-drawn"), "the figure")
     palette = LIGHT if theme == "light" else DARK
-    ink = "return getComputedStyle(document.querySelector('.xtick text')).fill"
+    ink = "return getComputedStyle(document.querySelector('.plot-area [class$=tick] text')).fill"
     assert as_hex(shown.run(ink)) == palette["ink"]
-    outside = """
-      const area = document.querySelector('.plot-area').getBoundingClientRect();
-      return [...document.querySelectorAll('.plot-area text')].filter((one) => {
-        const box = one.getBoundingClientRect();
-        return box.width && (box.left < area.left - 1 || box.right > area.right + 1);
-      }).map((one) => one.textContent);
-    """
-    assert shown.run(outside) == []
+    assert shown.run(OUTSIDE) == []
     assert shown.complaints() == []
 
 
@@ -129,6 +148,52 @@ def test_a_table_opens_beside_its_figure(shown: Browser) -> None:
     shown.until(lambda: "measured resistance [N]" in shown.one(".plot-table-body").text, "the table")
     assert len(shown.all(".plot-table-body tbody tr")) > 100
     assert shown.complaints() == []
+
+
+def test_a_budgets_quantity_is_chosen_in_place(shown: Browser) -> None:
+    """By keyboard: the figure, its table and its saves become those of the quantity; the page stays where it is."""
+    shown.open("/days/3/budget")
+    shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure")
+    link = shown.one("#show-budget-of-LD")
+    shown.run("arguments[0].focus()", link)
+    link.send_keys(Keys.ENTER)
+    shown.until(lambda: shown.all("#plot-budget-of-LD[data-drawn] .main-svg"), "the figure of L/D")
+    assert shown.driver.current_url.endswith("/days/3/budget")
+    assert "contribution to u(L/D)" in shown.one("#of-budget table").text
+    assert shown.run("return document.activeElement.id") == "show-budget-of-LD"
+    assert shown.all("#plot-budget") == []
+    shown.one("button[value=dark]").click()
+    shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure in the dark")
+    assert shown.complaints() == []
+
+
+def test_a_budgets_quantity_is_chosen_without_scripts(shown: Browser) -> None:
+    shown.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        shown.open("/days/3/budget")
+        shown.one("#show-budget-of-balance_front").click()
+        shown.until(lambda: "Contributions to u(balance)" in shown.text(), "the balance")
+        assert "0.26 points" in shown.text()
+        shown.one(".plot-area a").click()
+        shown.until(lambda: "balance_front" in shown.text(), "its table")
+        shown.open("/days/3")
+        assert "riding at 26.8 ± 1.0 mm front" in shown.text()
+        assert "SCz changes with ride height" in shown.text()
+        assert [one.text for one in shown.all("#loads .choice")] == ["damper travel", "ride height"]
+    finally:
+        shown.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+
+
+def test_kinds_of_passes_have_their_own_shapes(shown: Browser) -> None:
+    """A square is drawn with four straight sides, a circle with arcs."""
+    shown.open("/days/3/loads")
+    shown.until(lambda: shown.all("#plot-axle-loads[data-drawn] .main-svg"), "the figure")
+    paths = shown.run(
+        "return [...document.querySelectorAll('#plot-axle-loads .point')].map((one) => one.getAttribute('d'))"
+    )
+    round_ones = sum("A" in path for path in paths)
+    assert round_ones > 100
+    assert len(paths) - round_ones > 10
 
 
 def test_hover_and_tap_tell_u_and_source(shown: Browser) -> None:
