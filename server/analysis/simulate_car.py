@@ -39,6 +39,10 @@ class Draw:
         z = float(self._rng.standard_normal())
         return quantity.value + (quantity.u * z if self._draw else 0.0)
 
+    def noise(self) -> float:
+        """Standard normal, whether or not the truth is drawn: for what nobody states."""
+        return float(self._rng.standard_normal())
+
     def positive(self, quantity: Quantity) -> float:
         """Normal, cut at a hundredth of the stated value: for what can't be negative."""
         floor = 0.01 * abs(quantity.value)
@@ -60,7 +64,8 @@ class TrueCar:
     axles: as stated, for their motion ratios; springs: their curves as stated; rate_error: what the true force at
     a travel is above the stated one, relative. joint_friction_n: one corner. suspension_lag_s: of the springs
     behind a load; lift_m: rise of the body by the tyres' growth at `TyrePlan.LIFT_SPEED_MPS`.
-    sensor_gain: role → what a sensor reads over the truth.
+    sensor_gain: role → what a sensor reads over the truth; sensor_zero: role → where its zero was set, in units of
+    the plan's u of zeros.
     """
 
     mass_kg: float
@@ -85,6 +90,7 @@ class TrueCar:
     suspension_lag_s: float
     lift_m: float
     sensor_gain: Mapping[str, float]
+    sensor_zero: Mapping[str, float]
 
     @property
     def rotating_mass_kg(self) -> float:
@@ -137,6 +143,7 @@ def draw_car(plan: SimulationPlan, draw: Draw) -> TrueCar:
         suspension_lag_s=draw.positive(plan.instruments.suspension_lag_s),
         lift_m=draw.non_negative(plan.tyres.lift_m),
         sensor_gain={role: 1.0 + draw.normal(Quantity(0.0, u)) for role, u in gains.items()},
+        sensor_zero={role: draw.noise() for role in gains},
     )
 
 

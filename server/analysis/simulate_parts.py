@@ -54,7 +54,8 @@ class InstrumentPlan:
     radius at 30 m/s; teeth: of the pulse wheel; pitch_error_rel: scatter of its tooth pitch; timer_s: tick of
     the clock that times the teeth. satellite_delay_s: the receiver's delay. colour: slow part of its noise.
     damper_noise_m, ride_height_noise_m, pushrod_noise_n: the road's roughness as one sensor sees it;
-    damper_zero_u_m, ride_height_zero_u_m, pushrod_zero_u_n: how far its zero is off, anew in each run.
+    damper_zero_u_m, ride_height_zero_u_m, pushrod_zero_u_n: how far its zero is off all day; zero_moves_rel: how
+    far it moves from run to run, over that.
     suspension_lag_s: of springs and dampers behind a load.
     """
 
@@ -81,6 +82,7 @@ class InstrumentPlan:
     pushrod_rate_hz: float = 0.0
     pushrod_noise_n: float = 15.0
     pushrod_zero_u_n: float = 30.0
+    zero_moves_rel: float = 0.05
     suspension_lag_s: Quantity = field(default=Quantity(0.06, 0.02))
 
 

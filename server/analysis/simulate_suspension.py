@@ -48,7 +48,8 @@ def suspension_signals(
             time = sample_times(drive, rate)
             for role, values in found.items():
                 read = car.sensor_gain[role] * np.interp(time, drive.time_s, values)
-                zero = zero_u * float(rng.standard_normal())
+                moved = instruments.zero_moves_rel * float(rng.standard_normal())
+                zero = zero_u * (car.sensor_zero[role] + moved)
                 signals[role] = Signal(time, read + zero + rough * _road(drive, time, rng))
     return signals
 

@@ -412,7 +412,8 @@ def test_plan_like_a_day_repeats_its_order_speeds_and_instruments():
     assert found == [1, -1] * (len(found) // 2)
     assert len(found) == sum(len(run.directions) for run in plan.runs)
     like, day = again.truth.drives[1], simulated.truth.drives[1]
-    assert np.max(like.speed_mps) == pytest.approx(np.max(day.speed_mps), abs=1.5)
+    # a pass begins a second after the lift, some 1.5 m/s slower, and the driver misses his aim by 0.4 m/s
+    assert np.max(like.speed_mps) == pytest.approx(np.max(day.speed_mps), abs=2.5)
 
 
 def test_plan_like_a_day_without_an_area_says_so():

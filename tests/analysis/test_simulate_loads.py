@@ -247,6 +247,22 @@ def test_calibrations_err_as_they_say():
     assert simulate_day(plan, 1).truth.car.sensor_gain["damper_fl"] == 1.0
 
 
+def test_a_sensors_zero_is_off_all_day_and_hardly_moves_between_runs():
+    plan = default_plan(pairs=2, loads=True)
+    simulated = simulate_day(plan, 4)
+    for role, off, moves in (("damper_rl", 1e-3, 5e-5), ("ride_height_front", 2e-4, 1e-5)):
+        zeros = []
+        for run in simulated.day.runs:
+            signal = run.recordings[0].signals[role]
+            standing = (signal.time_s > 2.0) & (signal.time_s < 5.0)
+            zeros.append(float(np.mean(signal.values[standing])))
+        assert np.ptp(zeros) < 6.0 * moves + 2e-5  # what wind does to a standing car
+        static = 0.034 if role.startswith("ride") else 0.0
+        expected = off * simulated.truth.car.sensor_zero[role]
+        read = simulated.truth.car.sensor_gain[role] * static  # the gain's error is in the standing height too
+        assert np.mean(zeros) - read == pytest.approx(expected, abs=3.0 * moves + 2e-5)
+
+
 def test_a_heave_spring_and_a_falling_motion_ratio_reach_the_dampers():
     table, heave = ((-0.03, 0.95), (0.03, 0.85)), ((-0.05, -1500.0), (0.05, 1500.0))
     plan = clean_plan()
