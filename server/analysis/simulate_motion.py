@@ -75,7 +75,7 @@ def next_phase(  # noqa: PLR0917, PLR0911 - compiled; one line a phase
         return _DAB if to_mark > _NEAR_MARK_M and not must_stop else _BRAKE
     if phase == COAST and (v <= leg.low or must_stop):
         return _DAB if to_mark > _NEAR_MARK_M and not must_stop else _BRAKE
-    if phase == _DAB and since >= _DAB_S:
+    if phase == _DAB and since >= _DAB_S and v <= hands.slow_speed:
         return _DRIVE
     if phase == _DRIVE and (to_mark <= braking or must_stop):
         return _BRAKE

@@ -9,6 +9,7 @@ import pytest
 from server.aero.axle_loads import load_transfer
 from server.aero.road_load import RoadLoadCar, Surroundings, resistance_forces
 from server.aero.suspension import axle_load_from_dampers, axle_load_from_push_rods, heights_at_axles, series_rate
+from server.analysis.passes import find_passes
 from server.analysis.result import BendTest, Estimate, Pass
 from server.analysis.simulate import plan_like, simulate_day
 from server.analysis.simulate_lengths import longest_trip
@@ -235,7 +236,9 @@ def test_held_speeds_are_held_each_way():
         assert np.all(drive.throttle[i] > 0.0)
     ways = [np.sign(np.ptp(drive.position_m[i]) * (drive.position_m[i[-1]] - drive.position_m[i[0]])) for _, i in found]
     assert ways == [1.0, -1.0, 1.0, -1.0]
-    assert len([1 for _, i in coasts(simulated)]) == 2
+    assert len(coasts(simulated)) == 2
+    found = find_passes(simulated.day.runs[0], simulated.day.car, plan.venue.heading_rad)[0]
+    assert sum(p.used and p.kind == "coast-down" for p in found) == 2  # no coasting from a held speed to the mark
     assert longest_trip(plan, replace(plan.runs[0], steady=HELD)) < plan.venue.length_m
 
 
