@@ -136,7 +136,7 @@ def _reference(result: DayResult) -> list[str]:
 def _condition(name: str, value: float | str) -> str:
     """One reference condition; one that is not listed is shown under its own name."""
     if isinstance(value, str):
-        return value if name == "wind" else f"{name} {value}"
+        return value if name == "wind" else f"{name.replace('_', ' ')} {value}"
     word, factor, offset, digits, unit = CONDITIONS.get(name, (name, 1.0, 0.0, 4, ""))
     return f"{word} {factor * value + offset:.{digits}f} {unit}".rstrip()
 

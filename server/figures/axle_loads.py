@@ -84,8 +84,9 @@ def _traces(one: PassLoads, mark: SetupMark, grid: Grid, group: int, shown: list
 
 
 def _draw_fits(figure: go.Figure, passes: list[PassLoads], marks: dict[str, SetupMark], axes: dict[str, str]) -> None:
-    """Each setup's fitted line with its letter at the end, letters kept apart."""
+    """Each setup's fitted line, its letter where the line leads to at the right, letters kept apart."""
     ends: list[tuple[float, SetupMark]] = []
+    beside = 1.03 * max((p.pressure_pa for one in passes for p in one.points), default=0.0)
     for name, mark in marks.items():
         line = fitted_line([p for one in passes if one.setup == name for p in one.points])
         if not line:
@@ -93,11 +94,18 @@ def _draw_fits(figure: go.Figure, passes: list[PassLoads], marks: dict[str, Setu
         x, y = [0.0, *(at for at, _ in line)], [0.0, *(load for _, load in line)]
         ink = {"color": LIGHT["ink"], "width": 2.2}
         figure.add_trace(go.Scatter(x=x, y=y, mode="lines", line=ink, hoverinfo="skip", **axes))
-        ends.append((y[-1], mark))
-    beside = 1.03 * max((p.pressure_pa for one in passes for p in one.points), default=0.0)
+        ahead = y[-1] * beside / x[-1]
+        figure.add_trace(_leader([x[-1], beside], [y[-1], ahead], axes))
+        ends.append((ahead, mark))
     least = LETTER_PX * max((end for end, _ in ends), default=1.0) / LOAD_HEIGHT_PX
     for (_, mark), height in zip(ends, spread([end for end, _ in ends], least), strict=True):
         figure.add_annotation(end_letter(beside, height, mark, axes))
+
+
+def _leader(x: list[float], y: list[float], axes: dict[str, str]) -> go.Scatter:
+    """From the end of a fitted line on to its letter."""
+    line = {"color": LIGHT["ink"], "width": 1.6, "dash": "dot"}
+    return go.Scatter(x=x, y=y, mode="lines", line=line, hoverinfo="skip", **axes)
 
 
 def fitted_line(points: list[LoadPoint], bands: int = 16) -> list[tuple[float, float]]:
@@ -124,4 +132,5 @@ def _spans(passes: list[PassLoads]) -> dict[str, list[float]]:
     loads = [value for p in points for value in (p.load_n, p.fitted_n)]
     left = 1.15 * max(abs(p.load_n - p.fitted_n) for p in points)
     most = max(p.pressure_pa for p in points)
+    loads += [p.fitted_n * most / p.pressure_pa for p in points if p.pressure_pa > 0.5 * most]
     return {"x": [0.0, 1.14 * most], "y": padded(min(0.0, *loads), max(loads)), "left": [-left, left]}

@@ -120,7 +120,7 @@ def _x(curve: Curve, bands: list[VisitedHeight], by_height: bool) -> list[float]
 def _marks(
     setup: SetupResult, bands: list[VisitedHeight], mark: SetupMark, axes: dict[str, str], by_height: bool
 ) -> list[go.Scatter]:
-    """Circles with capped 95 % bars, thick at one u, and bars along x."""
+    """Circles with capped 95 % bars, thick at one u; across, without caps, the heights within the band."""
     places = [_place(one, by_height) for one in bands]
     x, y = [M_TO_MM * one.value for one in places], [one.scz.value for one in bands]
     thick_x = [value for at in x for value in (at, at, None)]
@@ -134,7 +134,7 @@ def _marks(
             mode="markers",
             name=f"setup {escape(setup.name)}",
             marker=circle(mark, 13),
-            error_x=_bars([(M_TO_MM * (p.high95 - p.value), M_TO_MM * (p.value - p.low95)) for p in places]),
+            error_x=_bars([(M_TO_MM * (p.high95 - p.value), M_TO_MM * (p.value - p.low95)) for p in places], 0),
             error_y=_bars([(b.scz.high95 - b.scz.value, b.scz.value - b.scz.low95) for b in bands]),
             text=[f"{one.seconds:.0f} s" for one in bands],
             hovertemplate="%{x:.1f} mm, %{y:.3f} m², %{text}<extra>setup " + escape(setup.name) + "</extra>",
@@ -143,7 +143,7 @@ def _marks(
     ]
 
 
-def _bars(halves: list[tuple[float, float]]) -> dict[str, Any]:
+def _bars(halves: list[tuple[float, float]], cap_px: int = 6) -> dict[str, Any]:
     return {
         "type": "data",
         "symmetric": False,
@@ -151,7 +151,7 @@ def _bars(halves: list[tuple[float, float]]) -> dict[str, Any]:
         "arrayminus": [low for _, low in halves],
         "color": LIGHT["ink"],
         "thickness": 2,
-        "width": 6,
+        "width": cap_px,
     }
 
 

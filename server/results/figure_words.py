@@ -20,9 +20,10 @@ LOAD_FIGURE_WORDS = {
     "axle-loads": "Aerodynamic load on each axle against dynamic pressure. Circles: coast-downs. Squares: constant "
     "speed. Lines: the fit, with the setup's letter. Beneath: what the fit leaves of each setup.",
     "friction": "What is left of the load against the load itself. Triangles up: the load is rising; down: falling. "
-    "Dashed: how much the joints hold back, as the fit found it.",
-    "visited": "Downforce area of each axle over the heights that the car was at. Bars: 95 %, thick at one u. "
-    "Solid line: the fit where SCz bends; dashed: its one value where it does not. Nothing is filled in between.",
+    "Dashed: what the joints hold back beyond the pass's zero, as the fit found it.",
+    "visited": "Downforce area of each axle over the heights that the car was at. Bars: 95 %, thick at one u; "
+    "across: the heights of a band. Solid line: the fit where SCz bends; dashed: its one value where it does not. "
+    "Nothing is filled in between.",
     "ride-heights": "Ride heights and rake at a steady speed in still air, with their 95 % bands.",
     "downforce": "Downforce and the load on one wheel at a steady speed in still air, with their 95 % bands. "
     "Dashed: the weight; a circle with its bar marks where the downforce equals it.",

@@ -150,7 +150,7 @@ def reference_lines(reference: Mapping[str, float | str | None]) -> tuple[tuple[
 def _reference_line(name: str, value: float | str) -> tuple[str, str]:
     label, write = REFERENCE.get(name, (name.replace("_", " "), lambda v: f"{v:.4g}"))
     if isinstance(value, str):
-        return label, value
+        return label[:1].upper() + label[1:], value
     if name not in REFERENCE and name.endswith("_m"):
         return name.removesuffix("_m").replace("_", " ").capitalize(), f"{1000.0 * value:.1f} mm"
     return label[:1].upper() + label[1:], write(value)
