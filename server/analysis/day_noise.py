@@ -20,28 +20,29 @@ from server.testday.values import FloatArray
 
 @dataclass(frozen=True, slots=True)
 class NoiseTerm:
-    """One noise parameter: median and standard deviation of its natural logarithm, and whether the
-    result is integrated over it (else it is taken at its best value)."""
+    """One noise parameter: median and standard deviation of its natural logarithm, whether the result is integrated
+    over it (else it is taken at its best value), and about how well a day tells it (log sd, for the search)."""
 
     name: str
     median: float
     log_sd: float
     integrated: bool = True
+    told: float = 0.4
 
 
-GUST_SD = NoiseTerm("gust_sd", 0.6, 0.9)  # m/s
+GUST_SD = NoiseTerm("gust_sd", 0.6, 0.9, told=0.2)  # m/s
 GUST_TIME = NoiseTerm("gust_time", 12.0, 0.8)  # s, at 20 m/s air speed
 # α of τ ∝ (20 m/s / U)^α, as α / (1 − α): 0 a gust fixed in time, 1 frozen air that the car drives through
-GUST_FROZEN = NoiseTerm("gust_frozen", 1.0, 1.5)
+GUST_FROZEN = NoiseTerm("gust_frozen", 1.0, 1.5, told=1.2)
 SLOW_WIND = NoiseTerm("slow_wind", 0.5, 0.7)  # m/s
 SCATTER = NoiseTerm("scatter", 0.025, 0.6)  # of c0
 WAVE = NoiseTerm("wave", 0.0006, 0.9)  # rms grade
-WHEEL_WHITE = NoiseTerm("wheel_white", 0.03, 1.0, integrated=False)  # m/s, a block mean
-SATELLITE_WHITE = NoiseTerm("satellite_white", 0.05, 1.0, integrated=False)
-SATELLITE_COLOUR = NoiseTerm("satellite_colour", 0.06, 1.0, integrated=False)
+WHEEL_WHITE = NoiseTerm("wheel_white", 0.03, 1.0, integrated=False, told=0.05)  # m/s, a block mean
+SATELLITE_WHITE = NoiseTerm("satellite_white", 0.05, 1.0, integrated=False, told=0.08)
+SATELLITE_COLOUR = NoiseTerm("satellite_colour", 0.06, 1.0, integrated=False, told=0.15)
 SATELLITE_TIME = NoiseTerm("satellite_time", 2.0, 0.7, integrated=False)  # s
 LOAD_WHITE = {  # a block mean: N of dampers and push rods, m of ride heights
-    kind: NoiseTerm(f"load_white_{kind}", 20.0 if UNIT_OF[kind] == "N" else 3e-4, 1.0, integrated=False)
+    kind: NoiseTerm(f"load_white_{kind}", 20.0 if UNIT_OF[kind] == "N" else 3e-4, 1.0, integrated=False, told=0.06)
     for kind in LOAD_KINDS
 }
 FRICTION_FRONT = NoiseTerm("friction_front", 12.0, 0.9, integrated=False)  # N of the axle, about its mean
@@ -70,6 +71,11 @@ class DayNoise:
     def integrated(self) -> NDArray[np.bool_]:
         """Which terms the result is integrated over, (k,)."""
         return np.array([t.integrated for t in self.terms])
+
+    @property
+    def told(self) -> FloatArray:
+        """About how well a day tells each, as log standard deviations, (k,)."""
+        return np.array([t.told for t in self.terms])
 
     def values(self, log: FloatArray) -> dict[str, float]:
         """Name → value at a point."""

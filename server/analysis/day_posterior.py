@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -33,6 +33,7 @@ class DayProblem:
     car: Car
     air: DayAir
     bent: tuple[int, ...] = ()
+    zero_priors: dict[float, list[tuple[FloatArray, FloatArray]]] = field(default_factory=dict)
 
     @property
     def measured_setups(self) -> frozenset[str]:
@@ -127,7 +128,8 @@ def _noise_mode(problem: DayProblem, point: Point, start: FloatArray, last: bool
     def log_density(log: FloatArray) -> float:
         return evaluate(problem, linear, point, log)[0].log_evidence + problem.noise.log_prior(log)
 
-    return find_mode(log_density, start, problem.noise.log_sd, problem.noise.integrated if last else None)
+    curved = problem.noise.integrated if last else None
+    return find_mode(log_density, start, problem.noise.log_sd, curved, closely=last, scale=problem.noise.told)
 
 
 def evaluate(problem: DayProblem, linear: LinearDay, point: Point, log: FloatArray) -> tuple[Posterior, FloatArray]:
@@ -204,16 +206,27 @@ def _put_zeros(problem: DayProblem, drift_m: float, mean: FloatArray, precision:
     """The prior of every source's zeros and drifts, into its places."""
     grid, p = problem.grid, len(problem.priors.parameters)
     n, kinds = len(grid.passes), len(grid.load_kinds)
-    assert grid.loads is not None
-    for k, kind in enumerate(grid.load_kinds):
-        spring = grid.loads.springs[AXLE_OF[kind]]
-        centre, covariance = zero_prior(grid.passes, grid.loads.static, kind, problem.car, spring, drift_m)
+    for k, (centre, inverse) in enumerate(_zero_priors(problem, drift_m)):
         start = p + 2 * n
         place = np.concatenate([start + k * n + np.arange(n), start + (kinds + k) * n + np.arange(n)])
-        precision[np.ix_(place, place)] = np.linalg.inv(covariance)
+        precision[np.ix_(place, place)] = inverse
         mean[place] = centre
     turned = np.arange(p + (2 + 2 * kinds) * n, p + grid.own * n)
     precision[turned, turned] = 1.0
+
+
+def _zero_priors(problem: DayProblem, drift_m: float) -> list[tuple[FloatArray, FloatArray]]:
+    """Mean and precision of every source's zeros; kept, since most looks at the noise leave the drift alone."""
+    known = problem.zero_priors.get(drift_m)
+    if known is None:
+        grid, known = problem.grid, []
+        assert grid.loads is not None
+        for kind in grid.load_kinds:
+            spring = grid.loads.springs[AXLE_OF[kind]]
+            centre, covariance = zero_prior(grid.passes, grid.loads.static, kind, problem.car, spring, drift_m)
+            known.append((centre, np.linalg.inv(covariance)))
+        problem.zero_priors[drift_m] = known
+    return known
 
 
 def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayPosterior:

@@ -1,13 +1,15 @@
 """Launches of a rear-driven car weigh its load transfer: the front axle has no drive and no brake on it then.
 
-    P = zero of the launch + SCz_front q − S dv/dt − D d²v/dt² + λ (largest P so far − P) + gusts + noise
+    P = zero of the launch + SCz_front q − S dv/dt − δ dP/dt + what joints hold back + gusts + noise
     S = (m h + ΣJ/r)/L  [kg], in units of the entered wheel rate
 
 Joint friction holds the springs back one way while the load falls, the other way while it rises. A launch
 lightens the front axle first; from where its downforce has lifted the load by more than friction can hold until
-some tenths of a second after the lift of the throttle the load only rises, and what friction holds is part of
-that launch's own zero. Acceleration falls by its whole amount there, at one speed. Whether the springs stay at the
-highest load then reached, held by friction, or fall with it is λ, 0 to 1. D is how late the springs are.
+the lift of the throttle the load only rises, and what friction holds is part of that launch's own zero. At the
+lift acceleration falls by its whole amount at one speed: that weighs S. Then the load falls and the joints turn
+round: a play of ± f about the predicted load, with f from nothing (joints shaken loose) to well above what is
+stated, all of them weighed by how well they fit. δ is how much later the load is logged than the speed: it
+counts, for at the lift pressure stops rising.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.optimize import minimize
 
+from server.aero.joints import load_through_joints
 from server.analysis.axle_spring import wheel_of_damper
 from server.analysis.intervals import inside
 from server.analysis.suspension_sensors import PUSHROD_RATIO, CarLoads, car_loads
@@ -31,10 +34,10 @@ LEAST_BEFORE_S = 0.8
 AFTER_S = 0.8
 LEAST_LAUNCH_MPS2 = 2.0
 LEAST_STEP_MPS2 = 2.0
-HELD = (0.5, 0.3)  # λ: anything from 0 to 1
-LATE_S = 0.1  # scale of D over S
+FRICTIONS = 9
+LATE_S = 0.1  # scale of δ
 FEWEST = 2
-RADIUS_REL_U = 0.01
+RADIUS_REL_U = 0.02  # 1 % of the radius and 0.5 % of growth, which counts threefold (common practice, no source)
 GUST_TIMES_S = (0.5, 1.5, 5.0)
 PRESSURE_PA = 100.0
 
@@ -57,13 +60,12 @@ class LaunchTransfer:
 @dataclass(frozen=True, slots=True, eq=False)
 class Launch:
     """One launch from where its load rises for good until after the lift, arrays (n,): load of the front axle
-    [N] off an arbitrary zero, ½ρv² [Pa], dv/dt [m/s²], its change [m/s³]. setup: of its run."""
+    [N] off an arbitrary zero, ½ρv² [Pa], dv/dt [m/s²]. setup: of its run."""
 
     setup: str
     load_n: FloatArray
     pressure_pa: FloatArray
     accel_mps2: FloatArray
-    jerk_mps3: FloatArray
 
 
 def launch_transfer(day: Day, left_out: Mapping[int, frozenset[str]] | None = None) -> LaunchTransfer | None:
@@ -76,30 +78,29 @@ def launch_transfer(day: Day, left_out: Mapping[int, frozenset[str]] | None = No
         return None
     drivers = [run.driver_mass_kg.value for run in day.runs]
     loads = car_loads(day.car, sum(drivers) / len(drivers))
+    traces = [trace for run in day.runs if (trace := drive_trace(run, day.car)) is not None]
+    scale = speed_scale(traces)
     found: list[Launch] = []
-    unscaled = False
-    for run in day.runs:
-        trace = drive_trace(run, day.car)
-        if trace is None:
-            continue
-        scale = _speed_scale(trace)
-        unscaled |= scale is None
-        found += run_launches(trace, loads, (left_out or {}).get(run.number, frozenset()), scale or 1.0)
+    for trace in traces:
+        found += run_launches(trace, loads, (left_out or {}).get(trace.run.number, frozenset()), scale or (1.0, 0.0))
     if len(found) < FEWEST:
         return None
-    slope, u = fit_transfer(found, loads.transfer_kg.value)
+    slope, u = fit_transfer(found, loads.transfer_kg.value, _friction(loads, 2.0))
     expected = loads.transfer_kg
-    u = float(np.hypot(u, slope * RADIUS_REL_U)) if unscaled else u
+    u = float(np.hypot(u, slope * RADIUS_REL_U)) if scale is None else u
     return LaunchTransfer(slope, u, expected.value, expected.u, len(found))
 
 
-def run_launches(trace: DriveTrace, loads: CarLoads, left_out: frozenset[str], scale: float = 1.0) -> list[Launch]:
-    """The launches of a run that end in a lift. scale: true over logged speed."""
+def run_launches(
+    trace: DriveTrace, loads: CarLoads, left_out: frozenset[str], scale: tuple[float, float]
+) -> list[Launch]:
+    """The launches of a run that end in a lift. scale: k0, k2 of `speed_scale`."""
     load = front_load(trace, loads, left_out)
     if load is None:
         return []
-    a, q = trace.accel_mps2 * scale, trace.pressure_pa * scale**2
-    jerk = np.gradient(a, STEP_S)
+    square = trace.speed_mps**2
+    a = trace.accel_mps2 * (scale[0] + 3.0 * scale[1] * square)
+    q = trace.pressure_pa * (scale[0] + scale[1] * square) ** 2
     area = _rough_area(trace, load, a, q, loads.transfer_kg.value)
     predicted = area * q - loads.transfer_kg.value * a
     found = []
@@ -109,7 +110,7 @@ def run_launches(trace: DriveTrace, loads: CarLoads, left_out: frozenset[str], s
             continue
         if inside(trace.time_s[window], trace.turning).any() or trace.braking[window].any():
             continue
-        found.append(Launch(trace.run.setup, load[window], q[window], a[window], jerk[window]))
+        found.append(Launch(trace.run.setup, load[window], q[window], a[window]))
     return found
 
 
@@ -130,95 +131,123 @@ def front_load(trace: DriveTrace, loads: CarLoads, left_out: frozenset[str]) -> 
     return None
 
 
-def fit_transfer(launches: Sequence[Launch], expected_kg: float) -> tuple[float, float]:
+def fit_transfer(launches: Sequence[Launch], expected_kg: float, most_friction_n: float) -> tuple[float, float]:
     """S and its standard uncertainty [kg] by generalised least squares over all launches.
 
     Noise of a launch: the road's, correlated by the smoothing, and gusts, exponential in time; both strengths and
-    the gusts' time by restricted likelihood.
+    the gusts' time by restricted likelihood. Friction: from 0 to most_friction_n of the axle, weighed by likelihood.
     """
-    slope = expected_kg
-    u = expected_kg
-    areas = np.zeros(1)
-    for _ in range(3):
-        rows, y, blocks = _design(launches, slope, areas)
-        slope, u, areas = _generalised(rows, y, blocks)
-    return slope, u
+    at = _Solution(0.0, expected_kg, 0.0, np.zeros(len({launch.setup for launch in launches})), _Noise(1.0, 1.0, 1.5))
+    for _ in range(3):  # areas first, then play and lateness about the loads that they predict
+        problem = _problem(launches, at, 0.5 * most_friction_n)
+        at = _best(problem)
+    solutions = []
+    for friction in np.linspace(0.0, most_friction_n, FRICTIONS):
+        here = at
+        for _ in range(3):
+            here = _solve(_problem(launches, here, float(friction)), at.noise)
+        solutions.append(here)
+    misfit = np.array([each.misfit for each in solutions])
+    weight = np.exp(-0.5 * (misfit - misfit.min()))
+    weight /= weight.sum()
+    slopes, variances = (np.array([getattr(each, name) for each in solutions]) for name in ("slope", "variance"))
+    mean = float(weight @ slopes)
+    return mean, float(np.sqrt(weight @ (variances + (slopes - mean) ** 2)))
 
 
-def _design(launches: Sequence[Launch], slope: float, areas: FloatArray) -> tuple[FloatArray, FloatArray, list[slice]]:
-    """Columns S, D, λ, SCz of each setup, zero of each launch; loads; where each launch stands."""
+@dataclass(frozen=True, slots=True)
+class _Noise:
+    """sd of the road's and of the gusts' part of a load [N], the gusts' time [s]."""
+
+    road_n: float
+    gust_n: float
+    gust_s: float
+
+    def covariance(self, n: int) -> FloatArray:
+        """Of one launch, (n, n)."""
+        lag = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+        road = self.road_n**2 * _smoothing_correlation(n)
+        gust = self.gust_n**2 * np.exp(-STEP_S * np.arange(n) / self.gust_s)
+        return np.asarray((road + gust)[lag] + 1e-2 * np.eye(n))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Problem:
+    """Columns S, δ, SCz of each setup, zero of each launch; loads less what the joints hold; the launches' rows."""
+
+    rows: FloatArray
+    load_n: FloatArray
+    blocks: tuple[slice, ...]
+    setups: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Solution:
+    """−2 log restricted likelihood, S, its variance, SCz columns, the noise it was found with."""
+
+    misfit: float
+    slope: float
+    variance: float
+    areas: FloatArray
+    noise: _Noise
+
+
+def _problem(launches: Sequence[Launch], at: _Solution, friction_n: float) -> _Problem:
     setups = sorted({launch.setup for launch in launches})
     parts, loads, blocks, begin = [], [], [], 0
     for k, launch in enumerate(launches):
         n, place = len(launch.load_n), setups.index(launch.setup)
-        rows = np.zeros((n, 3 + len(setups) + len(launches)))
-        area = areas[place] if len(areas) == len(setups) else 0.0
-        predicted = area * launch.pressure_pa / PRESSURE_PA - slope * launch.accel_mps2
+        rows = np.zeros((n, 2 + len(setups) + len(launches)))
         rows[:, 0] = -launch.accel_mps2
-        rows[:, 1] = -launch.jerk_mps3 * LATE_S
-        rows[:, 2] = np.maximum.accumulate(predicted) - predicted
-        rows[:, 3 + place] = launch.pressure_pa / PRESSURE_PA
-        rows[:, 3 + len(setups) + k] = 1.0
+        rows[:, 2 + place] = launch.pressure_pa / PRESSURE_PA
+        rows[:, 2 + len(setups) + k] = 1.0
+        predicted = at.areas[place] * launch.pressure_pa / PRESSURE_PA - at.slope * launch.accel_mps2
+        rows[:, 1] = -LATE_S * np.gradient(predicted, STEP_S)
         parts.append(rows)
-        loads.append(launch.load_n)
+        loads.append(launch.load_n - _held(predicted, friction_n))
         blocks.append(slice(begin, begin + n))
         begin += n
-    return np.vstack(parts), np.concatenate(loads), blocks
+    return _Problem(np.vstack(parts), np.concatenate(loads), tuple(blocks), len(setups))
 
 
-def _generalised(rows: FloatArray, y: FloatArray, blocks: Sequence[slice]) -> tuple[float, float, FloatArray]:
-    """S, its u, SCz columns by the noise that the residuals show best."""
-    prior = np.zeros(rows.shape[1])
-    prior[2] = 1.0 / HELD[1] ** 2
-    prior[1] = 1.0 / (2.0 * 60.0) ** 2
-    aim = np.zeros(rows.shape[1])
-    aim[2] = HELD[0] * prior[2]
-    white = _smoothing_correlation(max(b.stop - b.start for b in blocks))
-    left = y - rows @ np.linalg.lstsq(rows, y, rcond=None)[0]
+def _held(predicted: FloatArray, friction_n: float) -> FloatArray:
+    """What joints add to a load that has been rising before [N]: −f while it rises, up to +f once it falls."""
+    rising = np.concatenate([[predicted[0] - 2.0 * friction_n - 1.0], predicted])
+    return load_through_joints(rising, 0.5 * friction_n)[1:] - predicted
+
+
+def _best(problem: _Problem) -> _Solution:
+    """The solution with the likeliest noise."""
+    left = problem.load_n - problem.rows @ np.linalg.lstsq(problem.rows, problem.load_n, rcond=None)[0]
     start = np.log(max(float(np.std(left)), 1e-3))
-    best: tuple[float, FloatArray, FloatArray] | None = None
+    found = []
     for time in GUST_TIMES_S:
-        gust = np.exp(-STEP_S * np.arange(len(white)) / time)
 
-        def misfit(log_sd: FloatArray, gust: FloatArray = gust) -> float:
-            return _solve(rows, y, blocks, prior, aim, np.exp(2.0 * log_sd), (white, gust))[0]
+        def misfit(log_sd: FloatArray, time: float = time) -> float:
+            return _solve(problem, _Noise(float(np.exp(log_sd[0])), float(np.exp(log_sd[1])), time)).misfit
 
-        found = minimize(misfit, [start, start], method="Nelder-Mead", options={"xatol": 0.05, "fatol": 0.05})
-        value, estimate, cov = _solve(rows, y, blocks, prior, aim, np.exp(2.0 * found.x), (white, gust))
-        if best is None or value < best[0]:
-            best = value, estimate, cov
-    if best is None:
-        raise ValueError("blocks must not be empty")
-    _, estimate, cov = best
-    setups = rows.shape[1] - 3 - len(blocks)
-    return float(estimate[0]), float(np.sqrt(cov[0, 0])), estimate[3 : 3 + setups]
+        least = minimize(misfit, [start, start], method="Nelder-Mead", options={"xatol": 0.05, "fatol": 0.05})
+        found.append(_solve(problem, _Noise(float(np.exp(least.x[0])), float(np.exp(least.x[1])), time)))
+    return min(found, key=lambda each: each.misfit)
 
 
-def _solve(
-    rows: FloatArray,
-    y: FloatArray,
-    blocks: Sequence[slice],
-    prior: FloatArray,
-    aim: FloatArray,
-    variances: FloatArray,
-    shapes: tuple[FloatArray, FloatArray],
-) -> tuple[float, FloatArray, FloatArray]:
-    """−2 log restricted likelihood, estimate, covariance."""
-    normal, right, misfit = np.diag(prior) + 1e-9 * np.eye(len(prior)), aim.copy(), 0.0
-    for block in blocks:
-        n = block.stop - block.start
-        lag = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
-        cov = variances[0] * shapes[0][lag] + variances[1] * shapes[1][lag] + 1e-2 * np.eye(n)
-        factor = cho_factor(cov, lower=True)
-        x, z = rows[block], y[block]
-        wx = cho_solve(factor, x)
-        normal += x.T @ wx
-        right += wx.T @ z
+def _solve(problem: _Problem, noise: _Noise) -> _Solution:
+    """Generalised least squares."""
+    p = problem.rows.shape[1]
+    normal, right, misfit = 1e-9 * np.eye(p), np.zeros(p), 0.0
+    factors = {n: cho_factor(noise.covariance(n), lower=True) for n in {b.stop - b.start for b in problem.blocks}}
+    for block in problem.blocks:
+        factor = factors[block.stop - block.start]
+        x, z = problem.rows[block], problem.load_n[block]
+        weighted = cho_solve(factor, x)
+        normal += x.T @ weighted
+        right += weighted.T @ z
         misfit += float(z @ cho_solve(factor, z)) + 2.0 * float(np.sum(np.log(np.diag(factor[0]))))
     inverse = np.linalg.inv(normal)
     estimate = inverse @ right
     misfit += float(np.linalg.slogdet(normal)[1]) - float(estimate @ right)
-    return misfit, estimate, inverse
+    areas = estimate[2 : 2 + problem.setups]
+    return _Solution(misfit, float(estimate[0]), float(inverse[0, 0]), areas, noise)
 
 
 def _smoothing_correlation(n: int) -> FloatArray:
@@ -264,16 +293,31 @@ def _rough_area(trace: DriveTrace, load: FloatArray, a: FloatArray, q: FloatArra
     return float(x @ y / (x @ x)) if float(x @ x) > 0.0 else 0.0
 
 
-def _friction(loads: CarLoads) -> float:
-    """Joint friction of the front axle as stated [N]."""
-    return 2.0 * loads.car.front.joint_friction_n.value
+def _friction(loads: CarLoads, times_u: float = 0.0) -> float:
+    """Joint friction of the front axle, so many u above what is stated [N]."""
+    given = loads.car.front.joint_friction_n
+    return 2.0 * (given.value + times_u * given.u)
 
 
-def _speed_scale(trace: DriveTrace) -> float | None:
-    """Satellite speed over the trace's speed; None without a satellite speed."""
-    satellite = trace.signals.get("gps_speed")
-    if satellite is None:
+def speed_scale(traces: Sequence[DriveTrace]) -> tuple[float, float] | None:
+    """k0, k2 of true speed = k0 v + k2 v³ for a trace's speed v, by satellite: growth of the rolling radius counts
+    threefold in dv/dt. None where no run has both.
+
+        satellite = k0 v + k2 v³ − delay dv/dt
+    """
+    rows, seen = [], []
+    for trace in traces:
+        satellite = trace.signals.get("gps_speed")
+        if satellite is None or len(satellite.time_s) < 50:
+            continue
+        v, a = (np.interp(satellite.time_s, trace.time_s, x) for x in (trace.speed_mps, trace.accel_mps2))
+        calm = np.interp(satellite.time_s, trace.time_s, (trace.calm & ~trace.braking).astype(float)) == 1.0
+        use = calm & (v > 5.0) & np.isfinite(satellite.values)
+        rows.append(np.column_stack([v, v**3, a])[use])
+        seen.append(satellite.values[use])
+    if not rows or sum(len(each) for each in seen) < 100:
         return None
-    at = np.interp(satellite.time_s, trace.time_s, trace.speed_mps)
-    fast = (at > 8.0) & (satellite.values > 0.0)
-    return float(np.median(satellite.values[fast] / at[fast])) if np.count_nonzero(fast) > 20 else None
+    x, y = np.vstack(rows), np.concatenate(seen)
+    size = np.sqrt(np.sum(x**2, axis=0))
+    found = np.linalg.lstsq(x / size, y, rcond=None)[0] / size
+    return float(found[0]), float(found[1])

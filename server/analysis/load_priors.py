@@ -30,10 +30,11 @@ HALF_AXLE = Quantity(0.0, 0.02, "default")
 HEIGHT_GAIN = Quantity(0.0, 0.005, "default")
 # Downforce area of an axle that is measured: nothing is assumed but its order of magnitude (m²).
 SCZ_MEASURED = Quantity(1.5, 4.0, "default")
-# Change of SCz over 10 mm of ride height that a day may hide, and that a curve may have once it is seen.
-BEND_HIDDEN = 0.03
+# Relative change of SCz from standing to the reference condition's ride height that a day may hide, and that a curve
+# may have once it is seen.
+BEND_HIDDEN = 0.06
 BEND_SEEN = 0.4
-BEND_PER_M = 0.010
+LEAST_BEND_LOAD_N = 150.0
 DRIFT_TIME_S = 600.0
 LEVEL_M = 0.02  # a zero is arbitrary: as travel at the wheel
 
@@ -68,7 +69,7 @@ def load_parameters(day: Day, setups: Sequence[Setup], loads: DayLoads, constant
         found.append(_plain("anti_squat", "anti-squat", car.anti_squat, "–"))
     for setup in setups:
         for end in ("front", "rear"):
-            label = f"bend of SCz {end} {setup.name} over 10 mm"
+            label = f"bend of SCz {end} {setup.name}, standing to reference"
             found.append(Parameter(f"bend_{end}:{setup.name}", label, 0.0, BEND_HIDDEN, "–", "default"))
     return found
 

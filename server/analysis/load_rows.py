@@ -8,7 +8,7 @@
     ride height: drop of the body at the sensor by the lever rule from          [m]
                  z(P)/(1 + κ) + L / (2 K_tyre (1 + τ_t)) − growth (v/20)²  over each axle, + zero
 
-ξ is how far the axle has sunk beyond its place at the reference condition, in 10 mm.
+ξ is how far the axle has sunk beyond its place at the reference condition, as a share of its sink there.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from scipy.special import ndtr
 from server.aero.constants import STANDARD_GRAVITY
 from server.analysis.axle_spring import AxleSpring
 from server.analysis.load_data import AXLE_OF, LOAD_KINDS, SOURCE_OF
-from server.analysis.load_priors import BEND_PER_M, unit_slope, unit_zero
+from server.analysis.load_priors import LEAST_BEND_LOAD_N, unit_slope, unit_zero
 from server.analysis.pass_data import SCALE_SPEED_MPS
 from server.analysis.result import AxleEnd
 from server.testday.values import Axle, Car, FloatArray
@@ -135,6 +135,11 @@ class LoadContext:
     reference_speed_mps: float
     reference_density_kgm3: float
 
+    @property
+    def reference_pressure_pa(self) -> float:
+        """Dynamic pressure of the reference condition [Pa]."""
+        return 0.5 * self.reference_density_kgm3 * self.reference_speed_mps**2
+
 
 def inertial_lever(car: Car, mass: FloatArray | float, value: Mapping[str, float]) -> FloatArray:
     """∂ΔN/∂(dv/dt) = (m h + ΣJ/r) / L [kg]."""
@@ -168,20 +173,26 @@ def load_sensitivity(context: LoadContext, kind: int, value: Mapping[str, float]
 def bend_shape(
     motion: Motion, setup: np.ndarray, context: LoadContext, end: AxleEnd, value: Mapping[str, float]
 ) -> tuple[FloatArray, FloatArray]:
-    """ξ at every node, (n,), and ∂ξ/∂(load) [1/N], a number for each node.
+    """ξ at every node, (n,), and ∂ξ/∂(load) [1/N], (n,).
 
-    From the steady load of the unbent area: the bend of the sink itself is of second order.
+    ξ = (load − load at the reference condition) / bend_load: how far the axle has sunk beyond its place there, as a
+    share of how far it sinks there. From the steady load of the unbent area, then twice bettered.
     """
     area = np.array([value[f"scz_{end}:{s}"] for s in context.setup_names])[setup]
     bend = np.array([value.get(f"bend_{end}:{s}", 0.0) for s in context.setup_names])[setup]
-    soft = sink_compliance(context, end, value)
-    reference = 0.5 * context.reference_density_kgm3 * context.reference_speed_mps**2 * area
+    reference = context.reference_pressure_pa * area
+    scale = bend_load(reference)
     transfer = SIDE_OF[end] * _transfer(motion, context.car, value)
     aero = motion.half_density * motion.air_speed**2 * area
-    xi = (aero + transfer - reference) * soft / BEND_PER_M
+    xi = (aero + transfer - reference) / scale
     for _ in range(2):
-        xi = (aero * (1.0 + bend * xi) + transfer - reference) * soft / BEND_PER_M
-    return xi, np.full(len(xi), soft / BEND_PER_M)
+        xi = (aero * (1.0 + bend * xi) + transfer - reference) / scale
+    return xi, 1.0 / scale
+
+
+def bend_load(reference_n: FloatArray) -> FloatArray:
+    """Load that a bend is counted by [N]: the axle's downforce at the reference condition, at least 150 N."""
+    return np.maximum(reference_n, LEAST_BEND_LOAD_N)
 
 
 def _transfer(motion: Motion, car: Car, value: Mapping[str, float]) -> FloatArray:
@@ -222,11 +233,9 @@ def axle_load(
         if place is not None:
             by_column[:, 1 + place] += derivative * columns.u[place]
 
-    reference = 0.5 * context.reference_density_kgm3 * context.reference_speed_mps**2
     for i, s in enumerate(context.setup_names):
         here = (setup == i).astype(float)
-        with_sink = 1.0 + bend * xi + bend * area * (pressure - reference) * by_load
-        add(f"scz_{end}:{s}", here * pressure * with_sink)
+        add(f"scz_{end}:{s}", here * pressure * (1.0 + bend * xi))
         add(f"bend_{end}:{s}", here * pressure * area * xi)
     for name in ("pressure", "temperature", "humidity"):
         add(name, aero / motion.relative_density)

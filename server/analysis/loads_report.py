@@ -9,8 +9,8 @@ import numpy as np
 from server.analysis.day_model import load_context
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.load_data import AXLE_OF, SOURCE_OF
-from server.analysis.load_priors import BEND_PER_M, unit_zero
-from server.analysis.load_rows import ENDS, FRICTION_COLOUR, bend_shape, load_sensitivity, sink_compliance
+from server.analysis.load_priors import unit_zero
+from server.analysis.load_rows import ENDS, FRICTION_COLOUR, bend_load, bend_shape, load_sensitivity, sink_compliance
 from server.analysis.result import AxleEnd, AxleLoadFit, Estimate, PassFit, VisitedHeight
 from server.inference.smoother import Smoothed
 from server.testday.values import FloatArray
@@ -42,8 +42,8 @@ def pass_loads(posterior: DayPosterior, smoothed: Smoothed, deviation: FloatArra
         bend = np.array([values.get(f"bend_{end}:{s}", 0.0) for s in problem.setup_names])[setup]
         xi = bend_shape(motion, setup, context, end, values)[0]
         area[end] = base * (1.0 + bend * xi)
-        reference = 0.5 * grid.reference_density_kgm3 * grid.reference_speed_mps**2 * base
-        sink[end] = xi * BEND_PER_M + reference * sink_compliance(context, end, values)
+        reference = context.reference_pressure_pa * base
+        sink[end] = (xi * bend_load(reference) + reference) * sink_compliance(context, end, values)
     row_node = np.repeat(np.arange(len(grid.time_s)), np.diff(segments.row_start))
     found = []
     for i, data in enumerate(grid.passes):

@@ -10,8 +10,8 @@ from server.aero.constants import STANDARD_GRAVITY
 from server.analysis.day_model import load_context
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.estimates import estimate
-from server.analysis.load_priors import BEND_PER_M, TYRE_GROWTH_M
-from server.analysis.load_rows import ENDS, SIDE_OF, LoadContext
+from server.analysis.load_priors import TYRE_GROWTH_M
+from server.analysis.load_rows import ENDS, SIDE_OF, LoadContext, bend_load
 from server.analysis.pass_data import SCALE_SPEED_MPS
 from server.analysis.result import AtSpeed, AxleEnd, Estimate
 from server.testday.values import Axle, FloatArray, Quantity, Setup
@@ -97,15 +97,14 @@ def _loads_and_sinks(
     context = load_context(posterior.problem.grid, posterior.problem.setup_names, posterior.problem.car)
     column, name = _columns(posterior), setup.name
     density = context.reference_density_kgm3
-    pressure, reference = 0.5 * density * speed**2, 0.5 * density * context.reference_speed_mps**2
+    pressure, reference = 0.5 * density * speed**2, context.reference_pressure_pa
     loads: dict[AxleEnd, FloatArray] = {}
     sinks: dict[AxleEnd, FloatArray] = {}
     for end in ENDS:
         area, bend = column(f"scz_{end}:{name}"), column(f"bend_{end}:{name}")
-        soft = _compliance(context, column, end)
         load = pressure * area
         for _ in range(12):
-            load = pressure * area * (1.0 + bend * (load - reference * area) * soft / BEND_PER_M)
+            load = pressure * area * (1.0 + bend * (load - reference * area) / bend_load(reference * area))
         loads[end] = load
     drive = _drive_force(posterior, name, speed, loads["front"] + loads["rear"])
     for end in ENDS:
@@ -145,6 +144,14 @@ def _drive_force(posterior: DayPosterior, name: str, speed: float, downforce: Fl
     drag = 0.5 * density * speed**2 * column(f"scx:{name}")
     rolling = (column("c0") + column("c1") * speed) * (_mass(posterior, name) * STANDARD_GRAVITY + downforce)
     return np.asarray(drag + rolling)
+
+
+def bend_per_metre(posterior: DayPosterior, name: str, end: AxleEnd) -> FloatArray:
+    """Samples of the relative change of SCz per metre that an axle sinks [1/m]."""
+    context = load_context(posterior.problem.grid, posterior.problem.setup_names, posterior.problem.car)
+    column = _columns(posterior)
+    load = bend_load(context.reference_pressure_pa * column(f"scz_{end}:{name}"))
+    return np.asarray(column(f"bend_{end}:{name}") / (load * _compliance(context, column, end)))
 
 
 def _compliance(context: LoadContext, column: Column, end: AxleEnd) -> FloatArray:

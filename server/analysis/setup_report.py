@@ -10,10 +10,10 @@ from server.analysis.bend_test import REPLICATES
 from server.analysis.day_budget import budget
 from server.analysis.day_posterior import DayPosterior, place_of_bend
 from server.analysis.estimates import delta, estimate
-from server.analysis.load_priors import BEND_PER_M
+from server.analysis.load_rows import ENDS
 from server.analysis.loads_report import visited_heights
 from server.analysis.result import BendTest, BudgetLine, Comparison, Estimate, Pass, PassFit, SetupResult
-from server.analysis.ride_report import at_speeds, reference_heights, weight_speed
+from server.analysis.ride_report import at_speeds, bend_per_metre, reference_heights, weight_speed
 from server.testday.values import Day, FloatArray, Setup, Source
 
 UNITS = {
@@ -79,10 +79,9 @@ def _static(setup: Setup) -> dict[str, float | None]:
 
 def _bend(posterior: DayPosterior, name: str, statistic: float, p: float) -> BendTest:
     slope = {
-        end: estimate(
-            posterior.samples[:, posterior.problem.priors.index(f"bend_{end}:{name}")] / BEND_PER_M, "1/m", "measured"
-        )
-        for end in ("front", "rear")
+        end: estimate(bend_per_metre(posterior, name, end), "1/m", "measured")
+        for end in ENDS
+        if posterior.problem.grid.loads is not None and posterior.problem.grid.loads.springs[end] is not None
     }
     bent = any(column in posterior.problem.bent for column in place_of_bend(posterior.problem, name))
     return BendTest(statistic, p, REPLICATES, bent, slope)

@@ -18,6 +18,7 @@ from scipy.stats import chi2, qmc
 
 FloatArray = NDArray[np.float64]
 T_DOF = 8.0
+STEP = 0.02  # of a direction's scale, for its slope
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,10 +46,13 @@ def find_mode(
     start: FloatArray,
     prior_sd: FloatArray,
     curved: NDArray[np.bool_] | None = None,
+    closely: bool = True,
+    scale: FloatArray | None = None,
 ) -> Mode:
     """Maximise a log density; take its curvature by central differences along the directions `curved`.
 
-    start, prior_sd: (k,); curved: (k,) or None for no curvature. The covariance is that of the curved
+    start, prior_sd: (k,); curved: (k,) or None for no curvature; closely: False stops at a rough mode;
+    scale: (k,), how far each direction is expected to be told, which steadies the search. The covariance is that of the curved
     directions with the others held; a direction in which the density does not curve keeps the prior's width.
     """
     count = 0
@@ -59,26 +63,29 @@ def find_mode(
         value = log_density(x)
         return -value if np.isfinite(value) else 1e12
 
-    low, high = start - 6.0 * prior_sd, start + 6.0 * prior_sd
+    unit = prior_sd if scale is None else scale
 
-    def gradient(x: FloatArray) -> FloatArray:
-        slope, here = np.empty(len(x)), cost(x)
-        for i in range(len(x)):
-            h = 0.01 * prior_sd[i]
-            up = x.copy()
-            up[i] += h
-            slope[i] = (cost(up) - here) / h
+    def scaled(z: FloatArray) -> float:
+        return cost(start + unit * z)
+
+    def gradient(z: FloatArray) -> FloatArray:
+        slope, here = np.empty(len(z)), scaled(z)
+        for i in range(len(z)):
+            up = z.copy()
+            up[i] += STEP
+            slope[i] = (scaled(up) - here) / STEP
         return slope
 
+    reach = 6.0 * prior_sd / unit
     fit = minimize(
-        cost,
-        start,
+        scaled,
+        np.zeros(len(start)),
         jac=gradient,
         method="L-BFGS-B",
-        bounds=list(zip(low, high, strict=True)),
-        options={"maxiter": 25, "ftol": 2e-6, "gtol": 0.05},
+        bounds=list(zip(-reach, reach, strict=True)),
+        options={"maxiter": 20, "ftol": 8e-6, "gtol": 0.1} if closely else {"maxiter": 8, "ftol": 1e-4, "gtol": 0.5},
     )
-    point = np.asarray(fit.x, dtype=float)
+    point = np.asarray(start + unit * fit.x, dtype=float)
     covariance = np.diag(prior_sd**2)
     if curved is not None:
         covariance = _curvature(cost, point, float(fit.fun), prior_sd, np.flatnonzero(curved))
