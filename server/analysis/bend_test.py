@@ -15,7 +15,7 @@ import numpy as np
 
 from server.analysis.day_model import with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
-from server.analysis.day_posterior import DayPosterior, normal_equations, place_of_bend, row_scores
+from server.analysis.day_posterior import DayPosterior, kept_scale, normal_equations, place_of_bend, row_scores
 from server.analysis.load_data import AXLE_OF
 from server.inference.augmented_filter import whiten
 from server.inference.augmented_simulation import draw_random_part, whitened_column
@@ -44,7 +44,7 @@ def bend_statistics(
     names = [s for s in names if len(places[s])]
     if not names:
         return {}
-    solver = _Solver(information, precision, {s: places[s] for s in names})
+    solver = _Solver(information, precision, {s: places[s] for s in names}, kept_scale(posterior.problem))
     at = posterior.point.theta / posterior.problem.priors.u  # the model is linearised about a bend already
     seen = solver.statistics(precision @ centre - score, at)
     larger = dict.fromkeys(names, 0)
@@ -84,8 +84,12 @@ def tested_bends(posterior: DayPosterior, setup: str) -> np.ndarray:
 class _Solver:
     """Statistics of every setup's bend for any right-hand side of the normal equations."""
 
-    def __init__(self, information: FloatArray, precision: FloatArray, places: Mapping[str, np.ndarray]) -> None:
+    def __init__(
+        self, information: FloatArray, precision: FloatArray, places: Mapping[str, np.ndarray], kept: int | None
+    ) -> None:
         free = precision.copy()
+        if kept is not None:
+            free[kept, kept] = 1e9  # not the passes' to move
         self.all_bends = np.concatenate(list(places.values()))
         free[self.all_bends, self.all_bends] = 1e-9  # the data's own word on the bend
         self.covariance = np.linalg.inv(information + free)

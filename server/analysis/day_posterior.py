@@ -14,12 +14,13 @@ from server.analysis.load_data import AXLE_OF
 from server.analysis.load_priors import BEND_HIDDEN, BEND_SEEN, zero_prior
 from server.analysis.weather import DayAir
 from server.inference.augmented_filter import whiten
-from server.inference.gaussian import Posterior, condition
+from server.inference.gaussian import Posterior, condition, keep_as_stated
 from server.inference.noise_integration import Mode, WeightedPoints, find_mode, weighted_points
 from server.testday.values import Car, FloatArray
 
 WIND_LEVEL_U_MPS = 2.5
 POINTS = 128
+TOLD_SCALE_U = 0.004  # above it no satellite speed told the scale of speed
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,6 +140,10 @@ def evaluate(problem: DayProblem, linear: LinearDay, point: Point, log: FloatArr
     rows, logdet = whiten(with_gusts(linear, noise.gust_sd, gust_exponent(values)), noise)
     information, score, chi2 = normal_equations(rows, linear.row_pass, len(problem.grid.passes), problem.grid.own)
     mean, precision = _prior(problem, point, values)
+    kept = kept_scale(problem)
+    if kept is not None:
+        mean[kept] = 0.0  # the model is linearised there
+        information, score = keep_as_stated(information, score, mean, precision, kept)
     return condition(information, score, chi2, logdet, mean, precision), rows
 
 
@@ -160,6 +165,13 @@ def normal_equations(rows: FloatArray, row_pass: np.ndarray, n: int, own: int) -
         information[:p, place] = mine[:, 1 : p + 1].T
         information[np.ix_(place, place)] = mine[:, p + 1 :]
     return information, score, float(shared[0, 0])
+
+
+def kept_scale(problem: DayProblem) -> int | None:
+    """Column of the speed scale where no satellite speed tells it: the passes can't, but fifty of them would move
+    it by many times its u for the least misfit at low speed. It keeps what the rolling radius says."""
+    place = problem.priors.index("scale0")
+    return place if problem.priors.u[place] > TOLD_SCALE_U else None
 
 
 def row_scores(rows: FloatArray, row_pass: np.ndarray, residuals: FloatArray, n: int, own: int) -> FloatArray:

@@ -26,15 +26,20 @@ from server.aero.joints import load_through_joints
 from server.analysis.axle_spring import wheel_of_damper
 from server.analysis.intervals import inside
 from server.analysis.suspension_sensors import PUSHROD_RATIO, CarLoads, car_loads
-from server.analysis.suspension_trace import KERNEL_S, STEP_S, DriveTrace, drive_trace
+from server.analysis.suspension_trace import KERNEL_S, NOMINAL_DENSITY_KGM3, STEP_S, DriveTrace, drive_trace
 from server.testday.values import Day, FloatArray
 
-BEFORE_S = 2.0
+SETTLED_S = 0.5
 LEAST_BEFORE_S = 0.8
-AFTER_S = 0.8
+AFTER_S = 1.6
 LEAST_LAUNCH_MPS2 = 2.0
 LEAST_STEP_MPS2 = 2.0
-FRICTIONS = 9
+FRICTIONS = 15
+MODEL_REL_U = 0.02  # play, lag and lift are not quite as described
+FINE = 5
+HALF = round(0.5 * KERNEL_S / STEP_S)
+ROUGH = 0.3  # of the road's part: what no smoothing has touched, so that sharp features are not trusted too far
+SHAPE_S = 0.05  # how far the shape of the lift itself is trusted
 LATE_S = 0.1  # scale of δ
 FEWEST = 2
 RADIUS_REL_U = 0.02  # 1 % of the radius and 0.5 % of growth, which counts threefold (common practice, no source)
@@ -60,9 +65,11 @@ class LaunchTransfer:
 @dataclass(frozen=True, slots=True, eq=False)
 class Launch:
     """One launch from where its load rises for good until after the lift, arrays (n,): load of the front axle
-    [N] off an arbitrary zero, ½ρv² [Pa], dv/dt [m/s²]. setup: of its run."""
+    [N] off an arbitrary zero, ½ρv² [Pa], dv/dt [m/s²]. setup: of its run; lift: about where
+    the throttle closes."""
 
     setup: str
+    lift: int
     load_n: FloatArray
     pressure_pa: FloatArray
     accel_mps2: FloatArray
@@ -110,7 +117,8 @@ def run_launches(
             continue
         if inside(trace.time_s[window], trace.turning).any() or trace.braking[window].any():
             continue
-        found.append(Launch(trace.run.setup, load[window], q[window], a[window]))
+        lift = len(window) - 1 - round(AFTER_S / STEP_S)
+        found.append(Launch(trace.run.setup, lift, load[window], q[window], a[window]))
     return found
 
 
@@ -138,21 +146,32 @@ def fit_transfer(launches: Sequence[Launch], expected_kg: float, most_friction_n
     the gusts' time by restricted likelihood. Friction: from 0 to most_friction_n of the axle, weighed by likelihood.
     """
     at = _Solution(0.0, expected_kg, 0.0, np.zeros(len({launch.setup for launch in launches})), _Noise(1.0, 1.0, 1.5))
-    for _ in range(3):  # areas first, then play and lateness about the loads that they predict
-        problem = _problem(launches, at, 0.5 * most_friction_n)
-        at = _best(problem)
-    solutions = []
-    for friction in np.linspace(0.0, most_friction_n, FRICTIONS):
-        here = at
+    frictions = most_friction_n * np.linspace(0.0, 1.0, FRICTIONS) ** 2
+    for friction in (0.25 * most_friction_n, None):  # areas first, then play and lateness about what they predict
+        likely = friction if friction is not None else _likeliest(launches, at, frictions)
         for _ in range(3):
-            here = _solve(_problem(launches, here, float(friction)), at.noise)
-        solutions.append(here)
+            at = _best(_problem(launches, at, likely))
+    solutions = [_settled(launches, at, float(friction)) for friction in frictions]
     misfit = np.array([each.misfit for each in solutions])
-    weight = np.exp(-0.5 * (misfit - misfit.min()))
+    # what the play does not describe is the same in every launch: they speak of friction with one voice
+    weight = np.exp(-0.5 * (misfit - misfit.min()) / len(launches)) * np.gradient(frictions)
     weight /= weight.sum()
     slopes, variances = (np.array([getattr(each, name) for each in solutions]) for name in ("slope", "variance"))
     mean = float(weight @ slopes)
-    return mean, float(np.sqrt(weight @ (variances + (slopes - mean) ** 2)))
+    own = np.sqrt(weight @ (variances + (slopes - mean) ** 2))
+    return mean, float(np.hypot(own, MODEL_REL_U * mean))
+
+
+def _settled(launches: Sequence[Launch], at: _Solution, friction_n: float) -> _Solution:
+    """The solution with a known friction, play and lateness about its own prediction."""
+    for _ in range(3):
+        at = _solve(_problem(launches, at, friction_n), at.noise)
+    return at
+
+
+def _likeliest(launches: Sequence[Launch], at: _Solution, frictions: FloatArray) -> float:
+    misfit = [_settled(launches, at, float(friction)).misfit for friction in frictions]
+    return float(frictions[int(np.argmin(misfit))])
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,15 +187,17 @@ class _Noise:
         lag = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
         road = self.road_n**2 * _smoothing_correlation(n)
         gust = self.gust_n**2 * np.exp(-STEP_S * np.arange(n) / self.gust_s)
-        return np.asarray((road + gust)[lag] + 1e-2 * np.eye(n))
+        return np.asarray((road + gust)[lag] + (ROUGH * self.road_n) ** 2 * np.eye(n))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Problem:
-    """Columns S, δ, SCz of each setup, zero of each launch; loads less what the joints hold; the launches' rows."""
+    """Columns S, δ, SCz of each setup, zero of each launch; loads less what the joints hold; sd of the shape of
+    the lift [N]; the launches' rows."""
 
     rows: FloatArray
     load_n: FloatArray
+    shape_n: FloatArray
     blocks: tuple[slice, ...]
     setups: int
 
@@ -194,26 +215,58 @@ class _Solution:
 
 def _problem(launches: Sequence[Launch], at: _Solution, friction_n: float) -> _Problem:
     setups = sorted({launch.setup for launch in launches})
-    parts, loads, blocks, begin = [], [], [], 0
+    parts, loads, shapes, blocks, begin = [], [], [], [], 0
     for k, launch in enumerate(launches):
         n, place = len(launch.load_n), setups.index(launch.setup)
-        rows = np.zeros((n, 2 + len(setups) + len(launches)))
+        rows = np.zeros((n, 3 + len(setups) + len(launches)))
         rows[:, 0] = -launch.accel_mps2
-        rows[:, 2 + place] = launch.pressure_pa / PRESSURE_PA
-        rows[:, 2 + len(setups) + k] = 1.0
+        rows[:, 3 + place] = launch.pressure_pa / PRESSURE_PA
+        rows[:, 3 + len(setups) + k] = 1.0
         predicted = at.areas[place] * launch.pressure_pa / PRESSURE_PA - at.slope * launch.accel_mps2
-        rows[:, 1] = -LATE_S * np.gradient(predicted, STEP_S)
+        change = np.gradient(predicted, STEP_S)
+        rows[:, 1] = -LATE_S * change
+        rows[:, 2] = LATE_S**2 * np.gradient(change, STEP_S)
         parts.append(rows)
-        loads.append(launch.load_n - _held(predicted, friction_n))
+        shapes.append(SHAPE_S * np.abs(change))
+        loads.append(launch.load_n - _held(launch, at.areas[place] / PRESSURE_PA, at.slope, friction_n))
         blocks.append(slice(begin, begin + n))
         begin += n
-    return _Problem(np.vstack(parts), np.concatenate(loads), tuple(blocks), len(setups))
+    return _Problem(np.vstack(parts), np.concatenate(loads), np.concatenate(shapes), tuple(blocks), len(setups))
 
 
-def _held(predicted: FloatArray, friction_n: float) -> FloatArray:
-    """What joints add to a load that has been rising before [N]: −f while it rises, up to +f once it falls."""
-    rising = np.concatenate([[predicted[0] - 2.0 * friction_n - 1.0], predicted])
-    return load_through_joints(rising, 0.5 * friction_n)[1:] - predicted
+def _held(launch: Launch, area_m2: float, slope_kg: float, friction_n: float) -> FloatArray:
+    """What joints add to a load that has been rising before [N]: −f while it rises, up to +f once it falls.
+
+    A play turns round at the very top of the load, which smoothing has cut off: so it is taken of the sharp
+    launch and smoothed afterwards.
+    """
+    accel, pressure = _sharp(launch)
+    load = area_m2 * pressure - slope_kg * accel
+    falling = np.concatenate([[load[0] + 2.0 * friction_n + 1.0], load])
+    held = load_through_joints(falling, 0.5 * friction_n)[1:] - load
+    offset = np.arange(-FINE * HALF, FINE * HALF + 1) / (FINE * HALF)
+    weight = 1.0 - offset**2
+    return np.asarray(np.convolve(held, weight / weight.sum(), mode="valid")[::FINE])
+
+
+def _sharp(launch: Launch) -> tuple[FloatArray, FloatArray]:
+    """dv/dt and ½ρv² as they were before smoothing, FINE times as dense and half a kernel longer at both ends:
+    a line before the lift, a line after it, a step where speed asks for it."""
+    n, a = len(launch.accel_mps2), launch.accel_mps2
+    k = np.arange(n, dtype=np.float64)
+    before, after = slice(0, max(launch.lift - HALF, 6)), slice(min(launch.lift + 2 * HALF, n - 3), n)
+    fine = np.arange(-HALF, n - 1 + HALF + 0.5 / FINE, 1.0 / FINE)
+    early = np.polyval(np.polyfit(k[before], a[before], 3), fine)
+    late = np.polyval(np.polyfit(k[after], a[after], 1 if n - after.start > 5 else 0), fine)
+    step = np.interp(fine, k, a)
+    mid = (fine >= before.stop - 1) & (fine <= after.start)
+    share = (step[mid] - late[mid]).sum() / max((early[mid] - late[mid]).sum(), 1e-9)
+    turn = fine[mid][0] + np.clip(share, 0.0, 1.0) * (fine[mid][-1] - fine[mid][0])
+    accel = np.where(fine < turn, early, late)
+    speed = np.sqrt(launch.pressure_pa[before.stop // 2] / (0.5 * NOMINAL_DENSITY_KGM3))
+    moved = np.cumsum(accel) * STEP_S / FINE
+    speed = speed + moved - np.interp(before.stop // 2, fine, moved)
+    return accel, np.asarray(0.5 * NOMINAL_DENSITY_KGM3 * speed**2)
 
 
 def _best(problem: _Problem) -> _Solution:
@@ -235,9 +288,10 @@ def _solve(problem: _Problem, noise: _Noise) -> _Solution:
     """Generalised least squares."""
     p = problem.rows.shape[1]
     normal, right, misfit = 1e-9 * np.eye(p), np.zeros(p), 0.0
-    factors = {n: cho_factor(noise.covariance(n), lower=True) for n in {b.stop - b.start for b in problem.blocks}}
+    known = {n: noise.covariance(n) for n in {b.stop - b.start for b in problem.blocks}}
     for block in problem.blocks:
-        factor = factors[block.stop - block.start]
+        shape = np.diag(problem.shape_n[block] ** 2 + 1e-4)
+        factor = cho_factor(known[block.stop - block.start] + shape, lower=True)
         x, z = problem.rows[block], problem.load_n[block]
         weighted = cho_solve(factor, x)
         normal += x.T @ weighted
@@ -246,7 +300,7 @@ def _solve(problem: _Problem, noise: _Noise) -> _Solution:
     inverse = np.linalg.inv(normal)
     estimate = inverse @ right
     misfit += float(np.linalg.slogdet(normal)[1]) - float(estimate @ right)
-    areas = estimate[2 : 2 + problem.setups]
+    areas = estimate[3 : 3 + problem.setups]
     return _Solution(misfit, float(estimate[0]), float(inverse[0, 0]), areas, noise)
 
 
@@ -274,7 +328,7 @@ def _window(
     risen = np.flatnonzero(load[lowest : lift + 1] > load[lowest] + 2.0 * friction_n)
     if len(risen) == 0:
         return None
-    begin = max(lowest + int(risen[0]), lift - round(BEFORE_S / STEP_S))
+    begin = lowest + round(SETTLED_S / STEP_S)
     end = lift + round(AFTER_S / STEP_S)
     if lift - begin < LEAST_BEFORE_S / STEP_S or end >= len(leg):
         return None

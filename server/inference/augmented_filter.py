@@ -65,7 +65,7 @@ class FilterNoise:
     white_sd: FloatArray
     colour_sd: FloatArray
     colour_tau: FloatArray
-    speed_start_sd: float = 2.0
+    speed_start_sd: float = 100.0
 
 
 def whiten(segments: Segments, noise: FilterNoise) -> tuple[FloatArray, float]:
