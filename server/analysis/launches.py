@@ -1,15 +1,14 @@
 """Launches of a rear-driven car weigh its load transfer: the front axle has no drive and no brake on it then.
 
-    P = zero of the launch + SCz_front q − S dv/dt − δ dP/dt + what joints hold back + gusts + noise
+    P = zero of the launch + SCz_front q − S dv/dt − δ dP/dt + ε d²P/dt² + what joints hold back + gusts + noise
     S = (m h + ΣJ/r)/L  [kg], in units of the entered wheel rate
 
 Joint friction holds the springs back one way while the load falls, the other way while it rises. A launch
-lightens the front axle first; from where its downforce has lifted the load by more than friction can hold until
-the lift of the throttle the load only rises, and what friction holds is part of that launch's own zero. At the
-lift acceleration falls by its whole amount at one speed: that weighs S. Then the load falls and the joints turn
-round: a play of ± f about the predicted load, with f from nothing (joints shaken loose) to well above what is
-stated, all of them weighed by how well they fit. δ is how much later the load is logged than the speed: it
-counts, for at the lift pressure stops rising.
+lightens the front axle first; then its downforce lifts the load until the throttle is lifted, acceleration falls by
+its whole amount at one speed and the load with the speed thereafter. S and friction are told apart by where the
+load turns round: a play of ± f about the predicted load, taken of the sharp launch and smoothed like the readings,
+with f from nothing (joints shaken loose) to well above what is stated, weighed by how well each one fits. δ is how
+much later the load is logged than the speed: it counts, for at the lift pressure stops rising.
 """
 
 from __future__ import annotations
@@ -38,11 +37,11 @@ FRICTIONS = 15
 MODEL_REL_U = 0.02  # play, lag and lift are not quite as described
 FINE = 5
 HALF = round(0.5 * KERNEL_S / STEP_S)
-ROUGH = 0.3  # of the road's part: what no smoothing has touched, so that sharp features are not trusted too far
+ROUGH = 0.3  # of the road's part: untouched by smoothing, so that sharp features are not trusted too far
 SHAPE_S = 0.05  # how far the shape of the lift itself is trusted
 LATE_S = 0.1  # scale of δ
 FEWEST = 2
-RADIUS_REL_U = 0.02  # 1 % of the radius and 0.5 % of growth, which counts threefold (common practice, no source)
+RADIUS_REL_U = 0.02  # 1 % of the radius, 0.5 % of growth that counts threefold (common practice, no source)
 GUST_TIMES_S = (0.5, 1.5, 5.0)
 PRESSURE_PA = 100.0
 
@@ -64,7 +63,7 @@ class LaunchTransfer:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Launch:
-    """One launch from where its load rises for good until after the lift, arrays (n,): load of the front axle
+    """One launch from where its load is lowest until after the lift, arrays (n,): load of the front axle
     [N] off an arbitrary zero, ½ρv² [Pa], dv/dt [m/s²]. setup: of its run; lift: about where
     the throttle closes."""
 
@@ -192,7 +191,7 @@ class _Noise:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Problem:
-    """Columns S, δ, SCz of each setup, zero of each launch; loads less what the joints hold; sd of the shape of
+    """Columns S, δ, ε, SCz of each setup, zero of each launch; loads less what the joints hold; sd of the shape of
     the lift [N]; the launches' rows."""
 
     rows: FloatArray
@@ -235,7 +234,7 @@ def _problem(launches: Sequence[Launch], at: _Solution, friction_n: float) -> _P
 
 
 def _held(launch: Launch, area_m2: float, slope_kg: float, friction_n: float) -> FloatArray:
-    """What joints add to a load that has been rising before [N]: −f while it rises, up to +f once it falls.
+    """What joints add to a load that has been falling before [N]: +f, −f once it rises, +f once it falls again.
 
     A play turns round at the very top of the load, which smoothing has cut off: so it is taken of the sharp
     launch and smoothed afterwards.
@@ -251,7 +250,7 @@ def _held(launch: Launch, area_m2: float, slope_kg: float, friction_n: float) ->
 
 def _sharp(launch: Launch) -> tuple[FloatArray, FloatArray]:
     """dv/dt and ½ρv² as they were before smoothing, FINE times as dense and half a kernel longer at both ends:
-    a line before the lift, a line after it, a step where speed asks for it."""
+    a cubic before the lift, a line after it, a step where speed asks for it."""
     n, a = len(launch.accel_mps2), launch.accel_mps2
     k = np.arange(n, dtype=np.float64)
     before, after = slice(0, max(launch.lift - HALF, 6)), slice(min(launch.lift + 2 * HALF, n - 3), n)
@@ -318,15 +317,14 @@ def _smoothing_correlation(n: int) -> FloatArray:
 def _window(
     leg: NDArray[np.int64], accel: FloatArray, predicted: FloatArray, friction_n: float
 ) -> NDArray[np.int64] | None:
-    """Samples from where the load rises for good to after the lift; None for a drive without a clear launch."""
+    """Samples from soon after the lowest load to after the lift; None for a drive without a clear launch."""
     a, load = accel[leg], predicted[leg]
     strong = np.flatnonzero(a > LEAST_LAUNCH_MPS2)
     if len(strong) < LEAST_BEFORE_S / STEP_S:
         return None
     lift = int(strong[-1])
     lowest = int(np.argmin(load[: lift + 1]))
-    risen = np.flatnonzero(load[lowest : lift + 1] > load[lowest] + 2.0 * friction_n)
-    if len(risen) == 0:
+    if load[: lift + 1].max() < load[lowest] + 2.0 * friction_n:
         return None
     begin = lowest + round(SETTLED_S / STEP_S)
     end = lift + round(AFTER_S / STEP_S)

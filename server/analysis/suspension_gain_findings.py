@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from statistics import fmean
 
 from server.analysis.suspension_gains import Gain, exchanged, gain_of
+from server.analysis.suspension_ratio import RatioCheck
 from server.analysis.suspension_response import Response
 from server.analysis.suspension_sensors import CarLoads, entered_ratio, sensor_of
 from server.analysis.suspension_words import called, runs_called
-from server.testday.values import Finding
+from server.testday.values import Finding, Quantity
 
 WRONG_SCALE = 2.0
 DOUBTFUL = 1.25
@@ -16,16 +18,40 @@ ALIKE = 1.25  # both sides of an axle off by the same factor: the axle's entries
 ANOTHER_UNIT = 4.0
 
 
-def gain_findings(
-    responses: Mapping[str, Sequence[Response]], loads: CarLoads, logged: Mapping[str, Sequence[int]]
-) -> tuple[list[Finding], frozenset[str]]:
-    """Findings and the roles that must not be used. responses, logged: by role."""
-    gains: dict[str, Gain] = {}
+def gains_of(responses: Mapping[str, Sequence[Response]], loads: CarLoads) -> dict[str, Gain]:
+    """Role → gain, of the sensors whose gain anything tells."""
+    gains = {}
     for role, mine in responses.items():
         sensor = sensor_of(role)
         gain = gain_of(sensor, mine, loads) if sensor else None
         if gain is not None:
             gains[role] = gain
+    return gains
+
+
+def ratio_findings(checks: Sequence[RatioCheck], gains: Mapping[str, Gain], loads: CarLoads) -> list[Finding]:
+    """Motion ratios that dampers and ride heights together show to be entered upside down."""
+    findings = []
+    for check in checks:
+        ratio = entered_ratio(loads.axle(check.axle)).value
+        mine = [g for g in gains.values() if (g.sensor.source, g.sensor.axle, g.clean) == ("damper", check.axle, True)]
+        launch = Quantity(fmean(g.value for g in mine), max(g.u for g in mine)) if mine else None
+        if check.upside_down(launch, ratio):
+            text = (
+                f"The {check.axle} body comes down {check.measured.value:.2f} times the wheel travel that the dampers "
+                f"and the motion ratio {ratio:.3g} make; tyres and springs allow {check.entered.value:.2f}, and with "
+                f"{1.0 / ratio:.3g} it would be {check.inverted.value:.2f}. The motion ratio may be entered upside "
+                "down (damper travel over wheel travel is meant). Still used."
+            )
+            findings.append(Finding("motion-ratio-doubtful", "check", text))
+    return findings
+
+
+def gain_findings(
+    responses: Mapping[str, Sequence[Response]], loads: CarLoads, logged: Mapping[str, Sequence[int]]
+) -> tuple[list[Finding], frozenset[str]]:
+    """Findings and the roles that must not be used. responses, logged: by role."""
+    gains = gains_of(responses, loads)
     turned = exchanged(gains)
     findings = [_exchanged(source) for source in sorted(turned)]
     wrong = {role for role, gain in gains.items() if gain.sensor.source in turned}
@@ -65,8 +91,8 @@ def _reversed(gain: Gain, when: str) -> Finding:
 def _implausible(gain: Gain, when: str) -> Finding:
     value = abs(gain.value)
     text = (
-        f"{called(gain.sensor)} moves {gain.value:.2g} times as much under acceleration as load transfer and the entered "
-        f"rates ask for {when}: it is not used."
+        f"{called(gain.sensor)} moves {gain.value:.2g} times as much under acceleration as load transfer and the "
+        f"entered rates ask for {when}: it is not used."
     )
     if value > ANOTHER_UNIT or value < 1.0 / ANOTHER_UNIT:
         text += " It looks like volts or another unit taken as it stands; give a calibration."
@@ -97,14 +123,17 @@ def _axle_off(mine: Sequence[Gain], loads: CarLoads) -> Finding:
     sensor = mine[0].sensor
     ratio = entered_ratio(loads.axle(sensor.axle)).value
     names = {"damper": "dampers move", "ride height": "ride height moves", "push rod": "push rods take"}[sensor.source]
-    text = f"The {sensor.axle} {names} {value:.2f} times as much under acceleration as load transfer and the entries ask for. "
+    text = (
+        f"The {sensor.axle} {names} {value:.2f} times as much under acceleration as load transfer and the entries "
+        "ask for. "
+    )
     if sensor.source == "push rod":
         return Finding("travel-implausible", "check", f"{text}Look at pushrod_ratio and the calibration; still used.")
     fits = abs(value - ratio**2) < 2.0 * mine[0].u < abs(1.0 - ratio**2)
     if sensor.source == "damper" and fits:
         text += (
-            f"A motion ratio of {1.0 / ratio:.3g} instead of {ratio:.3g} would make it {value / ratio**2:.2f}: it may be "
-            "entered upside down (damper travel over wheel travel is meant). Still used."
+            f"A motion ratio of {1.0 / ratio:.3g} instead of {ratio:.3g} would make it {value / ratio**2:.2f}: it "
+            "may be entered upside down (damper travel over wheel travel is meant). Still used."
         )
         return Finding("motion-ratio-doubtful", "check", text)
     text += f"Look at spring_rate_n_per_mm and motion_ratio ({ratio:.3g}) of [car.{sensor.axle}]; still used."
@@ -113,7 +142,7 @@ def _axle_off(mine: Sequence[Gain], loads: CarLoads) -> Finding:
 
 def _one_off(gain: Gain) -> Finding:
     text = (
-        f"{called(gain.sensor)} moves {gain.value:.2f} times as much under acceleration as load transfer and the entered "
-        "rates ask for; still used. Look at its calibration."
+        f"{called(gain.sensor)} moves {gain.value:.2f} times as much under acceleration as load transfer and the "
+        "entered rates ask for; still used. Look at its calibration."
     )
     return Finding("travel-implausible", "check", text)

@@ -32,7 +32,7 @@ def _no_spring(day: Day, end: AxleEnd, sensors: list[Sensor]) -> Finding | None:
     named = {"damper": "dampers", "ride height": "ride heights"}
     what = " and ".join(named[source] for source in needing)
     text = (
-        f"The {end} {what} {'is' if what == '' else 'are'} logged but no {end} spring rate is given, so no load can "
+        f"The {end} {what} are logged but no {end} spring rate is given, so no load can "
         f"be had from them: enter spring_rate_n_per_mm and motion_ratio in [car.{end}], or a heave_table."
     )
     return Finding("no-spring-rate", "check", text)
@@ -47,8 +47,9 @@ def _one_side(sensor: Sensor, by_run: dict[int, tuple[Sensor, ...]]) -> Finding 
     alone = [n for n, roles in logged.items() if sensor.role in roles and not roles & {sensor.partner, whole}]
     if not alone:
         return None
+    when = runs_called(alone, [n for n, roles in logged.items() if sensor.role in roles])
     text = (
-        f"{sensor.partner} is not logged {runs_called(alone, [n for n, roles in logged.items() if sensor.role in roles])}: "
+        f"{sensor.partner} is not logged {when}: "
         f"the {sensor.axle} axle is told by {sensor.role} alone, which is right in straight running only."
     )
     return Finding("side-missing", "note", text, alone[0] if len(alone) == 1 else None)

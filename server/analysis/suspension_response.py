@@ -125,4 +125,4 @@ def _play(predicted: FloatArray, trace: DriveTrace, use: np.ndarray, holds: floa
     for leg in np.unique(trace.leg[use]):
         mine = trace.leg == leg
         held[mine] = load_through_joints(predicted[mine], 0.5 * holds) - predicted[mine]
-    return held[use]
+    return np.asarray(held[use])

@@ -99,7 +99,7 @@ class CarLoads:
         """M = (m h + ΣJ/r)/L: load that leaves the front axle per dv/dt [kg]."""
         car = self.car
         spin = sum(a.axle_inertia_kgm2.value / a.tyre_radius_m.value for a in (car.front, car.rear))
-        spin_u = np.hypot(*(a.axle_inertia_kgm2.u / a.tyre_radius_m.value for a in (car.front, car.rear)))
+        spin_u = float(np.linalg.norm([a.axle_inertia_kgm2.u / a.tyre_radius_m.value for a in (car.front, car.rear)]))
         lever = self.mass_kg * car.cg_height_m.value
         lever_u = np.hypot(self.mass_kg * car.cg_height_m.u, car.mass_kg.u * car.cg_height_m.value)
         base = car.wheelbase_m

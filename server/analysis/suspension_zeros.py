@@ -134,10 +134,10 @@ def fit_zeros(series: ZeroSeries) -> ZeroFit | None:
     if together is not None and (p := together.p_of_last()) < DOUBT:
         drift = {r: (float(together.estimate[-1]) * lasts[r] / mean, p, False) for r in lasts}
     else:
-        for r in lasts:
+        for r, length in lasts.items():
             own = _fitted(np.column_stack([*columns, np.where(series.run == r, share, 0.0)]), series.value)
             if own is not None and (p := own.p_of_last() * len(lasts)) < DOUBT:
-                drift[r] = (float(own.estimate[-1]) * lasts[r] / mean, p, _jumps(series, plain.left, r))
+                drift[r] = (float(own.estimate[-1]) * length / mean, p, _jumps(series, plain.left, r))
     return ZeroFit(levels, drift, spread)
 
 
@@ -161,7 +161,7 @@ def _fitted(rows: FloatArray, y: FloatArray) -> _Fit | None:
         return None
     left = y - rows @ estimate
     covariance = np.linalg.pinv(rows.T @ rows) * float(left @ left) / dof
-    return _Fit(estimate, np.sqrt(np.diag(covariance)), left, dof)
+    return _Fit(np.asarray(estimate, dtype=np.float64), np.sqrt(np.diag(covariance)), left, dof)
 
 
 def _before(trace: DriveTrace, time_s: float) -> Manner:
