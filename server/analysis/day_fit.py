@@ -10,7 +10,7 @@ import numpy as np
 import server
 from server.analysis.bend_test import LEVEL, bend_statistics, tested_bends
 from server.analysis.day_findings import data_findings
-from server.analysis.day_model import build_grid, rotating_mass
+from server.analysis.day_grid import build_grid, rotating_mass
 from server.analysis.day_noise import day_noise
 from server.analysis.day_posterior import DayPosterior, DayProblem, bend_day, silent, solve_day
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses

@@ -21,13 +21,15 @@ from server.testday.values import FloatArray
 @dataclass(frozen=True, slots=True)
 class NoiseTerm:
     """One noise parameter: median and standard deviation of its natural logarithm, whether the result is integrated
-    over it (else it is taken at its best value), and about how well a day tells it (log sd, for the search)."""
+    over it (else it is taken at its best value), about how well a day tells it (log sd, for the search), and
+    whether it is taken wider by what the day leaves open of it."""
 
     name: str
     median: float
     log_sd: float
     integrated: bool = True
     told: float = 0.4
+    widened: bool = False
 
 
 GUST_SD = NoiseTerm("gust_sd", 0.6, 0.9, told=0.2)  # m/s
@@ -45,10 +47,10 @@ LOAD_WHITE = {  # a block mean: N of dampers and push rods, m of ride heights
     kind: NoiseTerm(f"load_white_{kind}", 20.0 if UNIT_OF[kind] == "N" else 3e-4, 1.0, integrated=False, told=0.06)
     for kind in LOAD_KINDS
 }
-FRICTION_FRONT = NoiseTerm("friction_front", 12.0, 0.9, integrated=False)  # N of the axle, about its mean
-FRICTION_REAR = NoiseTerm("friction_rear", 12.0, 0.9, integrated=False)
-FRICTION_TIME = NoiseTerm("friction_time", 4.0, 0.8, integrated=False)  # s
-ZERO_DRIFT = NoiseTerm("zero_drift", 5e-5, 1.0, integrated=False)  # m of wheel travel, in ten minutes
+FRICTION_FRONT = NoiseTerm("friction_front", 12.0, 0.9, integrated=False, widened=True)  # N of the axle, about its mean
+FRICTION_REAR = NoiseTerm("friction_rear", 12.0, 0.9, integrated=False, widened=True)
+FRICTION_TIME = NoiseTerm("friction_time", 4.0, 0.8, integrated=False, widened=True)  # s
+ZERO_DRIFT = NoiseTerm("zero_drift", 5e-5, 1.0, integrated=False, widened=True)  # m of wheel travel, in ten minutes
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from server.analysis.day_model import DayGrid, LinearDay, Point, linearise, with_gusts
+from server.analysis.day_grid import DayGrid, Point
+from server.analysis.day_model import LinearDay, linearise, with_gusts
 from server.analysis.day_noise import DayNoise, filter_noise, gust_exponent
 from server.analysis.day_priors import SPEED_NAMES, Priors, scatter_covariance, wind_prior
 from server.analysis.load_data import AXLE_OF
@@ -92,6 +93,7 @@ def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str
         point = _step(problem, point, mode.point)
     say(0.5, "noise, again")
     mode = _noise_mode(problem, point, mode.point, last=True)
+    mode = replace(mode, point=_widened(problem, point, mode))
     for _ in range(2):
         point = _step(problem, point, mode.point)
     say(0.7, "sampling")
@@ -131,6 +133,24 @@ def _noise_mode(problem: DayProblem, point: Point, start: FloatArray, last: bool
 
     curved = problem.noise.integrated if last else None
     return find_mode(log_density, start, problem.noise.log_sd, curved, closely=last, scale=problem.noise.told)
+
+
+def _widened(problem: DayProblem, point: Point, mode: Mode) -> FloatArray:
+    """The mode with the log of slow load errors moved up by their variance s²: exp(2 m + 2 s²) is the mean of a
+    log-normal's square, and the square is what an uncertainty holds. At most 0.4."""
+    linear = linearise(problem.grid, problem.priors, problem.setup_names, point, problem.car)
+    log = mode.point.copy()
+    for i, term in enumerate(problem.noise.terms):
+        if not term.widened:
+            continue
+        step, ends = 0.5 * term.told, []
+        for sign in (1.0, -1.0):
+            moved = mode.point.copy()
+            moved[i] += sign * step
+            ends.append(evaluate(problem, linear, point, moved)[0].log_evidence + problem.noise.log_prior(moved))
+        curve = -(ends[0] + ends[1] - 2.0 * mode.value) / step**2
+        log[i] += float(np.clip(1.0 / max(curve, 1e-3), 0.0, 0.4))
+    return log
 
 
 def evaluate(problem: DayProblem, linear: LinearDay, point: Point, log: FloatArray) -> tuple[Posterior, FloatArray]:
@@ -236,7 +256,7 @@ def _zero_priors(problem: DayProblem, drift_m: float) -> list[tuple[FloatArray, 
         for kind in grid.load_kinds:
             spring = grid.loads.springs[AXLE_OF[kind]]
             centre, covariance = zero_prior(grid.passes, grid.loads.static, kind, problem.car, spring, drift_m)
-            known.append((centre, np.linalg.inv(covariance)))
+            known.append((centre, np.asarray(np.linalg.inv(covariance))))
         problem.zero_priors[drift_m] = known
     return known
 

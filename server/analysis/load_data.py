@@ -27,7 +27,7 @@ SOURCE_OF: Mapping[int, LoadSource] = {
     6: "push rod",
     7: "push rod",
 }
-AXLE_OF: Mapping[int, AxleEnd] = {kind: ("front", "rear")[kind % 2] for kind in LOAD_KINDS}  # type: ignore[misc]
+AXLE_OF: Mapping[int, AxleEnd] = {kind: ("front", "rear")[kind % 2] for kind in LOAD_KINDS}
 UNIT_OF: Mapping[int, Literal["N", "m"]] = {k: "m" if k in {4, 5} else "N" for k in LOAD_KINDS}
 STEM = {"damper": "damper", "ride height": "ride_height", "push rod": "pushrod_load"}
 PUSHROD_RATIO_DEFAULT = Quantity(1.0, 0.25, "default")  # common practice, no source
@@ -83,7 +83,9 @@ def day_loads(day: Day, passes: Sequence[Pass], left_out: Mapping[int, frozenset
 
     left_out: run → roles that must not be used.
     """
-    springs = axle_springs(day.car, np.mean([run.driver_mass_kg.value for run in day.runs]) if day.runs else 75.0)
+    springs = axle_springs(
+        day.car, float(np.mean([run.driver_mass_kg.value for run in day.runs])) if day.runs else 75.0
+    )
     channels: dict[tuple[int, int], LoadChannel] = {}
     static: list[StaticReading] = []
     for kind in LOAD_KINDS:
@@ -198,3 +200,14 @@ def _converted(signal: Signal, level: float, kind: int, axle: Axle, spring: Axle
     if source == "ride height":
         return Signal(signal.time_s, -change, signal.name)
     return Signal(signal.time_s, spring.force(wheel_of_damper(axle, change)), signal.name)
+
+
+def own_count(kinds: Sequence[int]) -> int:
+    """Columns that each pass has for itself: wind, scatter; per load source a zero and its drift; per axle what
+    the joints have not turned at its beginning."""
+    return 2 + 2 * len(kinds) + (2 if kinds else 0)
+
+
+def kinds_of(passes: Sequence[Mapping[int, object]]) -> tuple[int, ...]:
+    """Load kinds that any pass has, in order."""
+    return tuple(k for k in LOAD_KINDS if any(k in each for each in passes))

@@ -33,7 +33,7 @@ def load_findings(posterior: DayPosterior, setups: Sequence[SetupResult]) -> Ite
     given = posterior.problem.car.anti_squat
     if steady and given.source == "default":
         text = (
-            f"Constant-speed passes are used and [car] anti_squat is not given; {given.value:g} ± {given.u:g} is taken. "
+            f"Constant-speed passes are used and [car] anti_squat is not given: {given.value:g} ± {given.u:g}. "
             "Drive torque takes that share of its load transfer off the driven axle's springs."
         )
         yield Finding("anti-squat-assumed", "note", text)

@@ -136,7 +136,7 @@ def unit_slope(kind: int) -> float:
     return 1.0 if UNIT_OF[kind] == "N" else 1e-5
 
 
-def zero_prior(
+def zero_prior(  # noqa: PLR0917 - the parts of one equation
     passes: Sequence[PassData],
     static: Sequence[StaticReading],
     kind: int,

@@ -21,7 +21,7 @@ from scipy.special import ndtr
 
 from server.aero.constants import STANDARD_GRAVITY
 from server.analysis.axle_spring import AxleSpring
-from server.analysis.load_data import AXLE_OF, LOAD_KINDS, SOURCE_OF
+from server.analysis.load_data import AXLE_OF, SOURCE_OF, own_count
 from server.analysis.load_priors import LEAST_BEND_LOAD_N, unit_slope, unit_zero
 from server.analysis.pass_data import SCALE_SPEED_MPS
 from server.analysis.result import AxleEnd
@@ -39,8 +39,10 @@ class Motion:
     """The car's motion at the nodes where the model is linearised; arrays (n,), matrices (n, columns).
 
     speed, air_speed [m/s]; half_density: ½ρ [kg/m³]; accel = a v + b g + forcing·(1, θ): a, b, forcing;
-    mass [kg]; slope: γ in the direction of travel; drive_n: drive force of constant-speed passes, else 0;
-    way: sign of the pass's own wind in U; relative_density: ρ over the day's nominal.
+    mass [kg]; slope: γ in the direction of travel; drive_n: drive force of constant-speed passes, else 0,
+    drive_by: its derivatives by column;
+    way: sign of the pass's own wind in U; relative_density: ρ over the day's nominal; away_h: hours from the
+    weather's readings.
     """
 
     speed: FloatArray
@@ -52,8 +54,10 @@ class Motion:
     mass: FloatArray
     slope: FloatArray
     drive_n: FloatArray
+    drive_by: FloatArray
     way: FloatArray
     relative_density: FloatArray
+    away_h: FloatArray
 
     @property
     def accel(self) -> FloatArray:
@@ -92,12 +96,6 @@ class Columns:
     def width(self) -> int:
         """Number of columns, offset and the pass's own included."""
         return self.wind + own_count(self.kinds)
-
-
-def own_count(kinds: Sequence[int]) -> int:
-    """Columns that each pass has for itself: wind, scatter; per load source a zero and its drift; per axle what
-    the joints have not turned at its beginning."""
-    return 2 + 2 * len(kinds) + (2 if kinds else 0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -201,7 +199,7 @@ def _transfer(motion: Motion, car: Car, value: Mapping[str, float]) -> FloatArra
     return np.asarray(inertial_lever(car, motion.mass, value) * motion.accel + weight)
 
 
-def axle_load(
+def axle_load(  # noqa: PLR0917 - the parts of one equation
     motion: Motion,
     setup: np.ndarray,
     context: LoadContext,
@@ -239,6 +237,7 @@ def axle_load(
         add(f"bend_{end}:{s}", here * pressure * area * xi)
     for name in ("pressure", "temperature", "humidity"):
         add(name, aero / motion.relative_density)
+    add("air_away", aero / motion.relative_density * motion.away_h)
     add("lever", side * transfer / (1.0 + columns.get("lever")))
     over = (1.0 + columns.get("lever")) / car.wheelbase_m.value
     height = car.cg_height_m.value * over
@@ -254,7 +253,7 @@ def axle_load(
     return Linear(aero + side * transfer, by_air + side * lever * motion.a, by_air + side * lever * motion.b, by_column)
 
 
-def spring_load(
+def spring_load(  # noqa: PLR0917 - the parts of one equation
     load: Linear, motion: Motion, context: LoadContext, columns: Columns, end: AxleEnd, load_rate: FloatArray
 ) -> Linear:
     """What the springs of an axle carry: its load less what the links take past them, late by the lag.
@@ -262,7 +261,7 @@ def spring_load(
     load_rate: dL/dt along the pass [N/s].
     """
     car, value, by_column = context.car, load.value.copy(), load.by_column.copy()
-    driven = car.driven == "all" or car.driven == end
+    driven = car.driven in {"all", end}
     lag = columns.index(f"lag_{end}")
     if lag is not None:
         value -= columns.get(f"lag_{end}") * load_rate
@@ -270,13 +269,15 @@ def spring_load(
     squat = columns.index("anti_squat")
     if squat is not None and driven:
         share = 0.5 if car.driven == "all" else 1.0
-        lift = -SIDE_OF[end] * share * motion.drive_n * car.cg_height_m.value / car.wheelbase_m.value
+        lever = -SIDE_OF[end] * share * car.cg_height_m.value / car.wheelbase_m.value
+        lift = lever * motion.drive_n
         value += columns.get("anti_squat") * lift
+        by_column += columns.get("anti_squat") * lever * motion.drive_by
         by_column[:, 1 + squat] += lift * columns.u[squat]
     return Linear(value, load.by_speed, load.by_gust, by_column)
 
 
-def through_joints(
+def through_joints(  # noqa: PLR0917 - the parts of one equation
     springs: Linear, load_n: FloatArray, columns: Columns, end: AxleEnd, parts: Sequence[slice], step_s: float
 ) -> Linear:
     """What the springs carry when joint friction f first has to turn round, pass by pass.
@@ -320,7 +321,7 @@ def through_joints(
     return Linear(value, by_speed, by_gust, by_column)
 
 
-def body_drop(
+def body_drop(  # noqa: PLR0917 - the parts of one equation
     load: Linear, springs: Linear, motion: Motion, context: LoadContext, columns: Columns, end: AxleEnd
 ) -> tuple[Linear, FloatArray]:
     """How far the body has come down over an axle [m], and what a newton held back in the joints adds [m/N]."""
@@ -355,7 +356,7 @@ def body_drop(
     return tyre.plus(travel), compliance
 
 
-def source_rows(
+def source_rows(  # noqa: PLR0917 - the parts of one equation
     kind: int,
     loads: Mapping[AxleEnd, Linear],
     springs: Mapping[AxleEnd, Linear],
@@ -408,8 +409,3 @@ def zero_columns(seen: Linear, kind: int, columns: Columns, since_mid_s: FloatAr
     by_column[:, columns.zero(kind)] = unit_zero(kind)
     by_column[:, columns.drift(kind)] = unit_slope(kind) * since_mid_s
     return Linear(seen.value, seen.by_speed, seen.by_gust, by_column)
-
-
-def kinds_of(passes: Sequence[Mapping[int, object]]) -> tuple[int, ...]:
-    """Load kinds that any pass has, in order."""
-    return tuple(k for k in LOAD_KINDS if any(k in each for each in passes))

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from server.analysis.day_model import load_context
 from server.analysis.day_posterior import DayPosterior
+from server.analysis.load_blocks import load_context
 from server.analysis.load_data import AXLE_OF, SOURCE_OF
 from server.analysis.load_priors import unit_zero
 from server.analysis.load_rows import ENDS, FRICTION_COLOUR, bend_load, bend_shape, load_sensitivity, sink_compliance
@@ -87,7 +87,7 @@ PREFERENCE = ("damper", "push rod", "ride height")
 
 
 def visited_heights(
-    posterior: DayPosterior, fits: Sequence[PassFit], name: str, static_m: dict[str, float | None]
+    posterior: DayPosterior, fits: Sequence[PassFit], static_m: dict[str, float | None]
 ) -> tuple[VisitedHeight, ...]:
     """SCz of each axle over bands of 2 mm of sink, where the passes really were; nothing is filled in.
 

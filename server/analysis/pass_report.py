@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from server.analysis.day_model import rotating_mass, with_gusts
+from server.analysis.day_grid import rotating_mass
+from server.analysis.day_model import with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
 from server.analysis.day_posterior import DayPosterior, point_base
 from server.analysis.loads_report import pass_loads

@@ -66,7 +66,7 @@ def setup_results(
                 budget=_budgets(posterior, name, estimates),
                 sample_scx=samples["SCx"][::4],
                 at_speeds=at_speeds(posterior, setups[name]) if loaded else (),
-                visited=visited_heights(posterior, mine_fits, name, _static(setups[name])) if loaded else (),
+                visited=visited_heights(posterior, mine_fits, _static(setups[name])) if loaded else (),
                 bend=_bend(posterior, name, *bends[name]) if name in bends else None,
             )
         )
@@ -78,7 +78,7 @@ def _static(setup: Setup) -> dict[str, float | None]:
 
 
 def _bend(posterior: DayPosterior, name: str, statistic: float, p: float) -> BendTest:
-    slope = {
+    slope: dict[str, Estimate] = {
         end: estimate(bend_per_metre(posterior, name, end), "1/m", "measured")
         for end in ENDS
         if posterior.problem.grid.loads is not None and posterior.problem.grid.loads.springs[end] is not None

@@ -12,6 +12,7 @@ from server.analysis.intervals import BoolArray, Intervals, inside, runs_of, whe
 from server.analysis.signal_roles import checks_of, is_speed
 from server.analysis.speed_checks import compare_speeds, left_out_of_speed, moving_of
 from server.analysis.spikes import find_spikes
+from server.analysis.suspension_sensors import is_suspension
 from server.testday.values import Finding, FloatArray, Recording, Run, Signal
 
 DROPOUT_S = 0.5
@@ -109,13 +110,20 @@ def check_signals(run: Run, driven: str = "rear") -> tuple[Finding, ...]:
     for recording in run.recordings:
         for role, signal in recording.signals.items():
             checked = check_signal(signal, role, run.number, None if is_speed(role) else moving)
-            findings.extend(checked.findings)
+            findings.extend(_said_here(checked, role))
             findings.extend(_dropouts(recording, role, checked, run.number))
             if is_speed(role) and role not in speeds:
                 # what a wheel lost is for the comparison to say, so only repeats are taken out before it
                 speeds[role] = _without_repeats(checked)
         findings.extend(_place_frozen(recording, run.number, moving))
     return (*findings, *compare_speeds(run.number, speeds, driven))
+
+
+def _said_here(checked: CheckedSignal, role: str) -> tuple[Finding, ...]:
+    """A suspension sensor that is stuck or at its stop is said once for the day, by `check_suspension`."""
+    if not is_suspension(role):
+        return checked.findings
+    return tuple(finding for finding in checked.findings if finding.code not in ("flat-lined", "clipped"))
 
 
 def _without_repeats(checked: CheckedSignal) -> Signal:

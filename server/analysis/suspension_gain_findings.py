@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from statistics import fmean
 
 from server.analysis.suspension_gains import Gain, exchanged, gain_of
@@ -106,21 +107,18 @@ def _doubtful(gains: Mapping[str, Gain], loads: CarLoads) -> list[Finding]:
     findings = []
     for source, end in dict.fromkeys((g.sensor.source, g.sensor.axle) for g in gains.values()):
         mine = [g for g in gains.values() if (g.sensor.source, g.sensor.axle) == (source, end)]
-        off = [g for g in mine if g.beyond(DOUBTFUL)]
-        if not off:
-            continue
-        together = len(off) == len(mine) and max(g.value for g in mine) < ALIKE * min(g.value for g in mine)
-        if together:
-            findings.append(_axle_off(mine, loads))
+        if max(g.value for g in mine) < ALIKE * min(g.value for g in mine):
+            both = replace(mine[0], value=fmean(g.value for g in mine), u=max(g.u for g in mine))
+            if both.beyond(DOUBTFUL):
+                findings.append(_axle_off(both, loads))
         else:
-            findings += [_one_off(g) for g in off]
+            findings += [_one_off(g) for g in mine if g.beyond(DOUBTFUL)]
     return findings
 
 
-def _axle_off(mine: Sequence[Gain], loads: CarLoads) -> Finding:
+def _axle_off(both: Gain, loads: CarLoads) -> Finding:
     """Both sides alike: an entry of the axle is wrong."""
-    value = sum(g.value for g in mine) / len(mine)
-    sensor = mine[0].sensor
+    value, sensor = both.value, both.sensor
     ratio = entered_ratio(loads.axle(sensor.axle)).value
     names = {"damper": "dampers move", "ride height": "ride height moves", "push rod": "push rods take"}[sensor.source]
     text = (
@@ -129,7 +127,7 @@ def _axle_off(mine: Sequence[Gain], loads: CarLoads) -> Finding:
     )
     if sensor.source == "push rod":
         return Finding("travel-implausible", "check", f"{text}Look at pushrod_ratio and the calibration; still used.")
-    fits = abs(value - ratio**2) < 2.0 * mine[0].u < abs(1.0 - ratio**2)
+    fits = abs(value - ratio**2) < 2.5 * both.u < abs(1.0 - ratio**2)
     if sensor.source == "damper" and fits:
         text += (
             f"A motion ratio of {1.0 / ratio:.3g} instead of {ratio:.3g} would make it {value / ratio**2:.2f}: it "

@@ -26,13 +26,14 @@ WRONG = -0.3
 class Gain:
     """Movement over expected movement, its u; clean: measured where no link takes a share.
 
-    worst: the smaller one of what launch and brakes tell; pressure_sign: whether dynamic pressure presses
-    (+1) or lifts (−1) by this sensor, 0 where it can't be told.
+    scatter: the part of u that could turn the sign; worst: the smaller one of what launch and brakes tell;
+    pressure_sign: whether dynamic pressure presses (+1) or lifts (−1) by this sensor, 0 where it can't be told.
     """
 
     sensor: Sensor
     value: float
     u: float
+    scatter: float
     clean: bool
     worst: float
     pressure_sign: int
@@ -40,7 +41,7 @@ class Gain:
     @property
     def reversed(self) -> bool:
         """Whether it moves the wrong way, beyond doubt."""
-        return self.value < WRONG and self.value < -SURE * self.u and self.worst < WRONG
+        return self.value < WRONG and self.value < -SURE * self.scatter and self.worst < WRONG
 
     def beyond(self, factor: float) -> bool:
         """Whether the movement is off by more than a factor either way, surely off at all."""
@@ -58,7 +59,11 @@ def gain_of(sensor: Sensor, responses: Sequence[Response], loads: CarLoads) -> G
     free = _mean([(r.slope, r.slope_u) for r in responses], expected.per_accel)
     braked = _mean([(r.braked, r.braked_u) for r in responses], expected.per_accel)
     clean = free is not None and driven_by(loads.car.driven, sensor) is False
-    told = [each for each in ((free,) if clean else (free, braked)) if each is not None and each[1] < 0.5]
+    told = [
+        each
+        for each in ((free,) if clean else (free, braked))
+        if each is not None and each[1] < 0.5 * max(1.0, abs(each[0]))
+    ]
     if not told:
         return None
     value, u = max(told)
@@ -68,6 +73,7 @@ def gain_of(sensor: Sensor, responses: Sequence[Response], loads: CarLoads) -> G
         sensor=sensor,
         value=value,
         u=float(np.hypot(u, abs(value) * np.hypot(rel_u, FLOOR_REL_U))),
+        scatter=u,
         clean=clean,
         worst=min(v for v, _ in told),
         pressure_sign=int(np.sign(pressure)) if abs(pressure) > SURE * pressure_u else 0,

@@ -43,7 +43,7 @@ def _one_side(sensor: Sensor, by_run: dict[int, tuple[Sensor, ...]]) -> Finding 
     if sensor.partner is None:
         return None
     logged = {number: {s.role for s in sensors} for number, sensors in by_run.items()}
-    whole = f"ride_height_{sensor.axle}"
+    whole = f"ride_height_{sensor.axle}" if sensor.source == "ride height" else sensor.partner
     alone = [n for n, roles in logged.items() if sensor.role in roles and not roles & {sensor.partner, whole}]
     if not alone:
         return None

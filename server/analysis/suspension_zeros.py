@@ -135,9 +135,9 @@ def fit_zeros(series: ZeroSeries) -> ZeroFit | None:
         drift = {r: (float(together.estimate[-1]) * lasts[r] / mean, p, False) for r in lasts}
     else:
         for r, length in lasts.items():
-            own = _fitted(np.column_stack([*columns, np.where(series.run == r, share, 0.0)]), series.value)
-            if own is not None and (p := own.p_of_last() * len(lasts)) < DOUBT:
-                drift[r] = (float(own.estimate[-1]) * length / mean, p, _jumps(series, plain.left, r))
+            found = _own_change(series, np.column_stack(columns), r, share * mean / max(length, 1.0))
+            if found is not None and (p := found[1] * len(lasts)) < DOUBT:
+                drift[r] = (found[0], p, found[2])
     return ZeroFit(levels, drift, spread)
 
 
@@ -175,12 +175,25 @@ def _before(trace: DriveTrace, time_s: float) -> Manner:
     return "braked" if np.max(trace.speed_mps[begin : last + 1]) >= LEG_TOP_MPS else "shunted"
 
 
-def _jumps(series: ZeroSeries, left: FloatArray, run: int) -> bool:
-    """Whether a run's zeros step once rather than slide."""
+def _own_change(
+    series: ZeroSeries, columns: FloatArray, run: int, share: FloatArray
+) -> tuple[float, float, bool] | None:
+    """Change of one run's zero, how probable so large a one is by chance, and whether it came at once.
+
+    share: 0 to 1 over each run. The likelier of a slide and of a step between any two of the run's zeros, its
+    probability times the number of these candidates.
+    """
     mine = series.run == run
-    e, t = left[mine], series.time_s[mine]
-    if len(e) < 4:
-        return False
-    slid = np.polyval(np.polyfit(t, e, 1), t)
-    steps = [np.var(e[:k]) * k + np.var(e[k:]) * (len(e) - k) for k in range(1, len(e))]
-    return bool(min(steps) < 0.5 * float(np.sum((e - slid) ** 2)))
+    time = np.sort(series.time_s[mine])
+    middles = 0.5 * (time[1:] + time[:-1])
+    slide = (np.where(mine, share, 0.0), False)
+    steps = [((mine & (series.time_s > t)).astype(float), True) for t in middles] if len(time) >= 4 else []
+    fits = [
+        (fit, jump)
+        for column, jump in (slide, *steps)
+        if (fit := _fitted(np.column_stack([columns, column]), series.value))
+    ]
+    if not fits:
+        return None
+    best, jumped = min(fits, key=lambda each: float(each[0].left @ each[0].left))
+    return float(best.estimate[-1]), best.p_of_last() * len(fits), jumped

@@ -20,7 +20,7 @@ def draw_random_part(segments: Segments, noise: FilterNoise, rng: np.random.Gene
     nodes, colours = len(segments.step), len(noise.colour_sd)
     normal = rng.standard_normal((nodes, 2 + colours))
     white = rng.standard_normal(len(segments.y)) * noise.white_sd[segments.kind] * np.sqrt(segments.weight)
-    return _draw(
+    drawn: FloatArray = _draw(
         segments.start,
         segments.step,
         segments.a,
@@ -36,6 +36,7 @@ def draw_random_part(segments: Segments, noise: FilterNoise, rng: np.random.Gene
         noise.colour_tau,
         noise.speed_start_sd,
     )
+    return drawn
 
 
 def whitened_column(segments: Segments, noise: FilterNoise, y: FloatArray) -> FloatArray:

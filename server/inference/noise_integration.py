@@ -41,7 +41,7 @@ class WeightedPoints:
     effective: float
 
 
-def find_mode(
+def find_mode(  # noqa: PLR0917 - what a search needs
     log_density: Callable[[FloatArray], float],
     start: FloatArray,
     prior_sd: FloatArray,
@@ -51,9 +51,9 @@ def find_mode(
 ) -> Mode:
     """Maximise a log density; take its curvature by central differences along the directions `curved`.
 
-    start, prior_sd: (k,); curved: (k,) or None for no curvature; closely: False stops at a rough mode;
-    scale: (k,), how far each direction is expected to be told, which steadies the search. The covariance is that of the curved
-    directions with the others held; a direction in which the density does not curve keeps the prior's width.
+    start, prior_sd: (k,); curved: (k,) or None for no curvature; closely: False stops at a rough mode; scale:
+    (k,), how far each direction is expected to be told, which steadies the search. The covariance is that of the
+    curved directions with the others held; a direction in which the density does not curve keeps the prior's width.
     """
     count = 0
 

@@ -106,7 +106,7 @@ CODES: dict[str, str] = {
     "off-straight": "A pass does not follow the straight's heading.",
     # suspension sensors (server.analysis.suspension_checks)
     "damper-dead": "A suspension sensor does not follow the car and is not used in the runs named.",
-    "travel-clipped": "A suspension sensor sits on the end of its range during passes and is not used in the runs named.",
+    "travel-clipped": "A suspension sensor sits on the end of its range during passes; not used in the runs named.",
     "pair-swapped": "Left and right of an axle's suspension sensors are exchanged; their mean stays in use.",
     "ends-exchanged": "Suspension sensors of front and rear are exchanged; none of them is used.",
     "sign-reversed": "A suspension sensor moves the wrong way and is not used.",

@@ -7,9 +7,11 @@ import pytest
 
 from server.aero.road_load import RoadLoadCar, Surroundings, resistance_forces
 from server.analysis.day_fit import FitOptions, _all_passes, _problem, _usable
-from server.analysis.day_model import Point, linearise
+from server.analysis.day_grid import Point
+from server.analysis.day_model import linearise
 from server.analysis.day_posterior import DayProblem
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH
+from server.analysis.load_data import day_loads
 from server.analysis.prepare import prepare_day
 from server.analysis.weather import day_air
 from tests.simulator import Scenario, draw_day
@@ -19,7 +21,9 @@ from tests.simulator import Scenario, draw_day
 def problem() -> DayProblem:
     day, _ = prepare_day(draw_day(11, Scenario(pairs=1, setups=2)).day)
     passes, _ = _all_passes(day, FitOptions())
-    return _problem(day, passes, _usable(day, passes), day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS))
+    loads = day_loads(day, passes, {})
+    data = _usable(day, passes, loads)
+    return _problem(day, passes, data, day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS), loads)
 
 
 def acceleration(problem: DayProblem, theta: dict[str, float], speed, wind, scatter):
@@ -72,9 +76,9 @@ def case(problem: DayProblem):
     point = Point(theta, rng.normal(0.0, 1.0, n), rng.normal(0.0, 0.03, n))
     linear = linearise(problem.grid, priors, problem.setup_names, point, problem.car)
     named = {p.name: float(t) for p, t in zip(priors.parameters, theta, strict=True)}
-    from server.analysis.day_model import _speed
+    from server.analysis.day_grid import path_speed
 
-    speed = _speed(problem.grid, problem.grid.mid_s, named)
+    speed = path_speed(problem.grid, problem.grid.mid_s, named)
     return point, linear, named, speed
 
 
