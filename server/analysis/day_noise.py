@@ -53,6 +53,11 @@ FRICTION_TIME = NoiseTerm("friction_time", 4.0, 0.8, integrated=False, widened=T
 ZERO_DRIFT = NoiseTerm("zero_drift", 5e-5, 1.0, integrated=False, widened=True)  # m of wheel travel, in ten minutes
 
 
+# Gusts come in spells and in more than one time, so a day tells less than all of their slow power: over simulated days
+# their strength was found 7 % low in the median. The areas are told with gusts this much stronger than those found.
+BEYOND_FOUND = 1.08
+
+
 @dataclass(frozen=True, slots=True)
 class DayNoise:
     """The noise terms a day needs, in order, with values from a vector of logarithms."""
@@ -82,6 +87,12 @@ class DayNoise:
     def values(self, log: FloatArray) -> dict[str, float]:
         """Name → value at a point."""
         return {t.name: float(np.exp(x)) for t, x in zip(self.terms, log, strict=True)}
+
+    def with_allowance(self, log: FloatArray) -> FloatArray:
+        """The point with gusts as strong as the areas' uncertainty takes them."""
+        wider = log.copy()
+        wider[[t.name for t in self.terms].index("gust_sd")] += np.log(BEYOND_FOUND)
+        return wider
 
     def log_prior(self, log: FloatArray) -> float:
         """Log of the normal prior density, without its constant."""

@@ -264,31 +264,37 @@ def _zero_priors(problem: DayProblem, drift_m: float) -> list[tuple[FloatArray, 
 def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayPosterior:
     """Weighted points over the noise, each with its Gaussian of the parameters; samples of the mixture."""
     linear = linearise(problem.grid, problem.priors, problem.setup_names, point, problem.car)
-    found: dict[bytes, Posterior] = {}
     free = problem.noise.integrated
     narrow = replace(mode, point=mode.point[free])
 
-    def log_density(part: FloatArray) -> float:
+    def whole(part: FloatArray) -> FloatArray:
         log = mode.point.copy()
         log[free] = part
+        return log
+
+    def log_density(part: FloatArray) -> float:
         try:
-            posterior, _ = evaluate(problem, linear, point, log)
+            posterior, _ = evaluate(problem, linear, point, whole(part))
         except np.linalg.LinAlgError:
             return -np.inf
-        found[part.tobytes()] = posterior
-        return posterior.log_evidence + problem.noise.log_prior(log)
+        return posterior.log_evidence + problem.noise.log_prior(whole(part))
 
     points = weighted_points(log_density, narrow, POINTS, seed)
-    at_mode, rows = evaluate(problem, linear, point, mode.point)
+    wider = problem.noise.with_allowance(mode.point)
+    at_mode, rows = evaluate(problem, linear, point, wider)
     rng = np.random.default_rng(seed)
-    samples = _mixture(points, found, rng)
+
+    def conditional(part: FloatArray) -> Posterior:
+        return evaluate(problem, linear, point, problem.noise.with_allowance(whole(part)))[0]
+
+    samples = _mixture(points, conditional, rng)
     scale = _scale(problem)
     base = point_base(problem, point)
     p = len(problem.priors.parameters)
     residuals = rows[:, 0] + rows[:, 1 : p + 1] @ at_mode.mean[:p]
     own = at_mode.mean[p:].reshape(problem.grid.own, -1)  # (own, passes)
     residuals += np.sum(rows[:, p + 1 :] * own.T[linear.row_pass], axis=1)
-    values = problem.noise.values(mode.point)
+    values = problem.noise.values(wider)
     return DayPosterior(
         problem=problem,
         point=point,
@@ -316,7 +322,9 @@ def _scale(problem: DayProblem) -> FloatArray:
     return np.concatenate([problem.priors.u, np.ones(problem.grid.own * len(problem.grid.passes))])
 
 
-def _mixture(points: WeightedPoints, found: dict[bytes, Posterior], rng: np.random.Generator) -> FloatArray:
+def _mixture(
+    points: WeightedPoints, conditional: Callable[[FloatArray], Posterior], rng: np.random.Generator
+) -> FloatArray:
     """4,000 draws of the mixture, in proportion to the points' weights (systematic resampling)."""
     total = 4000
     edges = (np.arange(total) + rng.random()) / total
@@ -327,6 +335,6 @@ def _mixture(points: WeightedPoints, found: dict[bytes, Posterior], rng: np.rand
     parts = []
     for part, count in zip(points.points, counts, strict=True):
         if count:
-            posterior = found[part.tobytes()]
+            posterior = conditional(part)
             parts.append(posterior.draw(rng.standard_normal((int(count), len(posterior.mean)))))
     return np.vstack(parts)

@@ -32,7 +32,7 @@ HEIGHT_GAIN = Quantity(0.0, 0.005, "default")
 SCZ_MEASURED = Quantity(1.5, 4.0, "default")
 # Relative change of SCz from standing to the reference condition's ride height that a day may hide, and that a curve
 # may have once it is seen.
-BEND_HIDDEN = 0.06
+BEND_HIDDEN = 0.10
 BEND_SEEN = 0.4
 LEAST_BEND_LOAD_N = 150.0
 DRIFT_TIME_S = 600.0
