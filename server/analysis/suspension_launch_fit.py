@@ -22,7 +22,7 @@ from server.analysis.suspension_trace import KERNEL_S, NOMINAL_DENSITY_KGM3, STE
 from server.testday.values import FloatArray
 
 FRICTIONS = 15
-MODEL_REL_U = 0.02  # play, lag and lift are not quite as described
+MODEL_REL_U = 0.03  # play, lag and lift are not quite as described
 FINE = 5
 HALF = round(0.5 * KERNEL_S / STEP_S)
 ROUGH = 0.3  # of the road's part: untouched by smoothing, so that sharp features are not trusted too far

@@ -39,17 +39,22 @@ def zero_findings(
         if sensor is None:
             continue
         partner = found.get(sensor.partner or "")
-        findings += _drift(sensor, fit, car)
+        findings += _drift(sensor, fit, partner, car)
         findings += _moved(sensor, fit, partner, car, day)
     return findings
 
 
-def _drift(sensor: Sensor, fit: ZeroFit, car: CarLoads) -> list[Finding]:
+def _drift(sensor: Sensor, fit: ZeroFit, partner: ZeroFit | None, car: CarLoads) -> list[Finding]:
     least = car.least_move(sensor, DRIFT_WHEEL_M) * (1.0 if sensor.unit_m else ROD_TIMES)
-    large = {run: each for run, each in fit.drift.items() if abs(each[0]) > least}
+    large = {
+        run: each
+        for run, each in fit.drift.items()
+        if abs(each[0]) > least and not _by_joints(sensor, fit, partner, car, run)
+    }
     if not large:
         return []
-    jumped = [run for run, each in large.items() if each[2]]
+    slipped = car.least_move(sensor, MOVED_WHEEL_M)
+    jumped = [run for run, each in large.items() if each[2] and abs(each[0]) > slipped]
     slid = [run for run in large if run not in jumped]
     findings = []
     if slid:
@@ -68,6 +73,15 @@ def _drift(sensor: Sensor, fit: ZeroFit, car: CarLoads) -> list[Finding]:
         )
         findings.append(Finding("zero-moved", "check", text, jumped[0] if len(jumped) == 1 else None))
     return findings
+
+
+def _by_joints(sensor: Sensor, fit: ZeroFit, partner: ZeroFit | None, car: CarLoads, run: int) -> bool:
+    """Whether joints that once stopped otherwise may be all: in single runs, both sides alike, within their play."""
+    if len(fit.drift) == len(fit.levels) or partner is None or run not in partner.drift:
+        return False
+    mine, other = fit.drift[run][0], partner.drift[run][0]
+    alike = mine * other > 0.0 and abs(mine - other) < ALIKE * abs(mine)
+    return alike and abs(mine) < 2.0 * (car.friction(sensor) or 0.0)
 
 
 def _moved(sensor: Sensor, fit: ZeroFit, partner: ZeroFit | None, car: CarLoads, day: Day) -> list[Finding]:
