@@ -15,6 +15,9 @@ import numpy as np
 from server.aero.constants import STANDARD_GRAVITY
 from server.analysis.axle_spring import AxleSpring, axle_spring, wheel_of_damper
 from server.analysis.result import AxleEnd, LoadSource, Pass
+from server.analysis.signal_roles import checks_of
+from server.analysis.spikes import find_spikes
+from server.analysis.suspension_zeros import standing_reading
 from server.testday.values import Axle, Car, Day, FloatArray, Quantity, Run, Signal
 
 DAMPER_FRONT, DAMPER_REAR, HEIGHT_FRONT, HEIGHT_REAR, ROD_FRONT, ROD_REAR = 2, 3, 4, 5, 6, 7
@@ -32,7 +35,6 @@ UNIT_OF: Mapping[int, Literal["N", "m"]] = {k: "m" if k in {4, 5} else "N" for k
 STEM = {"damper": "damper", "ride height": "ride_height", "push rod": "pushrod_load"}
 PUSHROD_RATIO_DEFAULT = Quantity(1.0, 0.25, "default")  # common practice, no source
 HALF_WINDOW_S = 0.2  # a block of load is 0.4 s long
-ZERO_MARGIN_S = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,10 +152,12 @@ def _mean_signal(run: Run, kind: int, left_out: frozenset[str]) -> _Raw | None:
     stem, end = STEM[SOURCE_OF[kind]], AXLE_OF[kind]
     signals = {role: s for role, s in merged_signals(run).items() if role not in left_out}
     whole = signals.get(f"{stem}_{end}")
-    sides = [_finite(signals[role]) for role in (f"{stem}_{end[0]}l", f"{stem}_{end[0]}r") if role in signals]
+    sides = [
+        _without_spikes(signals[role], role) for role in (f"{stem}_{end[0]}l", f"{stem}_{end[0]}r") if role in signals
+    ]
     sides = [side for side in sides if len(side.time_s) > 1]
     if whole is not None and len(sides) < 2:
-        return _Raw(_finite(whole), half=False)
+        return _Raw(_without_spikes(whole, f"{stem}_{end}"), half=False)
     if not sides:
         return None
     if len(sides) == 1:
@@ -163,21 +167,21 @@ def _mean_signal(run: Run, kind: int, left_out: frozenset[str]) -> _Raw | None:
     return _Raw(Signal(left.time_s, 0.5 * (left.values + other), left.name), half=False)
 
 
-def _finite(signal: Signal) -> Signal:
+def _without_spikes(signal: Signal, role: str) -> Signal:
+    """The samples that are numbers and no spikes; a sensor that stands still is left alone: joints stick."""
     good = np.isfinite(signal.values)
+    checks = checks_of(role)
+    if checks is not None:
+        time, values = signal.time_s[good], signal.values[good]
+        good[good] &= ~find_spikes(time, values, checks.floor, checks.floor_per_s, checks.only_above)
     return signal if good.all() else Signal(signal.time_s[good], signal.values[good], signal.name)
 
 
 def _readings(signal: Signal, run: int, passes: Sequence[Pass]) -> list[tuple[float, float]]:
-    """(time, mean) over each stretch of the run in which the car stood."""
-    readings = []
-    for each in passes:
-        if each.kind == "zero" and each.run == run:
-            low, high = each.start_s + ZERO_MARGIN_S, each.end_s - ZERO_MARGIN_S
-            inside = (signal.time_s >= low) & (signal.time_s <= high)
-            if np.count_nonzero(inside) >= 5:
-                readings.append((0.5 * (low + high), float(np.mean(signal.values[inside]))))
-    return readings
+    """(time, mean) over the settled part of each stretch of the run in which the car stood."""
+    stands = [(p.start_s, p.end_s) for p in passes if p.kind == "zero" and p.run == run]
+    found = [standing_reading("", signal, low, high) for low, high in stands]
+    return [(reading.time_s, reading.value) for reading in found if reading is not None]
 
 
 def _level(rests: Iterable[list[tuple[float, float]]], signals: Sequence[Signal]) -> float:

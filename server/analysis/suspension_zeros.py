@@ -44,12 +44,13 @@ def static_zeros(run: Run, passes: Sequence[Pass]) -> tuple[StaticZero, ...]:
     stands = [(p.start_s, p.end_s) for p in passes if p.run == run.number and p.kind == "zero" and p.used]
     found = []
     for sensor in sensors_of(signals):
-        readings = (_standing(sensor.role, signals[sensor.role], *ends) for ends in sorted(stands))
+        readings = (standing_reading(sensor.role, signals[sensor.role], *ends) for ends in sorted(stands))
         found += [reading for reading in readings if reading is not None]
     return tuple(found)
 
 
-def _standing(role: str, signal: Signal, start_s: float, end_s: float) -> StaticZero | None:
+def standing_reading(role: str, signal: Signal, start_s: float, end_s: float) -> StaticZero | None:
+    """A signal's reading over the settled part of a stretch in which the car stands; None where it is too short."""
     inside = (signal.time_s >= start_s) & (signal.time_s <= end_s) & np.isfinite(signal.values)
     time, values = signal.time_s[inside], signal.values[inside]
     if len(time) == 0:
