@@ -68,8 +68,10 @@ def axle_spring(axle: Axle, static_load_n: float) -> AxleSpring | None:
         travel, load = np.array(axle.heave_table).T
         force += np.interp(z, travel, load) - np.interp(0.0, travel, load)
     # flat stretches (a heave table alone, beyond its ends) still need an inverse
-    force += 1.0 * (z / REACH_M)
-    return AxleSpring(z, np.maximum.accumulate(force + 1e-6 * np.arange(POINTS)), wheel_rate_rel_u(axle))
+    rising = np.maximum(np.diff(force), 1e-3)
+    middle = POINTS // 2
+    curve = np.concatenate([[0.0], np.cumsum(rising)])
+    return AxleSpring(z, curve - curve[middle] + force[middle], wheel_rate_rel_u(axle))
 
 
 def wheel_rate_rel_u(axle: Axle) -> float:

@@ -1,7 +1,7 @@
 """Is SCz constant over ride height? The constant model's lack of fit, judged by a parametric bootstrap.
 
-Both axles of a setup may bend: SCz (1 + B ξ), ξ the sink beyond the reference condition's as a share of it.
-What the data alone say of B = (B_front, B_rear) is b with information J (the prior of B taken out of the posterior); the
+Both axles of a setup may bend: SCz (1 + B ξ), ξ the sink beyond the reference condition's as a share of it. What the
+data alone say of B = (B_front, B_rear) is b with information J (the prior of B taken out of the posterior); the
 statistic is bᵀ J b. Its distribution when nothing bends comes from days simulated with the fitted noise, whose
 strength is itself drawn from its posterior, and from inputs drawn within what was stated of them; an F or a
 chi-square table would hold only if the noise were known.

@@ -109,7 +109,8 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     blocks, motion = speed_blocks(grid, priors, at.value), None
     if grid.load_kinds:
         thrust = np.where(steady, to_nodes(grid, at.resistance + m_e * forcing[:, 0]), 0.0)
-        motion = motion_at_nodes(grid, at.value, point, (a, b, forcing), (at.mass, at.half_density, at.slope, thrust, drive_by))
+        state = (at.mass, at.half_density, at.slope, thrust, drive_by)
+        motion = motion_at_nodes(grid, at.value, point, (a, b, forcing), state)
         shapes = {"grade": at.direction} | {name: at.direction * shape for name, shape in at.waves.items()}
         counts = {"mass_car": np.ones(len(u))}
         counts |= {f"mass_driver_{k}": (at.driver == k).astype(float) for k in range(at.drivers)}

@@ -182,8 +182,8 @@ def _linear(setup: SetupResult, area: Estimate) -> Iterator[Finding]:
     if part > 0.7 * area.u:
         text = (
             f"Setup {setup.name}: how the tyres' and driveline's drag grow with speed is known from stated values "
-            f"alone and makes most of the uncertainty (± {2 * part:.3f} m² of ± {area.u95:.3f} m²); a spin-down of "
-            "the driven wheels on stands would narrow it."
+            f"alone and makes most of the uncertainty (± {2 * part:.3f} m² of ± {area.u95:.3f} m²); more "
+            "spin-downs of the driven wheels on stands, and more passes over a wider range of speed, narrow it."
         )
         yield Finding("linear-resistance", "note", text)
 

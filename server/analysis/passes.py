@@ -96,7 +96,7 @@ def _about_coasting(scene: Scene, passes: Sequence[Pass]) -> list[Finding]:
             "open or inverter off."
         )
         findings.append(Finding("engine-braking", "check", text, scene.run.number, braked[0].start_s))
-    if not used:
+    if not used and not any(p.used and p.kind == "constant-speed" for p in passes):
         findings.append(_none_used(scene.run, coasts))
     return findings
 

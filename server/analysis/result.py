@@ -270,8 +270,8 @@ class Comparison:
 class StandTest:
     """A measurement on the standing car that became an input of the fit, against what was entered.
 
-    quantity: 'driveline drag T0', 'driveline drag T1', 'front wheel rate', …; entered is None where nothing
-    was; z: measured less entered over their joint standard uncertainty; text: one sentence.
+    quantity: 'driveline drag T0', 'driveline drag T1', 'front axle rate at the wheels', …; entered is None where
+    nothing was; z: measured less entered over their joint standard uncertainty; text: one sentence.
     """
 
     quantity: str

@@ -18,6 +18,7 @@ from server.testday.values import Axle, FloatArray, Quantity, Setup
 
 SPEEDS_MPS = (8.0, 10.0, 12.0, 15.0, 18.0, 20.0, 22.0, 25.0, 28.0, 30.0, 35.0)
 BEYOND = 1.1  # how far past the fastest pass a speed is still told
+STATIC_U_M = 3e-4  # of a ride height measured on the standing car (common practice, no source)
 Column = Callable[[str], FloatArray]
 
 
@@ -33,13 +34,16 @@ def reference_heights(posterior: DayPosterior, setup: Setup) -> dict[str, FloatA
     """Samples of the ride heights over the axles [m] at the reference condition; none without static heights."""
     speed = posterior.problem.grid.reference_speed_mps
     _, sinks = _loads_and_sinks(posterior, setup, speed)
-    static: Mapping[AxleEnd, float | None] = {"front": setup.front_ride_height_m, "rear": setup.rear_ride_height_m}
-    found = {}
-    for end in ENDS:
-        height, sink = static[end], sinks.get(end)
-        if height is not None and sink is not None:
-            found[f"ride_height_{end}"] = np.asarray(height - sink)
-    return found
+    static = _static_heights(setup, len(posterior.samples))
+    return {f"ride_height_{end}": static[end] - sinks[end] for end in ENDS if end in static and end in sinks}
+
+
+def _static_heights(setup: Setup, count: int) -> dict[AxleEnd, FloatArray]:
+    """Samples of the standing car's ride heights [m], as sure as a hand measures them."""
+    given: Mapping[AxleEnd, float | None] = {"front": setup.front_ride_height_m, "rear": setup.rear_ride_height_m}
+    rng = np.random.default_rng(13)
+    drawn = {end: STATIC_U_M * rng.standard_normal(count) for end in ENDS}
+    return {end: height + drawn[end] for end, height in given.items() if height is not None}
 
 
 def weight_speed(posterior: DayPosterior, name: str) -> FloatArray:
@@ -59,8 +63,8 @@ def _at_speed(posterior: DayPosterior, setup: Setup, speed: float) -> AtSpeed:
     rng = np.random.default_rng(5)
     front_share = share.value + share.u * rng.standard_normal(len(mass))
     weight = {"front": mass * STANDARD_GRAVITY * front_share, "rear": mass * STANDARD_GRAVITY * (1.0 - front_share)}
-    static: Mapping[AxleEnd, float | None] = {"front": setup.front_ride_height_m, "rear": setup.rear_ride_height_m}
-    heights = {end: static[end] - sinks[end] for end in ENDS if static[end] is not None and end in sinks}  # type: ignore[operator]
+    static = _static_heights(setup, len(mass))
+    heights = {end: static[end] - sinks[end] for end in ENDS if end in static and end in sinks}
     rake = None
     if len(heights) == 2:
         rake = (heights["rear"] - heights["front"]) / posterior.problem.car.wheelbase_m.value

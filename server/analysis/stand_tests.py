@@ -147,12 +147,12 @@ def _rate_tests(rate: AxleRate, axle: Axle, spring: AxleSpring | None) -> list[S
     measured = _normal(rate.rate_n_per_m, rate.u, "N/m", "measured")
     tests = []
     if rate.scale is None or rate.scale_u is None or spring is None:
-        tests.append(_test(f"{rate.axle} wheel rate", measured, None, told))
+        tests.append(_test(f"{rate.axle} axle rate at the wheels", measured, None, told))
     else:
         value, rel_u = rate.rate_n_per_m / rate.scale, wheel_rate_rel_u(axle)
         source: Source = axle.spring_rate_n_per_m.source if axle.spring_rate_n_per_m is not None else "typed"
         entered = Quantity(value, value * rel_u, source)
-        tests.append(_test(f"{rate.axle} wheel rate", measured, entered, told))
+        tests.append(_test(f"{rate.axle} axle rate at the wheels", measured, entered, told))
     if rate.ride_rate_n_per_m is not None and rate.ride_u is not None:
         ride = _normal(rate.ride_rate_n_per_m, rate.ride_u, "N/m", "measured")
         tests.append(_test(f"{rate.axle} ride rate", ride, _entered_ride(axle, rate, spring), told))

@@ -16,7 +16,21 @@ if TYPE_CHECKING:
     from server.commands.progress import Progress
 
 FORMAT = 1
-SHOWN = ("SCx", "SCx_apparent", "SCz", "balance_front", "c0", "c1", "grade", "head_wind_out")
+SHOWN = (
+    "SCx",
+    "SCx_apparent",
+    "SCz_front",
+    "SCz_rear",
+    "SCz",
+    "balance_front",
+    "LD",
+    "ride_height_front",
+    "ride_height_rear",
+    "c0",
+    "c1",
+    "grade",
+    "head_wind_out",
+)
 
 Folder = Annotated[
     Path | None,
@@ -108,7 +122,7 @@ def _plan(folder: Path | None, progress: Progress) -> SimulationPlan:
     from server.analysis.simulate_plan import default_plan
 
     if folder is None:
-        return default_plan()
+        return default_plan(loads=True)
     from tempfile import TemporaryDirectory
 
     from server.analysis.day_fit import fit_day

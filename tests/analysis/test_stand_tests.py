@@ -125,7 +125,7 @@ def test_a_known_mass_and_the_entered_rate_are_combined() -> None:
     front = found.car.front
     (test,) = tests
     assert findings == []
-    assert test.quantity == "front wheel rate"
+    assert test.quantity == "front axle rate at the wheels"
     assert test.measured.value == pytest.approx(1.02 * RATE, rel=1e-3)
     assert test.entered is not None
     assert test.entered.value == pytest.approx(RATE, rel=1e-3)
@@ -203,7 +203,7 @@ def test_ride_heights_add_a_ride_rate() -> None:
     car = replace(CAR, front=LINEAR)
     _, tests, findings = apply_stand_tests(day(car, loadings=(loaded(signals, mass_kg=Quantity(80.0, 0.2)),)))
     assert findings == []
-    assert [test.quantity for test in tests] == ["front wheel rate", "front ride rate"]
+    assert [test.quantity for test in tests] == ["front axle rate at the wheels", "front ride rate"]
     ride = tests[1]
     assert ride.entered is not None
     assert ride.measured.value == pytest.approx(1.0 / (1.0 / RATE + 1.0 / 180_000.0), rel=1e-3)
@@ -262,7 +262,7 @@ loaded_to_s = 29
     files = {"logs/run01.csv": run, "spin.csv": spin, "pots.csv": pots}
     found, tests, findings = apply_stand_tests(load_day(make(tmp_path / "day", toml, files)))
     assert findings == []
-    assert [test.quantity for test in tests][::3] == ["driveline drag T0", "front wheel rate"]
+    assert [test.quantity for test in tests][::3] == ["driveline drag T0", "front axle rate at the wheels"]
     assert found.car.driveline_drag_n.value == pytest.approx(T0, rel=0.03)
     assert found.car.driveline_drag_n_per_mps.value == pytest.approx(T1, rel=0.03)
     assert tests[3].measured.value == pytest.approx(RATE, rel=3e-3)
