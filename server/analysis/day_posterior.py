@@ -84,7 +84,7 @@ def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str
     say = progress or silent
     n = len(problem.grid.passes)
     point = Point(problem.priors.mean, np.zeros(n), np.zeros(n))
-    log = problem.noise.log_median
+    log = _first_noise(problem)
     for _ in range(3):
         point = _step(problem, point, log)
     say(0.2, "noise")
@@ -98,6 +98,26 @@ def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str
         point = _step(problem, point, mode.point)
     say(0.7, "sampling")
     return _integrate(problem, point, mode, seed)
+
+
+def _first_noise(problem: DayProblem) -> FloatArray:
+    """Where the search for the noise begins: the prior's medians, white noise of each sensor from how its blocks
+    differ from one to the next (second differences, robust)."""
+    log = problem.noise.log_median.copy()
+    names = {0: "wheel_white", 1: "satellite_white"} | {k: f"load_white_{k}" for k in problem.grid.load_kinds}
+    for i, term in enumerate(problem.noise.terms):
+        kind = next((k for k, name in names.items() if name == term.name), None)
+        if kind is None:
+            continue
+        steps = [
+            np.diff(series.value, 2)
+            for data in problem.grid.passes
+            if (series := data.series.get(kind) or data.loads.get(kind)) is not None
+        ]
+        spread = 1.4826 * float(np.median(np.abs(np.concatenate(steps)))) / np.sqrt(6.0) if steps else 0.0
+        if spread > 0.0:
+            log[i] = np.clip(np.log(spread), log[i] - 3.0 * term.log_sd, log[i] + 3.0 * term.log_sd)
+    return log
 
 
 def bend_day(posterior: DayPosterior, columns: Sequence[int], seed: int = 1) -> DayPosterior:

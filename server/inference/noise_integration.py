@@ -83,7 +83,7 @@ def find_mode(  # noqa: PLR0917 - what a search needs
         jac=gradient,
         method="L-BFGS-B",
         bounds=list(zip(-reach, reach, strict=True)),
-        options={"maxiter": 20, "ftol": 8e-6, "gtol": 0.1} if closely else {"maxiter": 8, "ftol": 1e-4, "gtol": 0.5},
+        options={"maxiter": 10, "ftol": 1e-5, "gtol": 0.2} if closely else {"maxiter": 6, "ftol": 1e-4, "gtol": 0.5},
     )
     point = np.asarray(start + unit * fit.x, dtype=float)
     covariance = np.diag(prior_sd**2)

@@ -157,9 +157,9 @@ def test_every_column_of_a_load_is_the_derivative(problem: DayProblem, point: Po
             column = linear.segments.direct[mine, 1 + i]
             size = max(float(np.max(np.abs(expected))), 1e-9)
             loose = 0.15 if parameter.name.startswith(("scz_", "bend_")) else 0.06  # the sink's own bend is left out
-            least = 0.1 if kind not in {4, 5} else 2e-6  # N or m
+            least = 0.3 if kind not in {4, 5} else 6e-6  # N or m: thrust at constant speed knows no bend and no mass
             assert np.max(np.abs(column - expected)) < loose * size + least, (parameter.name, kind)
-            checked += float(np.max(np.abs(expected))) > 3.0 * least
+            checked += float(np.max(np.abs(expected))) > least
     assert checked > 60
 
 
