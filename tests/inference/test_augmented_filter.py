@@ -7,7 +7,7 @@ from scipy.linalg import block_diag, expm
 from server.inference.augmented_filter import FilterNoise, Segments, whiten
 from server.inference.smoother import smooth, transition
 
-NOISE = FilterNoise(0.7, 6.0, np.array([0.03, 0.06]), np.array([0.0, 0.08]), np.array([1.0, 2.5]))
+NOISE = FilterNoise(0.7, 6.0, np.array([0.03, 0.06]), np.array([0.0, 0.08]), np.array([1.0, 2.5]), speed_start_sd=2.0)
 
 
 def make_segments(rng: np.random.Generator, lengths: tuple[int, ...] = (9, 7), p: int = 4) -> Segments:
@@ -90,7 +90,7 @@ def test_smoother_gives_the_dense_conditional_mean() -> None:
     changed["direct"] = np.insert(probe.direct, at, 0.0, axis=0)
     changed["row_start"] = probe.row_start + (np.arange(13) > 5)
     wider = Segments(**{**{n: getattr(probe, n) for n in probe.__dataclass_fields__}, **changed})
-    quiet = FilterNoise(0.7, 6.0, np.array([0.03, 0.06]), np.array([0.0, 0.08]), np.array([1.0, 2.5]))
+    quiet = NOISE
     _, joint = dense(wider, quiet)
     keep = np.arange(len(joint)) != at
     expected = joint[at, keep] @ np.linalg.solve(joint[np.ix_(keep, keep)], residual)
@@ -142,3 +142,16 @@ def test_halving_the_step_changes_the_likelihood_little() -> None:
     rows_fine, logdet_fine = whiten(fine, NOISE)
     np.testing.assert_allclose(rows_fine, rows, rtol=3e-3, atol=3e-3)
     assert logdet_fine == pytest.approx(logdet, abs=1e-3)
+
+
+def test_a_free_start_speed_holds_no_scale() -> None:
+    """Fifty stretches that see (1 + κ) v must not know κ from where each of them began."""
+    segments = make_segments(np.random.default_rng(7), (6,) * 50, 2)
+    segments.a[:], segments.b[:] = 0.0, -0.1
+    segments.forcing[:] = 0.0
+    segments.see[:] = np.array([1.0, 0.0, 0.0, 0.0])
+    segments.direct[:] = 0.0
+    segments.direct[:, 1] = 20.0  # ∂y/∂κ at 20 m/s
+    free = FilterNoise(0.7, 6.0, np.array([0.03, 0.06]), np.array([0.0, 0.08]), np.array([1.0, 2.5]))
+    rows, _ = whiten(segments, free)
+    assert float(rows[:, 1] @ rows[:, 1]) < 1.0 / 0.02**2  # u of κ from this alone above 2 %
