@@ -19,6 +19,7 @@ from server.analysis.result import Pass, PassKind
 from server.analysis.scene import Scene, set_scene
 from server.analysis.speed_pick import best_signals, pick_speed
 from server.analysis.steady import constant_speed, standing
+from server.analysis.suspension_sensors import is_suspension
 from server.testday.values import Car, Finding, Run
 
 FEWEST_SAMPLES = 8
@@ -96,9 +97,15 @@ def _about_coasting(scene: Scene, passes: Sequence[Pass]) -> list[Finding]:
             "open or inverter off."
         )
         findings.append(Finding("engine-braking", "check", text, scene.run.number, braked[0].start_s))
-    if not used and not any(p.used and p.kind == "constant-speed" for p in passes):
+    if not used and not _tells_loads(scene.run, passes):
         findings.append(_none_used(scene.run, coasts))
     return findings
+
+
+def _tells_loads(run: Run, passes: Sequence[Pass]) -> bool:
+    """Whether a run without coast-downs still tells axle loads: held speeds, and sensors at the suspension."""
+    logged = any(is_suspension(role) for recording in run.recordings for role in recording.signals)
+    return logged and any(p.used and p.kind == "constant-speed" for p in passes)
 
 
 def _inferred(scene: Scene) -> Finding:
