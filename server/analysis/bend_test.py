@@ -85,7 +85,7 @@ class _Solver:
     """Statistics of every setup's bend for any right-hand side of the normal equations."""
 
     def __init__(
-        self, information: FloatArray, precision: FloatArray, places: Mapping[str, np.ndarray], kept: int | None
+        self, information: FloatArray, precision: FloatArray, places: Mapping[str, np.ndarray], kept: np.ndarray | None
     ) -> None:
         free = precision.copy()
         if kept is not None:

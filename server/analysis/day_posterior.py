@@ -207,11 +207,14 @@ def normal_equations(rows: FloatArray, row_pass: np.ndarray, n: int, own: int) -
     return information, score, float(shared[0, 0])
 
 
-def kept_scale(problem: DayProblem) -> int | None:
-    """Column of the speed scale where no satellite speed tells it: the passes can't, but fifty of them would move
-    it by many times its u for the least misfit at low speed. It keeps what the rolling radius says."""
+def kept_scale(problem: DayProblem) -> np.ndarray | None:
+    """Columns of the speed's scale and its growth where no satellite speed tells them: the passes can't, but fifty
+    of them would move them by many times their u for the least misfit at low speed. They keep what is known of the
+    rolling radius."""
     place = problem.priors.index("scale0")
-    return place if problem.priors.u[place] > TOLD_SCALE_U else None
+    if problem.priors.u[place] <= TOLD_SCALE_U:
+        return None
+    return np.array([place, problem.priors.index("scale2")])
 
 
 def row_scores(rows: FloatArray, row_pass: np.ndarray, residuals: FloatArray, n: int, own: int) -> FloatArray:

@@ -55,24 +55,29 @@ def condition(  # noqa: PLR0917 - the six parts of one formula
 
 
 def keep_as_stated(
-    information: FloatArray, score: FloatArray, prior_mean: FloatArray, prior_precision: FloatArray, place: int
+    information: FloatArray,
+    score: FloatArray,
+    prior_mean: FloatArray,
+    prior_precision: FloatArray,
+    places: NDArray[np.intp],
 ) -> tuple[FloatArray, FloatArray]:
-    """Information and score after which one parameter keeps its prior, while the others still feel its width.
+    """Information and score after which some parameters keep their prior, while the others still feel its width.
 
-    For an input that the rows can't tell but that a small misfit of theirs would move far: its own information
-    becomes Λ_ko Λ_oo⁻¹ Λ_ok and its score −Λ_ko m_o, m_o the others' mean with the parameter at its prior mean,
-    which must be 0 (a "consider" parameter; Schmidt 1966, Advances in Control Systems 3, 293–340, from memory).
+    For inputs that the rows can't tell but that a small misfit of theirs would move far: their own information
+    becomes Λ_ko Λ_oo⁻¹ Λ_ok and their score −Λ_ko m_o, m_o the others' mean with the parameters at their prior mean,
+    which must be 0 ("consider" parameters; Schmidt 1966, Advances in Control Systems 3, 293–340, from memory).
 
-    information: EᵀE, (p, p); score: Eᵀe_0, (p,). Returns changed copies. Raises ValueError for a prior mean off 0.
+    information: EᵀE, (p, p); score: Eᵀe_0, (p,); places: (k,). Returns changed copies. Raises ValueError for a prior
+    mean off 0.
     """
-    if prior_mean[place] != 0.0:
-        raise ValueError(f"prior_mean: the kept parameter's mean must be 0, got {prior_mean[place]}")
-    others = np.arange(len(score)) != place
+    if np.any(prior_mean[places] != 0.0):
+        raise ValueError(f"prior_mean: the kept parameters' means must be 0, got {prior_mean[places]}")
+    others = np.setdiff1d(np.arange(len(score)), places)
     joint = prior_precision + information
     root = cholesky(joint[np.ix_(others, others)], lower=True)
-    link = joint[others, place]
+    link = joint[np.ix_(others, places)]
     mean = cho_solve((root, True), (prior_precision @ prior_mean - score)[others])
     information, score = information.copy(), score.copy()
-    information[place, place] = float(link @ cho_solve((root, True), link))
-    score[place] = -float(link @ mean)
+    information[np.ix_(places, places)] = link.T @ cho_solve((root, True), link)
+    score[places] = -(link.T @ mean)
     return information, score

@@ -17,7 +17,7 @@ def case(seed: int):
 @pytest.mark.parametrize("seed", range(4))
 def test_the_kept_parameter_keeps_mean_and_u(seed: int) -> None:
     information, score, chi2, mean, prior = case(seed)
-    changed, moved = keep_as_stated(information, score, mean, prior, 0)
+    changed, moved = keep_as_stated(information, score, mean, prior, np.array([0]))
     posterior = condition(changed, moved, chi2, 0.0, mean, prior)
     assert posterior.mean[0] == pytest.approx(0.0, abs=1e-12)
     assert posterior.covariance()[0, 0] == pytest.approx(0.25)
@@ -36,4 +36,15 @@ def test_its_prior_mean_must_be_nought() -> None:
     information, score, _, mean, prior = case(1)
     mean[0] = 0.1
     with pytest.raises(ValueError, match="prior_mean"):
-        keep_as_stated(information, score, mean, prior, 0)
+        keep_as_stated(information, score, mean, prior, np.array([0]))
+
+
+def test_two_kept_parameters_keep_their_joint_prior() -> None:
+    information, score, chi2, mean, prior = case(6)
+    prior[0, 3] = prior[3, 0] = 2.0
+    places = np.array([0, 3])
+    changed, moved = keep_as_stated(information, score, mean, prior, places)
+    posterior = condition(changed, moved, chi2, 0.0, mean, prior)
+    np.testing.assert_allclose(posterior.mean[places], 0.0, atol=1e-12)
+    block = np.linalg.inv(prior[np.ix_(places, places)])
+    np.testing.assert_allclose(posterior.covariance()[np.ix_(places, places)], block, rtol=1e-9)
