@@ -18,6 +18,7 @@ from scipy.stats import chi2, qmc
 
 FloatArray = NDArray[np.float64]
 T_DOF = 8.0
+MOST_ROUNDS, ENOUGH = 4, 0.15  # of the points effective, before the last round is drawn
 STEP = 0.02  # of a direction's scale, for its slope
 
 
@@ -117,17 +118,22 @@ def _curvature(
 
 
 def weighted_points(log_density: Callable[[FloatArray], float], mode: Mode, n: int, seed: int) -> WeightedPoints:
-    """n points weighted to the density, after a first round of half as many that says where to draw them.
+    """n points weighted to the density, after rounds of half as many that say where to draw them.
 
-    The curvature at the mode misjudges a skewed density; the first round's weighted mean and covariance
-    do not (adaptive importance sampling, Oh & Berger 1992, from memory).
+    The curvature at the mode misjudges a skewed density, and a sharp one may lie beside a mode that was found roughly;
+    the rounds' weighted mean and covariance do not (adaptive importance sampling, Oh & Berger 1992, from memory).
     """
-    first = _round(log_density, mode.point, mode.covariance * 1.5, n // 2, seed)
-    centre = first.weights @ first.points
-    off = first.points - centre
-    share = min(1.0, first.effective / (4.0 * len(centre)))  # few effective points: lean on the curvature
-    covariance = share * (off * first.weights[:, None]).T @ off + (1.0 - share) * mode.covariance * 2.0
-    return _round(log_density, centre, covariance * 1.2, n, seed + 1)
+    centre, covariance = mode.point, mode.covariance * 1.5
+    for attempt in range(MOST_ROUNDS):
+        first = _round(log_density, centre, covariance, n // 2, seed + 1000 * attempt)
+        centre = first.weights @ first.points
+        off = first.points - centre
+        share = min(1.0, first.effective / (4.0 * len(centre)))  # few effective points: lean on the curvature
+        covariance = share * (off * first.weights[:, None]).T @ off + (1.0 - share) * mode.covariance * 2.0
+        covariance = covariance * 1.2
+        if first.effective >= ENOUGH * n // 2:
+            break
+    return _round(log_density, centre, covariance, n, seed + 1)
 
 
 def _round(
