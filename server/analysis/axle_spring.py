@@ -6,10 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from server.aero.constants import STANDARD_GRAVITY
 from server.aero.suspension import damper_travel
-from server.testday.values import Axle, FloatArray, Quantity
+from server.analysis.result import AxleEnd
+from server.testday.values import Axle, Car, FloatArray, Quantity
 
 MOTION_RATIO_DEFAULT = Quantity(1.0, 0.15, "default")  # common practice, no source
+PUSHROD_RATIO_DEFAULT = Quantity(1.0, 0.25, "default")  # common practice, no source
 REACH_M = 0.08
 POINTS = 1601
 SPRUNG_SHARE = 0.9  # of the weight on an axle: what its springs carry (common practice, no source)
@@ -72,6 +75,13 @@ def axle_spring(axle: Axle, static_load_n: float) -> AxleSpring | None:
     middle = POINTS // 2
     curve = np.concatenate([[0.0], np.cumsum(rising)])
     return AxleSpring(z, curve - curve[middle] + force[middle], wheel_rate_rel_u(axle))
+
+
+def axle_springs(car: Car, driver_kg: float) -> dict[AxleEnd, AxleSpring | None]:
+    """Springs of both axles of the car with a driver of driver_kg."""
+    weight = (car.mass_kg.value + driver_kg) * STANDARD_GRAVITY
+    share = car.front_weight.value
+    return {"front": axle_spring(car.front, weight * share), "rear": axle_spring(car.rear, weight * (1.0 - share))}
 
 
 def wheel_rate_rel_u(axle: Axle) -> float:

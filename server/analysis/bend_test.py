@@ -15,9 +15,8 @@ import numpy as np
 
 from server.analysis.day_model import with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
-from server.analysis.day_posterior import DayPosterior, kept_scale, normal_equations, place_of_bend, row_scores
+from server.analysis.day_posterior import DayPosterior, normal_equations, place_of_bend, row_scores
 from server.analysis.load_data import AXLE_OF
-from server.inference.augmented_filter import whiten
 from server.inference.augmented_simulation import draw_random_part, whitened_column
 from server.testday.values import FloatArray
 
@@ -36,15 +35,14 @@ def bend_statistics(
     values = posterior.values
     noise = filter_noise(values)
     segments = with_gusts(posterior.linear, noise.gust_sd, gust_exponent(values))
-    rows, _ = whiten(segments, noise)
-    grid = posterior.problem.grid
+    rows, grid = posterior.rows, posterior.problem.grid
     information, score, _ = normal_equations(rows, posterior.linear.row_pass, len(grid.passes), grid.own)
     precision, centre = posterior.scaled_prior()
     places = {s: tested_bends(posterior, s) for s in names}
     names = [s for s in names if len(places[s])]
     if not names:
         return {}
-    solver = _Solver(information, precision, {s: places[s] for s in names}, kept_scale(posterior.problem))
+    solver = _Solver(posterior, information, {s: places[s] for s in names})
     at = posterior.point.theta / posterior.problem.priors.u  # the model is linearised about a bend already
     seen = solver.statistics(precision @ centre - score, at)
     larger = dict.fromkeys(names, 0)
@@ -84,15 +82,9 @@ def tested_bends(posterior: DayPosterior, setup: str) -> np.ndarray:
 class _Solver:
     """Statistics of every setup's bend for any right-hand side of the normal equations."""
 
-    def __init__(
-        self, information: FloatArray, precision: FloatArray, places: Mapping[str, np.ndarray], kept: np.ndarray | None
-    ) -> None:
-        free = precision.copy()
-        if kept is not None:
-            free[kept, kept] = 1e9  # not the passes' to move
+    def __init__(self, posterior: DayPosterior, information: FloatArray, places: Mapping[str, np.ndarray]) -> None:
         self.all_bends = np.concatenate(list(places.values()))
-        free[self.all_bends, self.all_bends] = 1e-9  # the data's own word on the bend
-        self.covariance = np.linalg.inv(information + free)
+        self.covariance = np.linalg.inv(information + posterior.prior_without(self.all_bends))
         self.places = places
 
     def statistics(self, right: FloatArray, at: FloatArray | None = None) -> dict[str, float]:

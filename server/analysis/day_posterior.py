@@ -73,6 +73,16 @@ class DayPosterior:
         mean, precision = _prior(self.problem, self.point, self.values)
         return precision, mean
 
+    def prior_without(self, places: np.ndarray) -> FloatArray:
+        """That precision without what is stated of some parameters, so that the data speak for themselves; what the
+        passes must not move stays where it is."""
+        precision, _ = self.scaled_prior()
+        kept = kept_scale(self.problem)
+        if kept is not None:
+            precision[kept, kept] = 1e9
+        precision[places, places] = 1e-9
+        return precision
+
 
 def place_of_bend(problem: DayProblem, setup: str) -> np.ndarray:
     """Columns of a setup's bend, front and rear."""

@@ -109,14 +109,14 @@ def build_priors(  # noqa: PLR0917 - the parts of a day
     car = day.car
     c1, t1 = _wider(car.rolling_c1_s_per_m), _wider(car.driveline_drag_n_per_mps)
     parameters += [
-        _plain("c0", "rolling resistance c0", car.rolling_c0, "–"),
-        _plain("c1", "rolling resistance c1", c1, "s/m"),
-        _plain("t0", "driveline drag T0", car.driveline_drag_n, "N"),
-        _plain("t1", "driveline drag T1", t1, "N s/m"),
-        _plain("grade", "grade", grade_prior(day.venue), "–"),
-        _plain("cross", "cross wind", air.cross_excess, "m²/s²"),
-        _plain("warm", "tyre warm-up", WARM_UP, "–"),
-        _plain("drift", "rolling drift over the day", DAY_DRIFT_PER_H, "1/h"),
+        plain("c0", "rolling resistance c0", car.rolling_c0, "–"),
+        plain("c1", "rolling resistance c1", c1, "s/m"),
+        plain("t0", "driveline drag T0", car.driveline_drag_n, "N"),
+        plain("t1", "driveline drag T1", t1, "N s/m"),
+        plain("grade", "grade", grade_prior(day.venue), "–"),
+        plain("cross", "cross wind", air.cross_excess, "m²/s²"),
+        plain("warm", "tyre warm-up", WARM_UP, "–"),
+        plain("drift", "rolling drift over the day", DAY_DRIFT_PER_H, "1/h"),
         _deviation("mass_car", "car mass", car.mass_kg, "kg"),
         *(_deviation(f"mass_driver_{k}", "driver mass", mass, "kg") for k, mass in enumerate(driver_masses(day))),
         _inertia("inertia_front", "front axle inertia, rolling radius with it", car.front),
@@ -127,7 +127,7 @@ def build_priors(  # noqa: PLR0917 - the parts of a day
         parameters.append(
             Parameter(part.name, part.label, 0.0, part.share, part.unit, given.source, given.value, given.u)
         )
-    parameters.append(_plain("air_away", "air away from its weather readings", AIR_AWAY_PER_H, "1/h"))
+    parameters.append(plain("air_away", "air away from its weather readings", AIR_AWAY_PER_H, "1/h"))
     parameters += _speed_parameters(day, scale)
     for j in range(waves):
         for shape in ("cos", "sin"):
@@ -181,8 +181,8 @@ def _setup_parameters(setup: Setup, day: Day, measured: Mapping[tuple[str, str],
     rear = measured.get((setup.name, "rear")) or downforce_prior(day, setup, "rear")
     return [
         Parameter(f"scx:{setup.name}", f"SCx {setup.name}", SCX_PRIOR.value, SCX_PRIOR.u, "m²", "default"),
-        _plain(f"scz_front:{setup.name}", f"SCz front {setup.name}", front, "m²"),
-        _plain(f"scz_rear:{setup.name}", f"SCz rear {setup.name}", rear, "m²"),
+        plain(f"scz_front:{setup.name}", f"SCz front {setup.name}", front, "m²"),
+        plain(f"scz_rear:{setup.name}", f"SCz rear {setup.name}", rear, "m²"),
     ]
 
 
@@ -246,7 +246,8 @@ def _wider(stated: Quantity) -> Quantity:
     return Quantity(stated.value, stated.u * 1.12, stated.source)
 
 
-def _plain(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
+def plain(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
+    """The parameter of a quantity as it is stated."""
     u = max(quantity.u, 1e-9 + 1e-6 * abs(quantity.value))
     return Parameter(name, label, quantity.value, u, unit, quantity.source, quantity.value, quantity.u)
 

@@ -12,13 +12,12 @@ from typing import Literal, cast
 
 import numpy as np
 
-from server.aero.constants import STANDARD_GRAVITY
-from server.analysis.axle_spring import AxleSpring, axle_spring, wheel_of_damper
+from server.analysis.axle_spring import PUSHROD_RATIO_DEFAULT, AxleSpring, axle_springs, wheel_of_damper
 from server.analysis.result import AxleEnd, LoadSource, Pass
 from server.analysis.signal_roles import checks_of
 from server.analysis.spikes import find_spikes
 from server.analysis.suspension_zeros import standing_reading
-from server.testday.values import Axle, Car, Day, FloatArray, Quantity, Run, Signal
+from server.testday.values import Axle, Day, FloatArray, Run, Signal
 
 DAMPER_FRONT, DAMPER_REAR, HEIGHT_FRONT, HEIGHT_REAR, ROD_FRONT, ROD_REAR = 2, 3, 4, 5, 6, 7
 LOAD_KINDS = (DAMPER_FRONT, DAMPER_REAR, HEIGHT_FRONT, HEIGHT_REAR, ROD_FRONT, ROD_REAR)
@@ -33,7 +32,6 @@ SOURCE_OF: Mapping[int, LoadSource] = {
 AXLE_OF: Mapping[int, AxleEnd] = {kind: ("front", "rear")[kind % 2] for kind in LOAD_KINDS}
 UNIT_OF: Mapping[int, Literal["N", "m"]] = {k: "m" if k in {4, 5} else "N" for k in LOAD_KINDS}
 STEM = {"damper": "damper", "ride height": "ride_height", "push rod": "pushrod_load"}
-PUSHROD_RATIO_DEFAULT = Quantity(1.0, 0.25, "default")  # common practice, no source
 HALF_WINDOW_S = 0.2  # a block of load is 0.4 s long
 
 
@@ -103,13 +101,6 @@ def day_loads(day: Day, passes: Sequence[Pass], left_out: Mapping[int, frozenset
             channels[number, kind] = LoadChannel(signal, made.half)
             static += [StaticReading(kind, number, t, v) for t, v in _readings(signal, number, passes)]
     return DayLoads(channels, springs, tuple(static))
-
-
-def axle_springs(car: Car, driver_kg: float) -> dict[AxleEnd, AxleSpring | None]:
-    """Springs of both axles."""
-    weight = (car.mass_kg.value + driver_kg) * STANDARD_GRAVITY
-    share = car.front_weight.value
-    return {"front": axle_spring(car.front, weight * share), "rear": axle_spring(car.rear, weight * (1.0 - share))}
 
 
 def load_series(loads: DayLoads, found: Pass, nodes: FloatArray) -> dict[int, LoadSeries]:

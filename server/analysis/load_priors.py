@@ -6,11 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from server.analysis.axle_spring import AxleSpring, wheel_rate_rel_u
-from server.analysis.day_priors import Parameter
+from server.analysis.axle_spring import PUSHROD_RATIO_DEFAULT, AxleSpring, wheel_rate_rel_u
+from server.analysis.day_priors import Parameter, plain
 from server.analysis.load_data import (
     AXLE_OF,
-    PUSHROD_RATIO_DEFAULT,
     SOURCE_OF,
     STEM,
     UNIT_OF,
@@ -64,9 +63,9 @@ def load_parameters(day: Day, setups: Sequence[Setup], loads: DayLoads, constant
     for end in sorted({AXLE_OF[kind] for kind in kinds}):
         found += _axle_parameters(day.car, end, loads)
     if any(SOURCE_OF[kind] == "ride height" for kind in kinds):
-        found.append(_plain("tyre_growth", "tyres' growth at 20 m/s", TYRE_GROWTH_M, "m"))
+        found.append(plain("tyre_growth", "tyres' growth at 20 m/s", TYRE_GROWTH_M, "m"))
     if constant:
-        found.append(_plain("anti_squat", "anti-squat", car.anti_squat, "–"))
+        found.append(plain("anti_squat", "anti-squat", car.anti_squat, "–"))
     for setup in setups:
         for end in ("front", "rear"):
             label = f"bend of SCz {end} {setup.name}, standing to reference"
@@ -78,10 +77,10 @@ def _axle_parameters(car: Car, end: AxleEnd, loads: DayLoads) -> list[Parameter]
     axle: Axle = getattr(car, end)
     sources = {SOURCE_OF[kind] for kind in loads.kinds if AXLE_OF[kind] == end}
     spring = loads.springs[end]
-    found = [_plain(f"lag_{end}", f"{end} suspension lag", SUSPENSION_LAG_S, "s")]
+    found = [plain(f"lag_{end}", f"{end} suspension lag", SUSPENSION_LAG_S, "s")]
     joint = axle.joint_friction_n
     both = Quantity(2.0 * joint.value, max(2.0 * joint.u, 2.0), joint.source)
-    found.append(_plain(f"joint_{end}", f"{end} joint friction", both, "N"))
+    found.append(plain(f"joint_{end}", f"{end} joint friction", both, "N"))
     if sources & {"damper", "ride height"} and spring is not None:
         found.append(_relative(f"rate_{end}", f"{end} wheel rate", _rate(axle, spring), "N/m"))
     if "damper" in sources:
@@ -97,7 +96,7 @@ def _axle_parameters(car: Car, end: AxleEnd, loads: DayLoads) -> list[Parameter]
         found.append(_deviation(f"height_gain_{end}", f"{end} ride-height sensor", gain, "–"))
         found.append(_relative(f"tyre_rate_{end}", f"{end} tyre rate", axle.tyre_rate_n_per_m, "N/m"))
         found.append(
-            _plain(f"sensor_x_{end}", f"place of the {end} ride-height sensor", axle.ride_height_sensor_x_m, "m")
+            plain(f"sensor_x_{end}", f"place of the {end} ride-height sensor", axle.ride_height_sensor_x_m, "m")
         )
     if "push rod" in sources:
         found.append(
@@ -110,11 +109,6 @@ def _rate(axle: Axle, spring: AxleSpring) -> Quantity:
     rate = spring.rate_n_per_m
     given = axle.spring_rate_n_per_m
     return Quantity(rate, rate * wheel_rate_rel_u(axle), given.source if given is not None else "typed")
-
-
-def _plain(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:
-    u = max(quantity.u, 1e-9 + 1e-6 * abs(quantity.value))
-    return Parameter(name, label, quantity.value, u, unit, quantity.source, quantity.value, quantity.u)
 
 
 def _relative(name: str, label: str, quantity: Quantity, unit: str) -> Parameter:

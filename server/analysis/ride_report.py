@@ -126,28 +126,19 @@ def _sink(context: LoadContext, column: Column, end: AxleEnd, load: FloatArray, 
     if car.driven in {"all", end}:
         share = 0.5 if car.driven == "all" else 1.0
         lift = SIDE_OF[end] * share * drive * car.cg_height_m.value / car.wheelbase_m.value
-        carried = load - _anti_squat(column, context) * lift
+        carried = load - column("anti_squat") * lift
     axle: Axle = getattr(car, end)
     tyre = 2.0 * axle.tyre_rate_n_per_m.value * (1.0 + column(f"tyre_rate_{end}"))
     return np.asarray(spring.travel(carried) / (1.0 + column(f"rate_{end}")) + load / tyre)
 
 
-def _anti_squat(column: Column, context: LoadContext) -> FloatArray:
-    """Samples of the anti-squat: the fit's where it has one, else of what was stated."""
-    fitted = column("anti_squat")
-    if np.any(fitted != 0.0):
-        return fitted
-    given = context.car.anti_squat
-    return given.value + given.u * np.random.default_rng(7).standard_normal(len(fitted))
-
-
 def _drive_force(posterior: DayPosterior, name: str, speed: float, downforce: FloatArray) -> FloatArray:
-    """Force at the driven wheels that holds the speed on a level straight [N], driveline drag left out."""
+    """Force that holds the speed on a level straight [N], as in the model of the day."""
     column = _columns(posterior)
     density = posterior.problem.grid.reference_density_kgm3
     drag = 0.5 * density * speed**2 * column(f"scx:{name}")
     rolling = (column("c0") + column("c1") * speed) * (_mass(posterior, name) * STANDARD_GRAVITY + downforce)
-    return np.asarray(drag + rolling)
+    return np.asarray(drag + rolling + column("t0") + column("t1") * speed)
 
 
 def bend_per_metre(posterior: DayPosterior, name: str, end: AxleEnd) -> FloatArray:
@@ -175,9 +166,9 @@ def _mass(posterior: DayPosterior, name: str) -> FloatArray:
 
 def _columns(posterior: DayPosterior) -> Column:
     """Samples of a parameter by name, (samples,). What the day's model has no need of is drawn from what was stated
-    (tyre rate, its growth); zeros where nothing is."""
+    (tyre rate, its growth, anti-squat); zeros where nothing is."""
     places = {q.name: i for i, q in enumerate(posterior.problem.priors.parameters)}
-    stated = {"tyre_growth": TYRE_GROWTH_M}
+    stated = {"tyre_growth": TYRE_GROWTH_M, "anti_squat": posterior.problem.car.anti_squat}
     for end in ENDS:
         rate = getattr(posterior.problem.car, end).tyre_rate_n_per_m
         stated[f"tyre_rate_{end}"] = Quantity(0.0, rate.u / rate.value)

@@ -67,9 +67,8 @@ def _without_prior(posterior: DayPosterior, place: int) -> tuple[float, float]:
     """Value and u of a shared parameter, in units of its prior u, from everything but its own prior."""
     grid = posterior.problem.grid
     information, score, _ = normal_equations(posterior.rows, posterior.linear.row_pass, len(grid.passes), grid.own)
-    precision, centre = posterior.scaled_prior()
-    free = precision.copy()
-    free[place, place] = 1e-9
+    _, centre = posterior.scaled_prior()
+    free = posterior.prior_without(np.array([place]))
     right: FloatArray = free @ centre - score
     covariance = np.linalg.inv(information + free)
     at = posterior.point.theta[place] / posterior.problem.priors.u[place]

@@ -9,8 +9,7 @@ import numpy as np
 
 from server.aero.suspension import series_rate
 from server.analysis.axle_loading import AxleRate, axle_rate
-from server.analysis.axle_spring import AxleSpring, motion_ratio, wheel_rate_rel_u
-from server.analysis.load_data import axle_springs
+from server.analysis.axle_spring import AxleSpring, axle_springs, motion_ratio, wheel_rate_rel_u
 from server.analysis.result import AxleEnd, Estimate, StandTest
 from server.analysis.spin_down import DrivelineDrag, driveline_drag
 from server.testday.rounding import with_uncertainty

@@ -14,14 +14,18 @@ from typing import Literal
 
 import numpy as np
 
-from server.aero.constants import STANDARD_GRAVITY
-from server.analysis.axle_spring import MOTION_RATIO_DEFAULT, AxleSpring, axle_spring, motion_ratio
+from server.analysis.axle_spring import (
+    MOTION_RATIO_DEFAULT,
+    PUSHROD_RATIO_DEFAULT,
+    AxleSpring,
+    axle_springs,
+    motion_ratio,
+)
 from server.analysis.result import AxleEnd, LoadSource
 from server.testday.values import Axle, Car, Quantity
 
 STEMS: Mapping[str, LoadSource] = {"damper": "damper", "ride_height": "ride height", "pushrod_load": "push rod"}
 ENDS: tuple[AxleEnd, AxleEnd] = ("front", "rear")
-PUSHROD_RATIO = Quantity(1.0, 0.25, "default")  # common practice, no source
 SENSOR_REL_U = 0.01  # of a sensor's gain, where nothing better is known (common practice, no source)
 
 Side = Literal["left", "right", "whole"]
@@ -111,7 +115,7 @@ class CarLoads:
         """Reading of a source over its axle per newton, positive when pressed, and its relative u."""
         axle, spring = self.axle(end), self.springs[end]
         if source == "push rod":
-            ratio = axle.pushrod_ratio or PUSHROD_RATIO
+            ratio = axle.pushrod_ratio or PUSHROD_RATIO_DEFAULT
             return 0.5 / ratio.value, max(ratio.u / ratio.value, SENSOR_REL_U)
         if spring is None:
             return None
@@ -167,19 +171,12 @@ class CarLoads:
         if sensor.source == "damper":
             return wheel_travel_m * float(motion_ratio(axle, np.zeros(1))[0])
         rate = spring.rate_n_per_m if spring is not None else 60e3
-        return 0.5 * rate * wheel_travel_m / (axle.pushrod_ratio or PUSHROD_RATIO).value
+        return 0.5 * rate * wheel_travel_m / (axle.pushrod_ratio or PUSHROD_RATIO_DEFAULT).value
 
 
 def car_loads(car: Car, driver_kg: float) -> CarLoads:
     """The car with a driver of driver_kg."""
-    mass = car.mass_kg.value + driver_kg
-    weight = mass * STANDARD_GRAVITY
-    share = car.front_weight.value
-    springs: dict[AxleEnd, AxleSpring | None] = {
-        "front": axle_spring(car.front, weight * share),
-        "rear": axle_spring(car.rear, weight * (1.0 - share)),
-    }
-    return CarLoads(car, mass, springs)
+    return CarLoads(car, car.mass_kg.value + driver_kg, axle_springs(car, driver_kg))
 
 
 def entered_ratio(axle: Axle) -> Quantity:
