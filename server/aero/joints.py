@@ -6,7 +6,7 @@ import numba
 import numpy as np
 from numpy.typing import ArrayLike
 
-from server.aero.arguments import FloatArray, floats, require_not_negative, require_positive
+from server.aero.arguments import FloatArray, require_not_negative
 
 
 def load_through_joints(axle_load_n: ArrayLike, joint_friction_n: float) -> FloatArray:
@@ -26,19 +26,6 @@ def load_through_joints(axle_load_n: ArrayLike, joint_friction_n: float) -> Floa
     if load.ndim != 1 or load.size == 0:
         raise ValueError("axle_load_n must be a row of values in order of time")
     return np.asarray(_play(load, 2.0 * joint_friction_n))
-
-
-def friction_travel(joint_friction_n: ArrayLike, axle_wheel_rate_n_per_m: ArrayLike) -> FloatArray:
-    """Half the band of wheel travel in which joint friction holds a settled axle: δ = 2 f / K.
-
-    joint_friction_n: f of one corner, at the wheel [N]; axle_wheel_rate_n_per_m: K, whole axle [N/m].
-    Returns δ [m], broadcast shape. Raises ValueError for a negative friction or a rate not above zero.
-    Source: the play of `load_through_joints` over the rate.
-    """
-    require_not_negative(joint_friction_n=joint_friction_n)
-    require_positive(axle_wheel_rate_n_per_m=axle_wheel_rate_n_per_m)
-    f, K = floats(joint_friction_n, axle_wheel_rate_n_per_m)
-    return 2.0 * f / K
 
 
 @numba.njit(cache=True)  # type: ignore[untyped-decorator] # numba has no types

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from server.aero.joints import friction_travel, load_through_joints
+from server.aero.joints import load_through_joints
 
 
 def test_joints_lag_by_their_friction_in_a_falling_load() -> None:
@@ -25,14 +25,8 @@ def test_a_closed_loop_loses_four_friction_times_travel() -> None:
     assert work == pytest.approx(4.0 * 2.0 * friction * (amplitude - 2.0 * friction) / rate, rel=1e-4)
 
 
-def test_friction_of_twenty_newton_a_corner_is_six_tenths_of_a_millimetre() -> None:
-    assert 1e3 * friction_travel(20.0, 66_000.0) == pytest.approx(0.606, abs=5e-4)
-
-
 def test_wrong_arguments_are_named() -> None:
     with pytest.raises(ValueError, match="joint_friction_n"):
         load_through_joints([1.0], -1.0)
     with pytest.raises(ValueError, match="axle_load_n"):
         load_through_joints([], 1.0)
-    with pytest.raises(ValueError, match="axle_wheel_rate_n_per_m"):
-        friction_travel(1.0, 0.0)

@@ -1,13 +1,16 @@
 """Axle loads, ride rates and frequencies against worked examples of textbooks (source: textbooks/CITATION)."""
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from server.aero.axle_loads import load_transfer, static_axle_loads
-from server.aero.ride import axle_ride_rate, axle_wheel_rate
 from server.aero.suspension import ride_frequency, wheel_rate
+from server.analysis.axle_spring import axle_spring
+from server.analysis.load_rows import LoadContext, sink_compliance
+from server.testday.values import Axle, Quantity
 from tests.published import table
 
 FOOT, INCH, POUND, POUND_FORCE = 0.3048, 0.0254, 0.45359237, 4.4482216152605
@@ -69,12 +72,22 @@ def test_weighed_sedan() -> None:
 
 
 def test_ride_rates_of_whole_axles() -> None:
-    """Gillespie ch. 5: 127.75 and 92.3 lb/in a wheel, so twice that an axle, by the rates of an axle."""
+    """Gillespie ch. 5: 127.75 and 92.3 lb/in a wheel, so twice that an axle, by what the fit makes of an axle."""
     rows = table("textbooks", "ride_rates")
     unit = POUND_FORCE / INCH
-    axle = axle_wheel_rate(rows["suspension_lb_per_in"] * unit, 1.0)
-    ride = axle_ride_rate(axle, rows["tyre_lb_per_in"] * unit)
-    np.testing.assert_allclose(0.5 * ride / unit, rows["ride_lb_per_in"], rtol=0.0, atol=0.05)
+    suspensions, tyres = (np.atleast_1d(rows[name]) for name in ("suspension_lb_per_in", "tyre_lb_per_in"))
+    for suspension, tyre, ride in zip(suspensions, tyres, np.atleast_1d(rows["ride_lb_per_in"]), strict=True):
+        axle = Axle(
+            Quantity(0.4),
+            Quantity(0.23),
+            Quantity(suspension * unit),
+            Quantity(1.0),
+            tyre_rate_n_per_m=Quantity(tyre * unit),
+        )
+        spring = axle_spring(axle, 0.0)
+        car = SimpleNamespace(front=axle, rear=axle)
+        context = LoadContext(car, {"front": spring, "rear": spring}, (), 22.0, 1.2)
+        assert 0.5 / sink_compliance(context, "front", {}) / unit == pytest.approx(ride, abs=0.05)
 
 
 def test_frequency_constant() -> None:
