@@ -85,15 +85,18 @@ def axle_springs(car: Car, driver_kg: float) -> dict[AxleEnd, AxleSpring | None]
 
 
 def wheel_rate_rel_u(axle: Axle) -> float:
-    """Relative u of the wheel rate: as stated, else u(k)/k and 2 u(MR)/MR together (K = k MR²)."""
+    """Relative u of the wheel rate: as stated, else u(k)/k and 2 u(MR)/MR together (K = k MR²).
+
+    A motion ratio that nobody gave widens it whatever was stated: travel at the damper then says little of the wheel.
+    """
+    ratio = axle.motion_ratio or MOTION_RATIO_DEFAULT
+    of_ratio = 0.02 if axle.motion_ratio_table else 2.0 * ratio.u / ratio.value
+    guessed = axle.motion_ratio is None and not axle.motion_ratio_table
     if axle.wheel_rate_rel_u is not None:
-        return max(axle.wheel_rate_rel_u, 1e-4)
+        return max(float(np.hypot(axle.wheel_rate_rel_u, of_ratio if guessed else 0.0)), 1e-4)
     spring = axle.spring_rate_n_per_m
     of_spring = 0.02 if spring is None else spring.u / spring.value
-    if axle.motion_ratio_table:
-        return float(np.hypot(of_spring, 0.02))
-    ratio = axle.motion_ratio or MOTION_RATIO_DEFAULT
-    return max(float(np.hypot(of_spring, 2.0 * ratio.u / ratio.value)), 1e-4)
+    return max(float(np.hypot(of_spring, of_ratio)), 1e-4)
 
 
 def motion_ratio(axle: Axle, wheel_travel_m: FloatArray) -> FloatArray:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from server.analysis.axle_spring import MOTION_RATIO_DEFAULT, PUSHROD_RATIO_DEFAULT
 from server.analysis.result import AxleEnd
 from server.analysis.suspension_sensors import ENDS, Sensor, sensors_of
 from server.analysis.suspension_words import runs_called
@@ -9,12 +10,13 @@ from server.testday.values import Day, Finding, Run
 
 
 def missing_findings(day: Day) -> list[Finding]:
-    """Springs that are not given, a side without its partner, ride heights of one axle only."""
+    """Springs and ratios that are not given, a side without its partner, ride heights of one axle only."""
     by_run = {run.number: _sensors(run) for run in day.runs}
     every = {sensor.role: sensor for sensors in by_run.values() for sensor in sensors}
     if not every:
         return []
     found = [_no_spring(day, end, list(every.values())) for end in ENDS]
+    found += [_no_ratio(day, end, list(every.values())) for end in ENDS]
     found += [_one_side(sensor, by_run) for sensor in every.values()]
     found.append(_one_height(list(every.values())))
     return [finding for finding in found if finding is not None]
@@ -36,6 +38,24 @@ def _no_spring(day: Day, end: AxleEnd, sensors: list[Sensor]) -> Finding | None:
         f"be had from them: enter spring_rate_n_per_mm and motion_ratio in [car.{end}], or a heave_table."
     )
     return Finding("no-spring-rate", "check", text)
+
+
+def _no_ratio(day: Day, end: AxleEnd, sensors: list[Sensor]) -> Finding | None:
+    """A finding where loads rest on a ratio that nobody gave."""
+    axle = day.car.front if end == "front" else day.car.rear
+    sources = {s.source for s in sensors if s.axle == end}
+    springs = axle.spring_rate_n_per_m is not None or bool(axle.heave_table)
+    if "push rod" in sources and axle.pushrod_ratio is None:
+        name, taken = "pushrod_ratio", PUSHROD_RATIO_DEFAULT
+    elif sources and springs and axle.motion_ratio is None and not axle.motion_ratio_table:
+        name, taken = "motion_ratio", MOTION_RATIO_DEFAULT
+    else:
+        return None
+    text = (
+        f"[car.{end}] {name} is not given: {taken.value:g} ± {taken.u:g} (one standard uncertainty) is used, which "
+        f"leaves the {end} axle's loads wide."
+    )
+    return Finding("default-used", "check", text)
 
 
 def _one_side(sensor: Sensor, by_run: dict[int, tuple[Sensor, ...]]) -> Finding | None:

@@ -60,4 +60,5 @@ def test_no_rate_no_spring() -> None:
 def test_u_of_the_wheel_rate() -> None:
     assert wheel_rate_rel_u(replace(PLAIN, wheel_rate_rel_u=0.013)) == 0.013
     assert wheel_rate_rel_u(PLAIN) == pytest.approx(np.hypot(0.01, 0.02))
-    assert wheel_rate_rel_u(replace(PLAIN, motion_ratio=None)) > 0.25  # nobody gave a ratio
+    for stated in (None, 0.01):  # nobody gave a ratio: what is stated of the rate does not make it known
+        assert wheel_rate_rel_u(replace(PLAIN, motion_ratio=None, wheel_rate_rel_u=stated)) > 0.25

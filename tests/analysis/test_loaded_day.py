@@ -138,3 +138,15 @@ def test_a_day_without_load_sensors_says_nothing_of_loads() -> None:
     assert (result.load_sources, result.source_checks, setup.at_speeds, setup.visited) == ((), (), (), ())
     assert setup.bend is None
     assert all(fit.loads == () for fit in setup.fits)
+
+
+def test_a_ratio_that_nobody_gave_leaves_the_loads_wide() -> None:
+    hostile = draw_day(31, replace(SCENARIO, load_sources=("damper",), constant_speeds_mps=()))
+    car = hostile.day.car
+    bare = replace(car, front=replace(car.front, motion_ratio=None), rear=replace(car.rear, motion_ratio=None))
+    result = fit_day(replace(hostile.day, car=bare))
+    assert sum("motion_ratio is not given" in finding.text for finding in result.findings) == 2
+    truth, estimates = hostile.truth["setups"]["A"], result.setups[0].estimates
+    for name in ("SCz_front", "SCz_rear"):
+        assert estimates[name].u > 0.2 * estimates[name].value
+        assert abs(estimates[name].value - truth[name]) < 2.5 * estimates[name].u
