@@ -87,12 +87,13 @@ PREFERENCE = ("damper", "push rod", "ride height")
 
 
 def visited_heights(
-    posterior: DayPosterior, fits: Sequence[PassFit], static_m: dict[str, float | None]
+    posterior: DayPosterior, fits: Sequence[PassFit], name: str, static_m: dict[str, float | None]
 ) -> tuple[VisitedHeight, ...]:
     """SCz of each axle over bands of 2 mm of sink, where the passes really were; nothing is filled in.
 
-    Each pass gives a band its mean load over mean pressure; u holds their scatter, the passes' zeros and the
-    source's gain. static_m: ride height of the standing car over each axle.
+    Each pass gives a band its mean load over mean pressure. Zeros, wind, transfer and the source's gain are those of
+    the fit, so u holds the fitted area's own u, the u of a zero over the band's pressure and the passes' scatter.
+    static_m: ride height of the standing car over each axle.
     """
     found: list[VisitedHeight] = []
     for end in ENDS:
@@ -101,8 +102,7 @@ def visited_heights(
         if source is None:
             continue
         loads = [load for load in mine if load.source == source]
-        kind = next(k for k in posterior.problem.grid.load_kinds if AXLE_OF[k] == end and SOURCE_OF[k] == source)
-        gain_u = _gain_u(posterior, kind)
+        area_u = float(np.std(posterior.samples[:, posterior.problem.priors.index(f"scz_{end}:{name}")]))
         top = max(float(np.max(load.pressure_pa)) for load in loads)
         bands = [np.floor(load.sink_m / BAND_M).astype(int) for load in loads]
         for band in sorted({int(b) for each in bands for b in np.unique(each)}):
@@ -112,12 +112,12 @@ def visited_heights(
                 if np.count_nonzero(where := (each == band) & (load.pressure_pa > LEAST_PRESSURE * top)) > 0
             ]
             if sum(int(np.count_nonzero(where)) for _, where in picked) >= LEAST_POINTS:
-                found.append(_visited(end, picked, gain_u, static_m.get(end)))
+                found.append(_visited(end, picked, area_u, static_m.get(end)))
     return tuple(found)
 
 
 def _visited(
-    end: AxleEnd, picked: Sequence[tuple[AxleLoadFit, np.ndarray]], gain_u: float, static_m: float | None
+    end: AxleEnd, picked: Sequence[tuple[AxleLoadFit, np.ndarray]], area_u: float, static_m: float | None
 ) -> VisitedHeight:
     weight = np.array([float(np.count_nonzero(where)) for _, where in picked])
     pressure = np.array([float(np.mean(load.pressure_pa[where])) for load, where in picked])
@@ -128,7 +128,7 @@ def _visited(
     inside = np.concatenate([(load.load_n - load.fitted_n)[where] / load.pressure_pa[where] for load, where in picked])
     scatter = float(np.std(areas)) if len(picked) >= 3 else float(np.std(inside))
     zero = float(np.average(zeros, weights=weight))
-    u = float(np.sqrt(scatter**2 / max(effective, 1.0) + zero**2 / max(effective, 1.0) + (gain_u * mean) ** 2))
+    u = float(np.sqrt(scatter**2 / max(effective, 1.0) + zero**2 + area_u**2))
     sinks = np.concatenate([load.sink_m[where] for load, where in picked])
     sink, width = float(np.mean(sinks)), float(np.std(sinks))
     seconds = 0.4 * float(np.sum(weight))
@@ -138,11 +138,3 @@ def _visited(
 
 def _interval(value: float, u: float, unit: str) -> Estimate:
     return Estimate(value, u, value - 1.96 * u, value + 1.96 * u, unit, "measured")
-
-
-def _gain_u(posterior: DayPosterior, kind: int) -> float:
-    """Relative posterior u of what turns a source's reading into load."""
-    priors, end = posterior.problem.priors, AXLE_OF[kind]
-    names = {"damper": f"rate_{end}", "push rod": f"rod_ratio_{end}", "ride height": f"tyre_rate_{end}"}
-    i = priors.index(names[SOURCE_OF[kind]])
-    return float(np.sqrt(posterior.mode_covariance[i, i]))

@@ -66,7 +66,7 @@ def setup_results(
                 budget=_budgets(posterior, name, estimates),
                 sample_scx=samples["SCx"][::4],
                 at_speeds=at_speeds(posterior, setups[name]) if loaded else (),
-                visited=visited_heights(posterior, mine_fits, _static(setups[name])) if loaded else (),
+                visited=visited_heights(posterior, mine_fits, name, _static(setups[name])) if loaded else (),
                 bend=_bend(posterior, name, *bends[name]) if name in bends else None,
             )
         )

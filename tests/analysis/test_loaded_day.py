@@ -74,7 +74,7 @@ def test_loads_at_speed_follow_from_the_areas(hostile: HostileDay, result: DayRe
     assert result.reference["front_ride_height_m"] == pytest.approx(setup.estimates["ride_height_front"].value)
 
 
-def test_heights_are_told_only_where_the_car_was(result: DayResult) -> None:
+def test_heights_are_told_only_where_the_car_was(hostile: HostileDay, result: DayResult) -> None:
     visited = result.setups[0].visited
     assert {each.axle for each in visited} == {"front", "rear"}
     for axle in ("front", "rear"):
@@ -84,7 +84,8 @@ def test_heights_are_told_only_where_the_car_was(result: DayResult) -> None:
             assert lowest - 1e-9 <= each.sink.value <= highest + 1e-9
             assert each.seconds > 0.0
             area = result.setups[0].estimates[f"SCz_{axle}"]
-            assert abs(each.scz.value - area.value) < 0.25 * area.value
+            assert abs(each.scz.value - hostile.truth["setups"]["A"][f"SCz_{axle}"]) < 3.0 * each.scz.u
+            assert each.scz.u >= area.u  # a band is known no better than the whole
 
 
 def test_every_quantity_has_a_budget_that_adds_up(result: DayResult) -> None:
