@@ -55,7 +55,8 @@ class AxleLoadFit:
     """One axle's load in one pass by one source, on the run's clock; arrays of shape (n,).
 
     pressure_pa: ½ρU² with the wind and gusts that the fit found; load_n: aerodynamic load as observed, i.e.
-    with zero, inertial transfer and (at constant speed) anti-squat taken off, in N at the axle;
+    with zero, inertial transfer and (at constant speed) anti-squat taken off, in N at the axle; what the joints
+    held back is still in it;
     fitted_n: SCz of this axle times pressure_pa; friction_n: what the joints held back, as the fit found it;
     sink_m: how far the body has come down over this axle since standing.
     zero_n, zero_u_n: the pass's zero against the standing car (None without a static zero).

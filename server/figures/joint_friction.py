@@ -37,8 +37,8 @@ def _source(result: DayResult, choice: str) -> LoadSource:
 
 
 def held_back(point: LoadPoint) -> float:
-    """Observed less fitted load [N] with the joints' share still in it, which `load_n` has had taken off."""
-    return point.load_n + point.friction_n - point.fitted_n
+    """Observed less fitted load [N]: what the joints hold back, and noise."""
+    return point.load_n - point.fitted_n
 
 
 def joint_friction_table(result: DayResult, choice: str = "") -> Table:

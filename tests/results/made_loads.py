@@ -117,7 +117,7 @@ def axle_load(
     noise = seed.normal(0, 12.0 if source == "damper" else 25.0, time.size)
     sink = (fitted + friction) / AXLE_RATE[axle]
     zero = None if source == "ride height" else float(seed.normal(0, 15.0))
-    load = fitted + noise  # what the joints held back is taken off
+    load = fitted + friction + noise
     return AxleLoadFit(
         axle, source, time, speed, pressure, load, fitted, friction, sink, zero, None if zero is None else 9.0
     )
