@@ -13,6 +13,10 @@ def open_log(path: Path | str, *, name: str = "", time_column: str | None = None
     name: how sentences name the file, its file name if empty. time_column: a person's word on the time.
     Raises LogError with one sentence where the file cannot be used.
     """
+    from server.readers.typed_times import is_typed_times, read_typed_times
+
+    if is_typed_times(path):
+        return read_typed_times(path, name=name)
     from server.readers.csv_log import (
         read_csv_log,
     )  # pandas is slow to import and not needed by every command

@@ -11,7 +11,7 @@ import numpy as np
 
 from server.errors import LogError
 from server.testday.roles import NOTHING, SPEED_ROLES, Assignment, assign, find_channel, line_to_add
-from server.testday.values import Car, Finding, LogFile, RawLog, Recording, Run, Signal
+from server.testday.values import Car, Finding, LogFile, RawLog, Recording, Run, Signal, TypedTimes
 
 OpenFile = Callable[..., RawLog]
 _DAY_S = 86_400.0
@@ -56,6 +56,8 @@ def opened(open_file: OpenFile, file: str, time_column: str | None) -> RawLog:
 
 def assigned_roles(raw: RawLog, chosen: Mapping[str, str], car: Car) -> Assignment:
     """Assign a log's channels to roles with the car's radii and calibrations."""
+    if raw.typed is not None:  # marks of a stopwatch are no channel
+        return Assignment({})
     radii = (car.front.tyre_radius_m.value, car.rear.tyre_radius_m.value)
     return assign(raw, chosen, tyre_radius_m=radii, calibration=car.calibration)
 
@@ -78,7 +80,7 @@ def _refuse_unclear(run: Run, logs: list[tuple[LogFile, RawLog]], assigned: list
 def _refuse_without_speed(
     run: Run, logs: list[tuple[LogFile, RawLog]], recordings: tuple[Recording, ...]
 ) -> None:
-    if any(role in recording.signals for recording in recordings for role in SPEED_ROLES):
+    if any(r.typed is not None or any(role in r.signals for role in SPEED_ROLES) for r in recordings):
         return
     doubts = [f.text for r in recordings for f in r.findings if f.code in ("unit-missing", "unit-unknown")]
     hint = f" {doubts[0]}" if doubts else ""
@@ -99,8 +101,9 @@ def _listed(logs: list[tuple[LogFile, RawLog]]) -> str:
 
 def _recording(run: Run, log: LogFile, raw: RawLog, roles: Assignment, timezone: str | None) -> Recording:
     signals = {role: part for role, signal in roles.signals.items() if len((part := cut(signal, log)).time_s)}
-    if roles.signals and not signals:
-        raise LogError(f"Run {run.number}: {raw.file} has no samples {_part(log)}; {_span(roles)}.")
+    typed = cut_typed(raw.typed, log) if raw.typed is not None else None
+    if (roles.signals and not signals) or (typed is not None and not typed.coast_downs):
+        raise LogError(f"Run {run.number}: {raw.file} has no samples {_part(log)}; {_span(raw)}.")
     clock, clock_findings = _clock_at_zero(raw, log, timezone)
     noticed = [*raw.findings, *roles.findings, *clock_findings]
     findings = [_on_run_clock(finding, run, log) for finding in noticed if is_inside(finding, log)]
@@ -111,7 +114,16 @@ def _recording(run: Run, log: LogFile, raw: RawLog, roles: Assignment, timezone:
         start_clock_s=clock,
         description=f"{raw.description} Roles: {played}." if played else raw.description,
         findings=tuple(findings),
+        typed=typed,
     )
+
+
+def cut_typed(typed: TypedTimes, log: LogFile) -> TypedTimes:
+    """The hand-typed coast-downs that lie between from_s and to_s, moved onto the run's clock."""
+    low, high = (-np.inf if log.from_s is None else log.from_s, np.inf if log.to_s is None else log.to_s)
+    kept = [c for c in typed.coast_downs if c.time_s[0] >= low and c.time_s[-1] <= high]
+    moved = tuple(replace(c, time_s=c.time_s + log.clock_offset_s) for c in kept)
+    return replace(typed, coast_downs=moved)
 
 
 def cut(signal: Signal, log: LogFile) -> Signal:
@@ -128,9 +140,9 @@ def _part(log: LogFile) -> str:
     return " ".join(filter(None, [after, f"to {log.to_s:g} s" if log.to_s is not None else ""]))
 
 
-def _span(roles: Assignment) -> str:
-    first = min(float(signal.time_s[0]) for signal in roles.signals.values())
-    last = max(float(signal.time_s[-1]) for signal in roles.signals.values())
+def _span(raw: RawLog) -> str:
+    first = min(float(channel.time_s[0]) for channel in raw.channels if len(channel.time_s))
+    last = max(float(channel.time_s[-1]) for channel in raw.channels if len(channel.time_s))
     return f"it runs from {first:.2f} s to {last:.2f} s"
 
 

@@ -60,11 +60,37 @@ class Channel:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class TypedCoastDown:
+    """Marks of one coast-down, as a stopwatch and a speedometer gave them: at time_s [s] the needle passed
+    speed_mps [m/s, as read]. Shape (n,) each, n at least 2; times rise, speeds fall."""
+
+    time_s: FloatArray
+    speed_mps: FloatArray
+    direction: Direction | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TypedTimes:
+    """Hand-typed coast-downs: a log where there is no logger. Reading = gain · true speed + offset.
+
+    seconds_u_s: u of the time of one mark; speed_u_mps: u of reading the needle, a mark; offset_mps, gain: of the
+    speedometer, the same all day.
+    """
+
+    coast_downs: tuple[TypedCoastDown, ...]
+    seconds_u_s: float
+    speed_u_mps: float
+    gain: Quantity
+    offset_mps: Quantity
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class RawLog:
     """A logger file as read. `description` says in a sentence what the file was taken to be.
 
     start_clock_s: local clock of t = 0 [s after midnight], where the log carries clock times; UTC where
-    clock_is_utc. time_column: the column that was taken for the time.
+    clock_is_utc. time_column: the column that was taken for the time. typed: what was typed by hand instead
+    of logged.
     """
 
     file: str
@@ -75,6 +101,7 @@ class RawLog:
     findings: tuple[Finding, ...] = ()
     clock_is_utc: bool = False
     time_column: str | None = None
+    typed: TypedTimes | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +127,8 @@ class LogFile:
 class Recording:
     """A log joined to a run: role → signal in SI units, on the run's clock (offset and cut applied).
 
-    start_clock_s: local clock of the run clock's zero [s after midnight], where known.
+    start_clock_s: local clock of the run clock's zero [s after midnight], where known. typed: hand-typed
+    coast-downs in place of signals, on the run's clock.
     """
 
     file: str
@@ -108,6 +136,7 @@ class Recording:
     start_clock_s: float | None = None
     description: str = ""
     findings: tuple[Finding, ...] = ()
+    typed: TypedTimes | None = None
 
 
 @dataclass(frozen=True, slots=True)
