@@ -25,7 +25,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "readers": {"numpy", "pint", "pandas", *FORMATS, *VALUES},
     "analysis": {"numpy", "scipy", "numba", "server", "server.aero", "server.inference", *VALUES},
     "figures": {"numpy", "plotly", "server.analysis.result", "server.testday"},
-    "archive": {"sqlalchemy", "alembic", "server.errors", "server.settings", "server.locations"},
+    "archive": {"sqlalchemy", "alembic", "numpy", "zstandard", "server.settings", "server.locations", *VALUES},
     "pins": set(),
     "locations.py": set(),
     "errors.py": set(),
@@ -39,7 +39,7 @@ FREE = {"app.py", "commands", "dependencies.py", "templating.py", "appearance.py
 ENTRY = {"__init__.py", "__main__.py"}
 
 DOMAINS = ["cars", "days", "runs", "results", "predictions", "correlation", "tufts", "plans", "reports"]
-SIDE_DOMAINS = ["history", "accounts", "help"]
+SIDE_DOMAINS = ["history", "accounts", "help", "uploads"]
 PURE = ["aero", "inference", "testday", "readers", "analysis", "figures"]
 WEB_FILES = {"api.py", "pages.py", "schemas.py"}
 
