@@ -40,7 +40,7 @@ def pack(values: FloatArray) -> Packed:
     """The series with its pyramid, compressed. values: shape (n,)."""
     pairs = tuple((_packed(low), _packed(high)) for low, high in levels(values))
     plain = _packed(values)
-    return Packed(plain.n, bool((np.diff(values) >= 0.0).all()), plain.chunks, pairs)
+    return Packed(plain.n, bool((values[1:] >= values[:-1]).all()), plain.chunks, pairs)
 
 
 def _packed(values: FloatArray) -> Packed:
