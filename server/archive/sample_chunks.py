@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 
 CHUNK_SAMPLES = 65_536
 CODEC = "shuffle-zstd"
-LEVEL = 3
+LEVEL = 1  # 3 takes two to four times as long for 5 % less
 MOST_DIGITS = 9
 MOST_EXACT = 2.0**53
 _PROBE = 64
