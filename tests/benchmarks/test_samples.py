@@ -5,6 +5,8 @@ Times are processor seconds, the least of several rounds taken in turn; the figu
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
 from pathlib import Path
 
@@ -25,6 +27,26 @@ MOST_KEEPING = 2.0  # reading and keeping a log / its bare parse
 MOST_ONE_CHANNEL = 1.0  # one channel of 240,000 samples back / the bare parse of a file of nothing else
 LONG, DAY = "1" * 64, "2" * 64
 POINTS = 2000
+MOST_MEMORY = 0.3  # memory that keeping adds / the log's samples, which nothing can compress
+PEAK = """
+import sys
+from pathlib import Path
+import numpy as np
+from server.archive.samples import SampleStore
+from server.testday.values import Channel, RawLog
+
+def peak():
+    lines = open("/proc/self/status").read().splitlines()
+    return next(int(line.split()[1]) * 1024 for line in lines if line.startswith("VmHWM"))
+
+rng, time_s = np.random.default_rng(1), np.arange(240_000) / 100.0
+one = Channel("one", None, time_s, rng.normal(size=240_000))
+SampleStore(Path(sys.argv[1]) / "small.sqlite3").keep("1" * 64, RawLog("a", (one,), "made up"))
+log = RawLog("a", tuple(Channel(f"{k}", None, time_s, rng.normal(size=240_000)) for k in range(80)), "made up")
+before = peak()
+SampleStore(Path(sys.argv[1]) / "samples.sqlite3").keep("1" * 64, log)
+print(peak() - before, sum(one.values.nbytes for one in log.channels))
+"""
 
 
 @pytest.fixture(scope="module")
@@ -111,3 +133,13 @@ def test_one_channel_back(one_of_many: tuple[SampleStore, Path], capsys: pytest.
         print(f"\none channel of 240,000 samples with its times: {back * 1e3:.1f} ms", end="")
         print(f", the bare parse of its two columns {bare * 1e3:.1f} ms, ratio {back / bare:.3f}")
     assert back / bare <= MOST_ONE_CHANNEL
+
+
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc to tell a process' peak memory")
+def test_memory_of_keeping(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    command = [sys.executable, "-c", PEAK, str(tmp_path)]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2])
+    added, held = (int(word) for word in done.stdout.split())
+    with capsys.disabled():
+        print(f"\nmemory that keeping adds: {added / 1e6:.0f} MB for {held / 1e6:.0f} MB, {added / held:.2f} ×")
+    assert added / held <= MOST_MEMORY
