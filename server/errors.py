@@ -4,6 +4,7 @@
     ├── DayFolderError       who wrote the day folder must mend a file, a table or a key
     ├── LogError             who brought the log must bring another or say how to read it
     ├── UploadError          who sent the file must send another
+    ├── DiskFullError        who keeps the server must make room
     └── NotFoundError        the address names nothing that exists
 
 Anything else that is raised is a mistake in the program.
@@ -24,6 +25,10 @@ class LogError(StillairError):
 
 class UploadError(StillairError):
     """A file that was sent cannot be taken."""
+
+
+class DiskFullError(StillairError):
+    """The disk of the archive has no room for what came."""
 
 
 class NotFoundError(StillairError):

@@ -1,8 +1,7 @@
-"""What every answer carries and every request must pass: content policy, host, origin, size."""
+"""What every answer carries and every request must pass: content policy, host, origin, size, and who has joined."""
 
 from __future__ import annotations
 
-import ipaddress
 from collections.abc import Callable
 from urllib.parse import urlsplit
 
@@ -10,6 +9,9 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.hosts import is_loopback, is_loopback_address, is_own_host
+from server.joining import JoinDesk
 
 # blob: and data: are for pictures alone: the plot library turns a figure into a PNG by way of both.
 CONTENT_POLICY = (
@@ -27,22 +29,26 @@ HEADERS = {
 Refuse = Callable[[Request, int, str], Response]
 
 SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
-LOOPBACK_NAMES = {"localhost", "localhost.localdomain"}
 WRONG_HOST = "This server answers only to the address it was opened at."
 NO_LENGTH = "What is sent must say how long it is."
 WRONG_ORIGIN = "This came from another page than Stillair's own, and was not taken."
+NOT_JOINED = "This device has not joined; enter the code that stands on the server's screen."
+
+JOIN = "/join"
+JOIN_COOKIE = "joined"
+OPEN_TO_ALL = ("/web/styles/", "/web/pictures/")  # what the page that asks for the code is made of
 
 
 class Guard:
     """Wraps the application: adds the headers and refuses what may not come in.
 
-    loopback_only: the server listens on this computer alone, so a request that names another host has been
-    led here by a page that plays with names. body_limit_bytes: the largest body that is begun to be read.
-    refuse: makes an answer of a status and a sentence.
+    names: what neighbours may call this computer; None when the server listens to this computer alone. A request
+    that names another host has been led here by a page that plays with names. body_limit_bytes: the largest body
+    that is begun to be read. refuse: makes an answer of a status and a sentence.
     """
 
-    def __init__(self, app: ASGIApp, loopback_only: bool, body_limit_bytes: int, refuse: Refuse) -> None:
-        self._app, self._loopback_only = app, loopback_only
+    def __init__(self, app: ASGIApp, names: frozenset[str] | None, body_limit_bytes: int, refuse: Refuse) -> None:
+        self._app, self._names = app, names
         self._limit, self._refuse = body_limit_bytes, refuse
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -57,7 +63,7 @@ class Guard:
     def _refusal(self, scope: Scope) -> tuple[int, str] | None:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
-        if self._loopback_only and not is_loopback(host):
+        if not self._is_own(host, scope):
             return 421, WRONG_HOST
         if scope["method"] not in SAFE_METHODS and not is_same_origin(headers, host):
             return 403, WRONG_ORIGIN
@@ -67,20 +73,46 @@ class Guard:
             return 413, f"At most {self._limit / 1e6:.0f} MB can be sent at once."
         return None
 
+    def _is_own(self, host: str, scope: Scope) -> bool:
+        if self._names is None:
+            return is_loopback(host)
+        return is_own_host(host, self._names, (scope.get("server") or ("",))[0])
+
+
+class JoinGate:
+    """Wraps the application where other devices can reach it: what has not joined gets the page that asks for the code.
+
+    This computer itself need not join: a request that comes from the loopback and names the loopback. Through a
+    proxy on this computer it names another host, and must.
+    """
+
+    def __init__(self, app: ASGIApp, desk: JoinDesk, refuse: Refuse) -> None:
+        self._app, self._desk, self._refuse = app, desk, refuse
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] == "http" and not self._may_pass(Request(scope)):
+            await self._refuse(Request(scope), 401, NOT_JOINED)(scope, receive, send)
+            return
+        await self._app(scope, receive, send)
+
+    def _may_pass(self, request: Request) -> bool:
+        path = request.url.path
+        at_hand = comes_from_here(request)
+        is_open = path == JOIN or (path.startswith(OPEN_TO_ALL) and ".." not in path)
+        return at_hand or is_open or self._desk.is_joined(request.cookies.get(JOIN_COOKIE, ""))
+
+
+def comes_from_here(request: Request) -> bool:
+    """Whether a request comes from this computer itself."""
+    address = request.client.host if request.client else ""
+    return is_loopback_address(address) and is_loopback(request.headers.get("host", ""))
+
 
 def is_same_origin(headers: Headers, host: str) -> bool:
     """Whether a write comes from a page of this server: Origin, or else Referer, must name the same host."""
     sent_from = headers.get("origin") or headers.get("referer") or ""
     return bool(host) and urlsplit(sent_from).netloc == host
-
-
-def is_loopback(host: str) -> bool:
-    """Whether a Host header names this computer: localhost, 127.0.0.0/8 or ::1, with or without a port."""
-    try:
-        name = urlsplit(f"//{host}").hostname or ""
-        return name in LOOPBACK_NAMES or ipaddress.ip_address(name).is_loopback
-    except ValueError:
-        return False
 
 
 def _with_headers(send: Send) -> Send:

@@ -7,6 +7,7 @@ import sys
 
 import typer
 
+from server.commands.lan_addresses import lan_addresses
 from server.errors import StillairError
 from server.settings import Settings
 
@@ -24,6 +25,8 @@ def run_server(settings: Settings) -> None:
     with listening_socket(settings.host, settings.port) as listener:
         app = create_app(settings)
         typer.echo(f"Stillair is open at {address(settings.host, listener)} (Ctrl-C ends it)")
+        if app.state.join_desk is not None:
+            typer.echo(invitation(settings.host, listener, app.state.join_desk.code))
         sys.stdout.flush()
         config = uvicorn.Config(app, log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listener])
@@ -60,6 +63,15 @@ def address(host: str, listener: socket.socket) -> str:
     port = listener.getsockname()[1]
     shown = "127.0.0.1" if host in WILDCARDS else host
     return f"http://[{shown}]:{port}" if ":" in shown else f"http://{shown}:{port}"
+
+
+def invitation(host: str, listener: socket.socket, code: str) -> str:
+    """What other devices on the network open, and the code that each must enter once."""
+    port = listener.getsockname()[1]
+    places = [*lan_addresses(), f"{socket.gethostname().lower().partition('.')[0]}.local"]
+    shown = places if host in WILDCARDS else [host]
+    urls = " or ".join(f"http://[{place}]:{port}" if ":" in place else f"http://{place}:{port}" for place in shown)
+    return f"Other devices on this network open {urls}\nand enter this join code once: {code}"
 
 
 def _bound(host: str, port: int) -> socket.socket:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import httpx
 import pytest
 
-from server.security import is_loopback
+from server.hosts import is_loopback
 from tests.web.conftest import Site
 
 

@@ -1,0 +1,1 @@
+"""Files that come in piece by piece, by the open tus protocol."""
