@@ -6,7 +6,8 @@ from alembic import context
 
 import server.archive.tables
 import server.days.tables
-import server.results.tables  # noqa: F401
+import server.results.tables
+import server.uploads.tables  # noqa: F401
 from server.archive.database import Base, Database
 from server.locations import default_data_folder
 

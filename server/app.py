@@ -13,24 +13,29 @@ from fastapi.responses import JSONResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
-from server import appearance
+from server import appearance, joining_pages
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.days import pages as days_pages
-from server.days.service import FIT_JOB
-from server.errors import NotFoundError, StillairError
+from server.days.holding import days_holding
+from server.errors import DiskFullError, NotFoundError, StillairError
 from server.help import pages as help_pages
+from server.hosts import is_loopback, own_names
+from server.joining import open_desk
 from server.locations import web_folder
 from server.results import pages as results_pages
-from server.results.fit_job import FIT_DAY, queue_folder
-from server.results.service import ResultShelf
-from server.security import Guard, is_loopback
+from server.results.fit_job import FIT_KINDS, queue_folder
+from server.results.service import ResultShelf, renew_summaries
+from server.security import Guard, JoinGate
 from server.settings import Settings
 from server.templating import Page, is_htmx, make_environment, render, render_part
+from server.uploads import api as uploads_api
+from server.uploads.service import Uploads
 
 FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
 HTTP_SENTENCES = {404: "This address names nothing."}
+JSON_PATHS = ("/api/", "/uploads")
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -45,13 +50,16 @@ class ErrorPage(Page):
 def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
     """The pages over a data folder. `kinds`: the jobs by name; when not given, the product's own."""
     archive = Archive(settings.data_folder)
-    jobs = JobRunner(archive, kinds or {FIT_JOB: FIT_DAY})
+    jobs = JobRunner(archive, kinds or FIT_KINDS)
 
-    body_limit_bytes = round(settings.upload_limit_mb * 1e6) + FORM_BYTES
+    limit_bytes = round(settings.upload_limit_mb * 1e6)
+    uploads = Uploads(archive, limit_bytes, days_holding)
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         archive.open()
+        uploads.sweep()
+        renew_summaries(archive)
         if settings.day_folder is not None:
             queue_folder(archive, settings.day_folder)
         jobs.start()
@@ -67,9 +75,9 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         openapi_url=None,
     )
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
-    app.state.results = ResultShelf(archive)
+    app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates = make_environment()
-    for module in (days_pages, results_pages, help_pages, appearance):
+    for module in (days_pages, results_pages, help_pages, uploads_api, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)
@@ -77,10 +85,19 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.add_exception_handler(HTTPException, _answer_error)
     app.add_exception_handler(RequestValidationError, _answer_error)
     app.add_exception_handler(Exception, _answer_error)
-    app.add_middleware(
-        Guard, loopback_only=is_loopback(settings.host), body_limit_bytes=body_limit_bytes, refuse=_answer
-    )
+    _add_guards(app, settings, limit_bytes + FORM_BYTES)
     return app
+
+
+def _add_guards(app: FastAPI, settings: Settings, body_limit_bytes: int) -> None:
+    """What stands before the pages, the outermost last. Only where others can reach the server must they join."""
+    names, app.state.join_desk = None, None
+    if not is_loopback(settings.host):
+        names = own_names(settings.host_names)
+        app.state.join_desk = open_desk(settings.data_folder, settings.join_code or "")
+        app.add_middleware(JoinGate, desk=app.state.join_desk, refuse=joining_pages.refuse)
+    app.add_middleware(Guard, names=names, body_limit_bytes=body_limit_bytes, refuse=_answer)
+    app.add_middleware(uploads_api.Protocol)
 
 
 def _answer_error(request: Request, error: Exception) -> Response:
@@ -89,7 +106,7 @@ def _answer_error(request: Request, error: Exception) -> Response:
 
 def _answer(request: Request, status: int, sentence: str) -> Response:
     """A sentence as a page, as a piece of one, or as one JSON shape for who asks for JSON."""
-    if "application/json" in request.headers.get("accept", ""):
+    if "application/json" in request.headers.get("accept", "") or request.url.path.startswith(JSON_PATHS):
         return JSONResponse({"error": sentence}, status)
     if is_htmx(request):
         return render_part(request, "partials/problem.html", status, problem=sentence)
@@ -99,7 +116,8 @@ def _answer(request: Request, status: int, sentence: str) -> Response:
 
 def _status_and_sentence(error: Exception) -> tuple[int, str]:
     if isinstance(error, StillairError):
-        return (404 if isinstance(error, NotFoundError) else 422), str(error)
+        statuses = {NotFoundError: 404, DiskFullError: 507}
+        return next((status for kind, status in statuses.items() if isinstance(error, kind)), 422), str(error)
     if isinstance(error, RequestValidationError):
         return 422, "The address or the form holds something that is not meant there."
     if isinstance(error, HTTPException):

@@ -35,7 +35,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     "settings.py": {"pydantic", "pydantic_settings", "server.errors", "server.locations"},
 }
 # Wired together here: these may import everything.
-FREE = {"app.py", "commands", "dependencies.py", "templating.py", "appearance.py", "security.py"}
+FREE = {
+    *("app.py", "commands", "dependencies.py", "templating.py", "appearance.py", "security.py"),
+    *("hosts.py", "joining.py", "joining_pages.py"),
+}
 ENTRY = {"__init__.py", "__main__.py"}
 
 DOMAINS = ["cars", "days", "runs", "results", "predictions", "correlation", "tufts", "plans", "reports"]

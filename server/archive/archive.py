@@ -12,13 +12,17 @@ from server.archive.folder_lock import FolderLock
 from server.archive.raw_files import RawStore
 from server.archive.tables import Job
 
+UPLOADS = "uploads"
+
 
 class Archive:
     """Everything that is kept in a data folder.
 
     archive.sqlite3   the database
     raw/              raw files and results, by SHA-256
-    incoming/         uploads until their job has ended, one folder a job
+    incoming/         what a job works on until it has ended, one folder a job
+    incoming/uploads  files that are still coming in
+    scratch/          folders of a moment, empty at every start
 
     Raises StillairError when another server has the folder.
     """
@@ -30,12 +34,17 @@ class Archive:
         self._lock = FolderLock(self.folder)
         self.database = Database(self.folder / "archive.sqlite3")
         self.raw = RawStore(self.folder / "raw")
+        self.uploads = self._incoming / UPLOADS
+        self.scratch = self.folder / "scratch"
 
     def open(self) -> None:
         """Migrate, and sweep up what an interrupted upload left behind."""
         self.database.migrate()
+        shutil.rmtree(self.scratch, ignore_errors=True)
+        self.scratch.mkdir()
         with self.database.reading() as session:
             waiting = set(session.scalars(select(Job.id).where(Job.state.in_(("queued", "running")))))
+        waiting.add(UPLOADS)
         for folder in self._incoming.iterdir():
             if folder.name not in waiting:
                 shutil.rmtree(folder, ignore_errors=True)

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import datetime as dt
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import DateTime, Dialect, Engine, MetaData, TypeDecorator, create_engine, event
 from sqlalchemy.orm import DeclarativeBase, Session
 
+from server.errors import StillairError
 from server.locations import migrations_folder
 
 BUSY_TIMEOUT_MS = 10_000
@@ -20,6 +22,10 @@ CONNECTION_SETTINGS = (
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
     f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
+)
+TOO_NEW = (
+    "The archive {file} is of version {found}, which a newer Stillair wrote (this one knows up to {newest}); "
+    "open it with that one. Nothing in it was touched."
 )
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -87,16 +93,44 @@ class Database:
         with Session(self._writing_engine) as session, session.begin():
             yield session
 
+    def version(self) -> str | None:
+        """The schema's version as it stands in the file; None in an empty one."""
+        from alembic.migration import MigrationContext
+
+        with self._engine.connect() as connection:
+            return MigrationContext.configure(connection).get_current_revision()
+
+    def copy_to(self, target: Path) -> None:
+        """A whole, consistent copy of the file as it is now, whoever writes meanwhile."""
+        with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(target)) as copy:
+            source.backup(copy)
+
     def migrate(self) -> None:
-        """Bring the tables to the newest form."""
+        """Bring the tables to the newest form, after a copy of the old one beside the file.
+
+        Raises StillairError for a file that a newer program wrote; nothing is touched then.
+        """
         from alembic import command
         from alembic.config import Config
+        from alembic.script import ScriptDirectory
 
         config = Config()
         config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+        scripts = ScriptDirectory.from_config(config)
+        found, newest = self.version(), scripts.get_current_head()
+        if found == newest:
+            return
+        if found is not None:
+            if found not in {script.revision for script in scripts.walk_revisions()}:
+                raise StillairError(TOO_NEW.format(file=self.file, found=found, newest=newest))
+            self.copy_to(self._copy_name(found))
         with self._writing_engine.connect() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
+
+    def _copy_name(self, version: str) -> Path:
+        moment = now_utc().strftime("%Y-%m-%d %H%M%S")
+        return self.file.with_name(f"{self.file.stem} of version {version}, {moment}{self.file.suffix}")
 
     def close(self) -> None:
         """Give the file back."""

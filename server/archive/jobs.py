@@ -10,18 +10,19 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
-from sqlalchemy import select, update
+from sqlalchemy import Select, select, update
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.database import now_utc
-from server.archive.tables import Job
-from server.archive.worker import MISTAKE, Payload, Work, Worker, WorkStopped
+from server.archive.tables import JOB_LANES, Job
+from server.archive.worker import MISTAKE, Payload, Work, WorkCalledOff, Worker, WorkStopped
 from server.errors import NotFoundError, StillairError
 
 PROGRESS_EVERY_S = 0.2
 LOOK_EVERY_S = 1.0
 MOST_STARTS = 3
+CALLED_OFF = "called off"
 GAVE_UP = "The server was stopped three times while working on this; bring the file again."
 
 
@@ -45,9 +46,19 @@ def new_job_id() -> str:
     return uuid.uuid4().hex
 
 
-def add_job(session: Session, kind: str, label: str, payload: Payload, job_id: str | None = None) -> Job:
-    """Write a job down; it is done when its turn comes."""
-    job = Job(id=job_id or new_job_id(), kind=kind, label=label, payload=payload)
+def add_job(
+    session: Session,
+    kind: str,
+    label: str,
+    payload: Payload,
+    job_id: str | None = None,
+    *,
+    lane: str = "quick",
+    day_id: int | None = None,
+    who: str = "",
+) -> Job:
+    """Write a job down; it is done when its turn in its lane comes."""
+    job = Job(id=job_id or new_job_id(), kind=kind, label=label, payload=payload, lane=lane, day_id=day_id, who=who)
     session.add(job)
     session.flush()
     return job
@@ -69,25 +80,58 @@ def open_jobs(session: Session) -> list[Job]:
     return [*waiting, newest] if newest is not None and newest.state == "failed" else waiting
 
 
+def cancel_job(session: Session, job_id: str) -> bool:
+    """Call a job off, waiting or running; False when it has ended already. Raises NotFoundError."""
+    job = find_job(session, job_id)
+    if job.state not in ("queued", "running"):
+        return False
+    job.state, job.error, job.finished_at = "cancelled", CALLED_OFF, now_utc()
+    return True
+
+
 class JobRunner:
-    """Takes jobs in order, one at a time, from a thread of the server; the work itself runs in a `Worker`."""
+    """Does the jobs: one lane beside the other, so that a fit never waits for a study."""
 
     def __init__(self, archive: Archive, kinds: Mapping[str, JobKind]) -> None:
         self._archive = archive
-        self._kinds = kinds
-        self._worker = Worker()
-        self._wake = threading.Event()
-        self._stopping = False
-        self._thread = threading.Thread(target=self._loop, name="stillair-jobs", daemon=True)
+        self._lanes = {name: _Lane(archive, kinds, name) for name in JOB_LANES}
 
     def start(self) -> None:
         """Begin; a job that was running when the server last stopped starts over."""
         with self._archive.database.writing() as session:
             session.execute(update(Job).where(Job.state == "running").values(state="queued", fraction=0.0))
+        for lane in self._lanes.values():
+            lane.start()
+
+    def wake(self) -> None:
+        """Say that there is a new job, or that one was called off."""
+        for lane in self._lanes.values():
+            lane.wake()
+
+    def stop(self) -> None:
+        """End at once; running work goes back to the queue."""
+        for lane in self._lanes.values():
+            lane.stop()
+
+
+class _Lane:
+    """Takes the jobs of a lane in order, one at a time, from a thread of the server; the work runs in a `Worker`."""
+
+    def __init__(self, archive: Archive, kinds: Mapping[str, JobKind], name: str) -> None:
+        self._archive = archive
+        self._kinds = kinds
+        self._name = name
+        self._worker = Worker()
+        self._wake = threading.Event()
+        self._stopping = False
+        self._thread = threading.Thread(target=self._loop, name=f"stillair-jobs-{name}", daemon=True)
+
+    def start(self) -> None:
+        """Begin."""
         self._thread.start()
 
     def wake(self) -> None:
-        """Say that there is a new job."""
+        """Look for a job now."""
         self._wake.set()
 
     def stop(self) -> None:
@@ -122,16 +166,19 @@ class JobRunner:
 
     def _take(self) -> Job | None:
         with self._archive.database.reading() as session:
-            if session.scalar(select(Job.id).where(Job.state == "queued").limit(1)) is None:
+            if session.scalar(self._waiting()) is None:
                 return None
         with self._archive.database.writing() as session:
-            first = select(Job).where(Job.state == "queued").order_by(Job.created_at, Job.id).limit(1)
-            job = session.scalar(first)
+            job = session.scalar(self._waiting())
             if job is not None:
                 job.state, job.text, job.starts = "running", "starting", job.starts + 1
                 session.flush()
                 session.expunge(job)
             return job
+
+    def _waiting(self) -> Select[tuple[Job]]:
+        mine = select(Job).where(Job.state == "queued", Job.lane == self._name)
+        return mine.order_by(Job.created_at, Job.id).limit(1)
 
     def _do(self, job: Job) -> None:
         kind = self._kinds[job.kind]
@@ -140,11 +187,18 @@ class JobRunner:
                 raise StillairError(GAVE_UP)
             outcome = self._worker.run(kind.work, job.payload, self._progress_of(job.id))
             with self._archive.database.writing() as session:
+                if find_job(session, job.id).state != "running":
+                    raise WorkCalledOff
                 target = kind.finish(self._archive, session, job.payload, outcome)
                 self._set(session, job.id, state="done", fraction=1.0, text="done", target=target)
+        except WorkCalledOff:
+            self._archive.drop_incoming(job.id)
+            return
         except WorkStopped:
             with self._archive.database.writing() as session:
-                session.execute(update(Job).where(Job.id == job.id).values(state="queued", fraction=0.0))
+                session.execute(
+                    update(Job).where(Job.id == job.id, Job.state == "running").values(state="queued", fraction=0.0)
+                )
             return
         except StillairError as refusal:
             self._fail(job.id, str(refusal))
@@ -158,7 +212,8 @@ class JobRunner:
 
     @staticmethod
     def _set(session: Session, job_id: str, **values: object) -> None:
-        session.execute(update(Job).where(Job.id == job_id).values(finished_at=now_utc(), **values))
+        running = update(Job).where(Job.id == job_id, Job.state == "running")
+        session.execute(running.values(finished_at=now_utc(), **values))
 
     def _progress_of(self, job_id: str) -> _ProgressWriter:
         return _ProgressWriter(self._archive, job_id)
@@ -178,4 +233,6 @@ class _ProgressWriter:
         self._last = now
         with self._archive.database.writing() as session:
             values = {"fraction": min(1.0, max(0.0, fraction)), "text": text}
-            session.execute(update(Job).where(Job.id == self._job_id).values(**values))
+            going = update(Job).where(Job.id == self._job_id, Job.state == "running")
+            if session.execute(going.values(**values)).rowcount == 0:
+                raise WorkCalledOff

@@ -28,6 +28,11 @@ class RawStore:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
+    @property
+    def folder(self) -> Path:
+        """Where the files lie."""
+        return self._folder
+
     def path(self, sha256: str) -> Path:
         """Where a kept file lies. Raises NotFoundError when it is not kept here."""
         file = self._place(sha256)
@@ -35,17 +40,31 @@ class RawStore:
             raise NotFoundError(f"The archive holds no file {sha256[:12]}….")
         return file
 
-    def add(self, session: Session, source: Path) -> RawFile:
-        """Keep a copy of `source`, on disk before the row that names it; twice the same is kept once."""
-        digest = sha256_of(source)
+    def add(self, session: Session, source: Path, sha256: str | None = None, *, link: bool = False) -> RawFile:
+        """Keep a copy of `source`, on disk before the row that names it; twice the same is kept once.
+
+        sha256: where the caller has it already. link: `source` is never written again, so that a second name
+        for its bytes will do instead of a copy, where the disk allows it.
+        """
+        digest = sha256 or sha256_of(source)
         kept = session.get(RawFile, digest)
-        if not self._place(digest).is_file():
+        if not self._place(digest).is_file() and not (link and self._link(source, digest)):
             self._copy(source, digest)
         if kept is None:
             kept = RawFile(sha256=digest, size_bytes=source.stat().st_size)
             session.add(kept)
             session.flush()
         return kept
+
+    def _link(self, source: Path, digest: str) -> bool:
+        place = self._place(digest)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        try:
+            os.link(source, place)
+        except OSError:
+            return False
+        place.chmod(0o444)
+        return True
 
     def _copy(self, source: Path, digest: str) -> None:
         place = self._place(digest)

@@ -1,4 +1,4 @@
-"""Tables of the archive itself: raw files by their hash, and jobs."""
+"""Tables of the archive itself: raw files by their hash, jobs, and the chain of events."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from sqlalchemy.orm import Mapped, mapped_column
 
 from server.archive.database import Base, UtcDateTime, now_utc
 
-JOB_STATES = ("queued", "running", "done", "failed")
+JOB_STATES = ("queued", "running", "done", "failed", "cancelled")
+JOB_LANES = ("quick", "long")
 
 
 class RawFile(Base):
@@ -27,15 +28,22 @@ class Job(Base):
     """A piece of long work: what it is, how far it has come, what came of it.
 
     `payload` is what the work needs, `target` names what came of it; `error` is one sentence for a person.
+    `lane`: a quick job (a fit that somebody waits for) never stands behind a long one. `day_id`: the day it is about.
     """
 
     __tablename__ = "jobs"
-    __table_args__ = (CheckConstraint(f"state IN {JOB_STATES}", name="state"),)
+    __table_args__ = (
+        CheckConstraint(f"state IN {JOB_STATES}", name="state"),
+        CheckConstraint(f"lane IN {JOB_LANES}", name="lane"),
+    )
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True)
     kind: Mapped[str] = mapped_column(String(40))
     label: Mapped[str]
     payload: Mapped[dict[str, Any]] = mapped_column(JSON)
+    lane: Mapped[str] = mapped_column(String(10), default="quick")
+    day_id: Mapped[int | None] = mapped_column(index=True)
+    who: Mapped[str] = mapped_column(default="")
     state: Mapped[str] = mapped_column(String(10), default="queued", index=True)
     fraction: Mapped[float] = mapped_column(default=0.0)
     text: Mapped[str] = mapped_column(default="waiting")
@@ -44,3 +52,24 @@ class Job(Base):
     starts: Mapped[int] = mapped_column(default=0)
     created_at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc, index=True)
     finished_at: Mapped[dt.datetime | None] = mapped_column(UtcDateTime)
+
+
+class Event(Base):
+    """Something that a person or the program changed: appended, never altered (the database refuses).
+
+    sha256 covers all other columns and the previous event's sha256: see `server.archive.events`.
+    """
+
+    __tablename__ = "events"
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    at: Mapped[str] = mapped_column(String(40))
+    who: Mapped[str]
+    kind: Mapped[str] = mapped_column(String(40), index=True)
+    day_id: Mapped[int | None] = mapped_column(index=True)
+    subject: Mapped[str]
+    before: Mapped[str | None]
+    after: Mapped[str | None]
+    reason: Mapped[str]
+    previous_sha256: Mapped[str] = mapped_column(String(64))
+    sha256: Mapped[str] = mapped_column(String(64), unique=True)

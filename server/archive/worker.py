@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 import multiprocessing
 import signal
+import time
 import traceback
 from collections.abc import Callable
 from contextlib import suppress
@@ -18,6 +19,7 @@ Progress = Callable[[float, str], None]
 Work = Callable[[Payload, Progress], Payload]
 
 POLL_S = 0.1
+QUIET_S = 1.0
 STOPPED = "The work was stopped before its end."
 CRASHED = "The work ended without an answer, perhaps for want of memory; nothing of it was kept."
 MISTAKE = "The program made a mistake while working on this, and kept nothing of it; the log says where."
@@ -25,6 +27,10 @@ MISTAKE = "The program made a mistake while working on this, and kept nothing of
 
 class WorkStopped(Exception):  # noqa: N818 - not an error: the server is closing
     """The worker was told to stop while it had work."""
+
+
+class WorkCalledOff(Exception):  # noqa: N818 - not an error: a person wanted it
+    """Nobody wants the work any more."""
 
 
 class Worker:
@@ -37,8 +43,12 @@ class Worker:
         self._stopped = False
 
     def run(self, work: Work, payload: Payload, progress: Progress) -> Payload:
-        """Do `work` over there. Raises StillairError, a sentence for a person; WorkStopped on stop()."""
+        """Do `work` over there. Raises StillairError, a sentence for a person; WorkStopped on stop().
+
+        `progress` is called at least once a second or so, and ends the work by raising WorkCalledOff.
+        """
         connection = self._ready()
+        last, heard = (0.0, "starting"), time.monotonic()
         try:
             connection.send((work, payload))
             while True:
@@ -47,9 +57,16 @@ class Worker:
                 if connection.poll(POLL_S):
                     kind, *content = connection.recv()
                     if kind == "progress":
-                        progress(*content)
+                        last, heard = (content[0], content[1]), time.monotonic()
+                        progress(*last)
                     else:
                         return self._answer(kind, content[0])
+                elif time.monotonic() - heard > QUIET_S:
+                    progress(*last)
+                    heard = time.monotonic()
+        except WorkCalledOff:
+            self._end()
+            raise
         except (EOFError, OSError):
             self._end()
             if self._stopped:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
-from typing import Annotated, ClassVar
+from typing import Annotated, Any, ClassVar
 
 from fastapi import APIRouter, Depends, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -29,7 +29,8 @@ from server.errors import UploadError
 from server.figures.theme import SetupMark, setup_marks
 from server.locations import sample_day_folders
 from server.results.fit_job import queue_folder
-from server.results.service import Summary, latest_results
+from server.results.service import latest_results
+from server.results.summary import Summary
 from server.templating import Crumb, Page, is_htmx, render, render_part
 from server.testday.rounding import with_uncertainty
 
@@ -141,20 +142,20 @@ def days(request: Request, archive: TheArchive) -> HTMLResponse:
             if day.id in results
         )
         jobs = tuple(job_view(job) for job in open_jobs(session))
-    return render(
-        request, DaysPage(title="Days", days=lines, jobs=jobs, has_samples=bool(sample_day_folders()))
-    )
+    return render(request, DaysPage(title="Days", days=lines, jobs=jobs, has_samples=bool(sample_day_folders())))
 
 
 def _setup_lines(summary: Summary) -> tuple[SetupLine, ...]:
-    marks = setup_marks([one["setup"] for one in summary])
+    setups = summary["setups"]
+    marks = setup_marks([one["setup"] for one in setups])
     return tuple(
-        SetupLine(one["setup"], marks[one["setup"]], _value(one["scx"]), one["passes"]) for one in summary
+        SetupLine(one["setup"], marks[one["setup"]], _value(one["estimates"].get("SCx")), one["passes"])
+        for one in setups
     )
 
 
-def _value(scx: dict[str, float | str] | None) -> str:
-    return with_uncertainty(float(scx["value"]), float(scx["u95"]), str(scx["unit"])) if scx else ""
+def _value(scx: dict[str, Any] | None) -> str:
+    return with_uncertainty(scx["value"], 0.5 * (scx["high95"] - scx["low95"]), scx["unit"]) if scx else ""
 
 
 @router.get("/add", name="add")
@@ -270,9 +271,7 @@ def _refused(request: Request, limit_mb: float, problem: str, fields: dict[str, 
     return render(request, _add_page(request, limit_mb, problem, fields), 422)
 
 
-def _add_page(
-    request: Request, limit_mb: float, problem: str = "", fields: dict[str, str] | None = None
-) -> AddPage:
+def _add_page(request: Request, limit_mb: float, problem: str = "", fields: dict[str, str] | None = None) -> AddPage:
     return AddPage(
         title="Add a day",
         crumbs=(_days_crumb(request),),

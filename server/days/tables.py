@@ -1,10 +1,10 @@
-"""Test days and the files that each was read from."""
+"""Test days, their revisions, and the files of each revision."""
 
 from __future__ import annotations
 
 import datetime as dt
 
-from sqlalchemy import ForeignKey, String
+from sqlalchemy import ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from server.archive.database import Base, UtcDateTime, now_utc
@@ -13,7 +13,10 @@ RAW_FILE = "raw_files.sha256"
 
 
 class StoredDay(Base):
-    """One test day. `content_sha256` covers its files' paths and hashes: a folder sent twice is one day."""
+    """One test day. `content_sha256` is that of its first revision: a folder sent twice is one day.
+
+    name and date are those of the newest revision.
+    """
 
     __tablename__ = "days"
 
@@ -24,14 +27,46 @@ class StoredDay(Base):
     sent_as: Mapped[str]
     upload_sha256: Mapped[str | None] = mapped_column(ForeignKey(RAW_FILE, ondelete="RESTRICT"))
     added_at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc)
-    files: Mapped[list[DayFile]] = relationship(order_by="DayFile.path", cascade="all, delete-orphan")
+    revisions: Mapped[list[DayRevision]] = relationship(order_by="DayRevision.number")
 
 
-class DayFile(Base):
-    """A file of a day's folder: its path in the folder and the raw file that holds its bytes."""
+class DayRevision(Base):
+    """A day as it stood from one change to the next: a whole test-day folder, never altered.
 
-    __tablename__ = "day_files"
+    `what` says in a sentence what was changed; `content_sha256` covers the paths and hashes of its files.
+    """
 
-    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="CASCADE"), primary_key=True)
+    __tablename__ = "day_revisions"
+    __table_args__ = (UniqueConstraint("day_id", "number"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="RESTRICT"), index=True)
+    number: Mapped[int]
+    content_sha256: Mapped[str] = mapped_column(String(64))
+    who: Mapped[str]
+    what: Mapped[str]
+    made_at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc)
+    files: Mapped[list[RevisionFile]] = relationship(order_by="RevisionFile.path", cascade="save-update, merge")
+
+
+class RevisionFile(Base):
+    """A file of a revision: its path in the folder and the raw file that holds its bytes."""
+
+    __tablename__ = "revision_files"
+
+    revision_id: Mapped[int] = mapped_column(ForeignKey("day_revisions.id", ondelete="RESTRICT"), primary_key=True)
     path: Mapped[str] = mapped_column(primary_key=True)
     sha256: Mapped[str] = mapped_column(ForeignKey(RAW_FILE, ondelete="RESTRICT"), index=True)
+
+
+class ColumnChoice(Base):
+    """A role that a person gave a log's column: proposed again wherever a column of that name and unit comes."""
+
+    __tablename__ = "column_choices"
+    __table_args__ = (UniqueConstraint("column_name", "role"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    column_name: Mapped[str] = mapped_column(index=True)
+    role: Mapped[str] = mapped_column(String(40))
+    who: Mapped[str]
+    chosen_at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc)

@@ -12,9 +12,18 @@ from sqlalchemy.orm import Session
 from server import __version__
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, add_job, new_job_id
+from server.archive.raw_files import RawStore
 from server.archive.worker import Payload, Progress
-from server.days.service import FIT_JOB, IncomingDay, content_sha256, keep_day
-from server.days.tables import StoredDay
+from server.days.service import (
+    FIT_JOB,
+    REFIT_JOB,
+    IncomingDay,
+    content_sha256,
+    keep_day,
+    lay_out,
+    newest_revision,
+)
+from server.days.tables import DayRevision, StoredDay
 from server.results.service import keep_result, latest_result, write_result
 
 RESULT_FILE = "result.zip"
@@ -54,12 +63,32 @@ def keep_fitted_day(archive: Archive, session: Session, payload: Payload, outcom
     date = dt.date.fromisoformat(outcome["date"]) if outcome["date"] else None
     upload = Path(payload["zip"]) if "zip" in payload else None
     incoming = IncomingDay(outcome["name"], date, Path(outcome["folder"]), payload["sent_as"], upload)
-    day = keep_day(archive, session, incoming)
-    keep_result(archive, session, day.id, Path(payload["scratch"]) / RESULT_FILE)
+    day = keep_day(archive, session, incoming, payload.get("who", ""))
+    keep_result(archive, session, newest_revision(session, day.id), Path(payload["scratch"]) / RESULT_FILE)
     return str(day.id)
 
 
+def refit_work(payload: Payload, progress: Progress) -> Payload:
+    """In the worker: lay the revision's files out and fit them; the result is left in scratch."""
+    scratch = Path(payload["scratch"])
+    folder = scratch / "day"
+    shutil.rmtree(folder, ignore_errors=True)  # of a start that was interrupted
+    raw = RawStore(Path(payload["raw"]))
+    for path, sha256 in payload["files"].items():
+        lay_out(raw, sha256, folder / path)
+    return fit_work({"scratch": str(scratch), "folder": str(folder)}, progress)
+
+
+def keep_refitted(archive: Archive, session: Session, payload: Payload, _: Payload) -> str:
+    """In the server: keep the result of a revision, the one before it superseded; gives the day's number."""
+    revision = session.get_one(DayRevision, payload["revision_id"])
+    keep_result(archive, session, revision, Path(payload["scratch"]) / RESULT_FILE)
+    return str(revision.day_id)
+
+
 FIT_DAY = JobKind(fit_work, keep_fitted_day)
+REFIT_DAY = JobKind(refit_work, keep_refitted)
+FIT_KINDS = {FIT_JOB: FIT_DAY, REFIT_JOB: REFIT_DAY}
 
 
 def queue_folder(archive: Archive, folder: Path) -> str | None:

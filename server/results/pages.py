@@ -9,7 +9,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from server.analysis.result import DayResult
-from server.days.service import find_day
+from server.days.service import find_day, revision_files
 from server.days.tables import StoredDay
 from server.dependencies import Results, TheArchive
 from server.errors import NotFoundError
@@ -105,7 +105,7 @@ def _loaded(day_id: int, archive: TheArchive, results: Results) -> LoadedResult:
             day.sent_as,
             day.added_at.strftime("%Y-%m-%d %H:%M UTC"),
             row.sha256,
-            tuple((file.path, file.sha256) for file in day.files),
+            tuple(revision_files(session, row.revision_id).items()),
         )
         return LoadedResult(day, head, result)
 

@@ -5,32 +5,21 @@ from __future__ import annotations
 from collections import OrderedDict
 from pathlib import Path
 from threading import Lock
-from typing import Any
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.analysis.result import DayResult
 from server.archive.archive import Archive
+from server.archive.events import PROGRAM, record
+from server.days.tables import DayRevision
 from server.errors import NotFoundError
 from server.results.codec import result_from_bytes, result_to_bytes
+from server.results.moved import moved
+from server.results.summary import SUMMARY_FORMAT, Summary, summarise
 from server.results.tables import FittedResult
 
-Summary = list[dict[str, Any]]
 RESULTS_IN_MEMORY = 8
-
-
-def summarise(result: DayResult) -> Summary:
-    """What a list of days shows: each setup's SCx with its interval, and its passes."""
-    return [
-        {
-            "setup": setup.name,
-            "passes": sum(one.used and one.kind == "coast-down" for one in setup.passes),
-            "scx": {"value": scx.value, "u95": scx.u95, "unit": scx.unit} if scx else None,
-        }
-        for setup in result.setups
-        for scx in [setup.estimates.get("SCx")]
-    ]
 
 
 def write_result(result: DayResult, file: Path) -> None:
@@ -38,16 +27,63 @@ def write_result(result: DayResult, file: Path) -> None:
     file.write_bytes(result_to_bytes(result))
 
 
-def keep_result(archive: Archive, session: Session, day_id: int, file: Path) -> FittedResult:
-    """Keep a written result as the latest of a day; the very same one is kept once."""
+def keep_result(
+    archive: Archive, session: Session, revision: DayRevision, file: Path, who: str = PROGRAM
+) -> FittedResult:
+    """Keep a written result as the latest of a day; the very same one of the same revision is kept once."""
     result = result_from_bytes(file.read_bytes())
     raw = archive.raw.add(session, file)
-    latest = latest_result(session, day_id)
-    if latest is not None and latest.sha256 == raw.sha256:
+    latest = latest_result(session, revision.day_id)
+    if latest is not None and (latest.sha256, latest.revision_id) == (raw.sha256, revision.id):
         return latest
-    row = FittedResult(day_id=day_id, sha256=raw.sha256, version=result.version, summary=summarise(result))
+    summary = summarise(result)
+    row = FittedResult(
+        day_id=revision.day_id,
+        revision_id=revision.id,
+        sha256=raw.sha256,
+        version=result.version,
+        summary=summary,
+        moved=moved(summary_of(archive, latest), summary) if latest else [],
+    )
     session.add(row)
     session.flush()
+    record(
+        session,
+        who=who,
+        kind="day-fitted",
+        day_id=revision.day_id,
+        subject=f"revision {revision.number}",
+        before={"result": latest.id, "sha256": latest.sha256} if latest else None,
+        after={"result": row.id, "sha256": raw.sha256, "version": row.version, "moved": row.moved},
+    )
+    return row
+
+
+def summary_of(archive: Archive, row: FittedResult) -> Summary:
+    """A result's summary, made anew from the result where it has an older form."""
+    if isinstance(row.summary, dict) and row.summary.get("format") == SUMMARY_FORMAT:
+        return row.summary
+    return summarise(result_from_bytes(archive.raw.path(row.sha256).read_bytes()))
+
+
+def renew_summaries(archive: Archive) -> None:
+    """Bring the summaries of all results to today's form; the results themselves stay as they are."""
+    with archive.database.writing() as session:
+        for row in session.scalars(select(FittedResult)):
+            row.summary = summary_of(archive, row)
+
+
+def results_of(session: Session, day_id: int) -> list[FittedResult]:
+    """All results of a day, the newest first."""
+    chosen = select(FittedResult).where(FittedResult.day_id == day_id).order_by(FittedResult.id.desc())
+    return list(session.scalars(chosen))
+
+
+def find_result(session: Session, day_id: int, result_id: int) -> FittedResult:
+    """One result of a day, superseded or not. Raises NotFoundError."""
+    row = session.get(FittedResult, result_id)
+    if row is None or row.day_id != day_id:
+        raise NotFoundError(f"Test day number {day_id} has no result number {result_id}.")
     return row
 
 
@@ -77,9 +113,10 @@ class ResultShelf:
         row = latest_result(session, day_id)
         if row is None:
             raise NotFoundError(f"Test day number {day_id} has no result yet.")
-        return row, self._read(row.sha256)
+        return row, self.read(row.sha256)
 
-    def _read(self, sha256: str) -> DayResult:
+    def read(self, sha256: str) -> DayResult:
+        """The result whose file has this hash."""
         with self._lock:
             if sha256 in self._held:
                 self._held.move_to_end(sha256)

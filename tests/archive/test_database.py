@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 import threading
 from pathlib import Path
 
@@ -10,17 +11,21 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
-from sqlalchemy import inspect, select, text
+from sqlalchemy import select, text
 from sqlalchemy.exc import IntegrityError
 
 import server.days.tables
 import server.results.tables
+import server.uploads.tables
 from server.archive.archive import Archive
 from server.archive.database import Base, now_utc
+from server.archive.events import chain_faults
 from server.archive.jobs import add_job, find_job
-from server.archive.tables import Job
+from server.archive.tables import Event, Job
+from server.days.service import newest_revision, revision_files
 from server.errors import NotFoundError, StillairError
 from server.locations import migrations_folder
+from server.results.service import latest_result
 
 WRITERS, WRITES = 4, 50
 
@@ -101,15 +106,68 @@ def test_migrations_make_the_tables_that_the_code_has(archive: Archive) -> None:
         assert compare_metadata(context, Base.metadata) == []
 
 
-def test_migrations_go_down_and_up_again(archive: Archive) -> None:
+def at_version(folder: Path, version: str) -> None:
+    """An empty archive as an older program made it."""
+    from server.archive.database import Database
+
     config = Config()
     config.set_main_option("script_location", str(migrations_folder()))
-    with archive.database.engine.connect() as connection:
+    database = Database(folder / "archive.sqlite3")
+    with database.engine.connect() as connection:
         config.attributes["connection"] = connection
-        command.downgrade(config, "base")
-        assert set(inspect(connection).get_table_names()) == {"alembic_version"}
+        command.upgrade(config, version)
+        connection.commit()
+    database.close()
+
+
+def test_days_of_the_first_schema_become_first_revisions(tmp_path: Path) -> None:
+    """A day, its files and its result of version 0001 open as revision 1, after a copy; the chain begins with them."""
+    at_version(tmp_path, "0001")
+    sha256 = "a" * 64
+    with sqlite3.connect(tmp_path / "archive.sqlite3") as old:
+        old.execute("INSERT INTO raw_files VALUES (?, 3, '2026-01-01 00:00:00')", (sha256,))
+        old.execute(
+            "INSERT INTO days VALUES (7, 'Long apron', '2026-05-09', ?, 'a.zip', NULL, '2026-05-10 00:00:00')",
+            ("c" * 64,),
+        )
+        old.execute("INSERT INTO day_files VALUES (7, 'testday.toml', ?)", (sha256,))
+        old.execute("INSERT INTO results VALUES (3, 7, ?, '0.1.0', '[]', '2026-05-10 00:00:00')", (sha256,))
+    old.close()
+    archive = Archive(tmp_path)
     archive.open()
-    assert "days" in inspect(archive.database.engine).get_table_names()
+    with archive.database.reading() as session:
+        revision = newest_revision(session, 7)
+        assert (revision.number, revision.content_sha256) == (1, "c" * 64)
+        assert revision_files(session, revision.id) == {"testday.toml": sha256}
+        row = latest_result(session, 7)
+        assert row is not None
+        assert (row.id, row.revision_id, row.moved) == (3, revision.id, [])
+        assert [event.kind for event in session.scalars(select(Event))] == ["day-found"]
+        assert list(chain_faults(session)) == []
+    archive.close()
+    (copy,) = tmp_path.glob("archive of version 0001*.sqlite3")
+    with sqlite3.connect(copy) as kept:
+        assert kept.execute("SELECT path FROM day_files").fetchall() == [("testday.toml",)]
+    kept.close()
+
+
+def test_a_newer_archive_is_left_alone(tmp_path: Path) -> None:
+    at_version(tmp_path, "head")
+    with sqlite3.connect(tmp_path / "archive.sqlite3") as newer:
+        newer.execute("UPDATE alembic_version SET version_num = '9999'")
+    newer.close()
+    archive = Archive(tmp_path)
+    with pytest.raises(StillairError, match="version 9999, which a newer Stillair wrote"):
+        archive.open()
+    archive.close()
+    assert len(list(tmp_path.glob("*.sqlite3"))) == 1
+
+
+@pytest.mark.parametrize("table", ["day_revisions", "revision_files", "results"])
+def test_what_is_kept_is_never_altered(archive: Archive, table: str) -> None:
+    with archive.database.engine.connect() as connection:
+        names = {row[0] for row in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'"))}
+    assert {f"{table}_no_update", f"{table}_no_delete"} <= names
 
 
 def test_a_folder_has_one_server(archive: Archive) -> None:

@@ -14,7 +14,7 @@ from fastapi import FastAPI
 
 from server.analysis.result import DayResult
 from server.archive.archive import Archive
-from server.days.service import IncomingDay, keep_day
+from server.days.service import IncomingDay, keep_day, newest_revision
 from server.results.service import keep_result, write_result
 
 
@@ -55,7 +55,7 @@ def keep_made_up(archive: Archive, result: DayResult, scratch: Path, name: str =
     write_result(result, scratch / "result.zip")
     with archive.database.writing() as session:
         day = keep_day(archive, session, IncomingDay(name, None, folder, "folder.zip"))
-        keep_result(archive, session, day.id, scratch / "result.zip")
+        keep_result(archive, session, newest_revision(session, day.id), scratch / "result.zip")
         return day.id
 
 

@@ -15,7 +15,7 @@ from sqlalchemy import func, select
 
 from server.app import create_app
 from server.archive.tables import Job, RawFile
-from server.days.service import find_day
+from server.days.service import find_day, newest_revision
 from server.days.tables import StoredDay
 from server.results.fit_job import queue_folder
 from server.settings import Settings
@@ -77,7 +77,7 @@ def test_a_zip_becomes_a_day(site: Site) -> None:
     archive = site.app.state.archive
     with archive.database.reading() as session:
         day = find_day(session, 1)
-        kept = {file.path: archive.raw.path(file.sha256).read_bytes() for file in day.files}
+        kept = {file.path: archive.raw.path(file.sha256).read_bytes() for file in newest_revision(session, 1).files}
         assert kept["logs/run01.csv"] == LOG
         assert day.upload_sha256 == hashlib.sha256(content).hexdigest()
         assert archive.raw.path(day.upload_sha256).read_bytes() == content
@@ -146,7 +146,7 @@ def test_logs_with_mass_and_air_become_a_day(site: Site) -> None:
     assert ended(site, answer).headers["location"] == "/days/1"
     archive = site.app.state.archive
     with archive.database.reading() as session:
-        files = {file.path: archive.raw.path(file.sha256).read_bytes() for file in find_day(session, 1).files}
+        files = {file.path: archive.raw.path(file.sha256).read_bytes() for file in newest_revision(session, 1).files}
     assert files["logs/01_run_1.csv"] == LOG
     day = tomllib.loads(files["testday.toml"].decode())
     assert day["name"] == 'Long "apron" <b>'

@@ -1,0 +1,164 @@
+"""A day read from its newest revision, changed, and kept as the next revision: with its event and its refit."""
+
+from __future__ import annotations
+
+import tempfile
+from collections import OrderedDict
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Lock
+
+from sqlalchemy import update
+from sqlalchemy.orm import Session
+
+from server.archive.archive import Archive
+from server.archive.database import now_utc
+from server.archive.events import record
+from server.archive.jobs import add_job, new_job_id
+from server.archive.tables import Job
+from server.days.changes import Change
+from server.days.service import (
+    REFIT_JOB,
+    add_revision,
+    find_day,
+    folder_files,
+    hash_of_files,
+    link_files,
+    newest_revision,
+    revision_files,
+)
+from server.days.tables import DayRevision
+from server.errors import StillairError
+from server.testday.folder import read_folder, write_folder
+from server.testday.values import Day
+
+DAYS_IN_MEMORY = 16
+TRIES = 5
+REPLACED = "a later change of the day took this fit's place"
+UNCHANGED = "Nothing would change by that."
+CHANGED = "Somebody changed this day meanwhile (revision {number}); look at it, then try again."
+BUSY = "Others keep changing this day; try again."
+
+_shelf: OrderedDict[str, Day] = OrderedDict()
+_shelf_lock = Lock()
+
+
+@dataclass(frozen=True, slots=True)
+class Revised:
+    """What a change led to: the new revision's number and the job that fits it."""
+
+    number: int
+    job_id: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """The revision that a change was made of."""
+
+    number: int
+    files: Mapping[str, str]
+
+
+def stored_day(archive: Archive, files: Mapping[str, str]) -> Day:
+    """The day of a revision's files, without recordings; the last few are kept in memory."""
+    content = hash_of_files(files.items())
+    with _shelf_lock:
+        if content in _shelf:
+            _shelf.move_to_end(content)
+            return _shelf[content]
+    with tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
+        day = read_folder(link_files(archive, files, Path(scratch)))
+    with _shelf_lock:
+        _shelf[content] = day
+        while len(_shelf) > DAYS_IN_MEMORY:
+            _shelf.popitem(last=False)
+    return day
+
+
+def newest_day(archive: Archive, session: Session, day_id: int) -> tuple[DayRevision, Day]:
+    """A day's newest revision and its values. Raises NotFoundError."""
+    revision = newest_revision(session, day_id)
+    return revision, stored_day(archive, revision_files(session, revision.id))
+
+
+def revise_day(
+    archive: Archive,
+    day_id: int,
+    change: Callable[[Day], Change],
+    *,
+    who: str,
+    reason: str = "",
+    expected: int | None = None,
+) -> Revised:
+    """Change a day and keep what comes of it, all in one transaction, or raise and keep nothing.
+
+    change: a pure function of the newest day, asked again when somebody else was quicker.
+    expected: the revision that the person saw; another one in between is refused.
+    """
+    for _ in range(TRIES):
+        with archive.database.reading() as session:
+            old = newest_revision(session, day_id)
+            seen = _Seen(old.number, revision_files(session, old.id))
+        if expected not in (None, seen.number):
+            raise StillairError(CHANGED.format(number=seen.number))
+        made = change(stored_day(archive, seen.files))
+        with tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
+            written = _written(made, Path(scratch))
+            revised = _keep(archive, day_id, seen, made, written=written, by=(who, reason))
+        if revised is not None:
+            return revised
+    raise StillairError(BUSY)
+
+
+def _written(made: Change, folder: Path) -> dict[str, Path]:
+    """The files that the change brings: testday.toml and the tables beside it, and new logs."""
+    write_folder(made.day, folder)
+    return {**dict(folder_files(folder)), **made.new_files}
+
+
+def _keep(
+    archive: Archive, day_id: int, seen: _Seen, made: Change, *, written: Mapping[str, Path], by: tuple[str, str]
+) -> Revised | None:
+    """None when another revision came in between."""
+    with archive.database.writing() as session:
+        if newest_revision(session, day_id).number != seen.number:
+            return None
+        (who, reason), files = by, seen.files
+        after = {**files, **{path: archive.raw.add(session, file).sha256 for path, file in written.items()}}
+        if after == files:
+            raise StillairError(UNCHANGED)
+        day = find_day(session, day_id)
+        revision = add_revision(session, day, after, who, made.what)
+        day.name, day.date = made.day.name, made.day.date or day.date
+        record(
+            session,
+            who=who,
+            kind=made.kind,
+            day_id=day_id,
+            subject=made.subject,
+            before=made.before,
+            after={"revision": revision.number, "value": made.after},
+            reason=reason,
+        )
+        return Revised(revision.number, queue_refit(archive, session, revision, made.what, who), made.what)
+
+
+def queue_refit(archive: Archive, session: Session, revision: DayRevision, label: str, who: str) -> str:
+    """Queue the fit of a revision; fits of the same day that still wait give way to it."""
+    session.execute(
+        update(Job)
+        .where(Job.kind == REFIT_JOB, Job.day_id == revision.day_id, Job.state == "queued")
+        .values(state="cancelled", error=REPLACED, finished_at=now_utc())
+    )
+    job_id = new_job_id()
+    payload = {
+        "scratch": str(archive.incoming(job_id)),
+        "raw": str(archive.raw.folder),
+        "files": revision_files(session, revision.id),
+        "revision_id": revision.id,
+        "day_id": revision.day_id,
+    }
+    add_job(session, REFIT_JOB, label, payload, job_id, day_id=revision.day_id, who=who)
+    return job_id
