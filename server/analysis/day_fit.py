@@ -16,11 +16,11 @@ from server.analysis.day_posterior import DayPosterior, DayProblem, bend_day, si
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import coast_downs, fit_findings
-from server.analysis.interval_method import CoastDown, interval_method
+from server.analysis.interval_method import CoastDown, interval_method, interval_method_from_times
 from server.analysis.load_data import AXLE_OF, SOURCE_OF, DayLoads, day_loads
 from server.analysis.load_findings import load_findings
 from server.analysis.load_priors import SCZ_MEASURED, load_parameters
-from server.analysis.pass_data import PassData, build_pass, day_origin
+from server.analysis.pass_data import SPEEDOMETER, PassData, build_pass, day_origin
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
@@ -31,6 +31,8 @@ from server.analysis.source_checks import source_checks, source_findings
 from server.analysis.speed_scale import fit_speed_scale
 from server.analysis.stand_tests import apply_stand_tests
 from server.analysis.suspension_checks import check_suspension
+from server.analysis.typed_data import build_typed_pass
+from server.analysis.typed_report import typed_findings, typed_windows
 from server.analysis.weather import DayAir, day_air
 from server.testday.values import Day, Finding, Quantity
 
@@ -60,7 +62,7 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     passes, findings = _all_passes(day, options)
     left_out, seen = check_suspension(day, passes)
     findings += [*told, *seen]
-    findings = [*day.findings, *noticed, *findings, *data_findings(day, passes)]
+    findings = [*day.findings, *noticed, *findings, *typed_findings(day), *data_findings(day, passes)]
     say(0.15, "speeds")
     air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
     loads = day_loads(day, passes, left_out)
@@ -110,7 +112,7 @@ def _usable(day: Day, passes: Sequence[Pass], loads: DayLoads) -> list[PassData]
     """Block data of every used coast-down, and of every used constant-speed pass that has axle loads."""
     runs, origin = {run.number: run for run in day.runs}, day_origin(day)
     wanted = [p for p in passes if p.used and p.kind != "zero"]
-    built = [build_pass(runs[p.run], p, day, origin, loads) for p in wanted]
+    built = [build_typed_pass(runs[p.run], p, day) or build_pass(runs[p.run], p, day, origin, loads) for p in wanted]
     return [b for b in built if b is not None and (b.of.kind == "coast-down" or b.loads)]
 
 
@@ -138,6 +140,12 @@ def _with_interval_method(setup: SetupResult, posterior: DayPosterior) -> SetupR
     grid, car = posterior.problem.grid, posterior.problem.car
     picked = [i for i, data in enumerate(grid.passes) if data.of.setup == setup.name]
     mass = float(np.mean(grid.mass[picked])) + rotating_mass(car.front) + rotating_mass(car.rear)
+    typed = [d for d in grid.passes if d.of.setup == setup.name and SPEEDOMETER in d.series]
+    if len(typed) == len(picked):
+        gain, offset = (posterior.problem.priors.index(f"speedometer_{name}") for name in ("gain", "offset"))
+        windows = typed_windows(typed, float(posterior.mode_mean[gain]), float(posterior.mode_mean[offset]))
+        timed = interval_method_from_times(windows, mass, float(np.mean(grid.density[picked])))
+        return replace(setup, interval_method=timed)
     coasts = [CoastDown(fit.time_s, fit.speed_mps, fit.of.direction) for fit in coast_downs(setup)]
     answer: IntervalMethod = interval_method(coasts, mass, float(np.mean(grid.density[picked])))
     return replace(setup, interval_method=answer)

@@ -9,7 +9,7 @@ import numpy as np
 
 from server.analysis.day_priors import WARM_UP_S, Priors
 from server.analysis.load_data import DayLoads, kinds_of, own_count
-from server.analysis.pass_data import BLOCK_S, SCALE_SPEED_MPS, WHEEL, PassData
+from server.analysis.pass_data import BLOCK_S, SCALE_SPEED_MPS, SPEEDOMETER, WHEEL, PassData
 from server.analysis.weather import DayAir
 from server.testday.values import Axle, FloatArray, Quantity
 
@@ -120,6 +120,8 @@ def path_speed(grid: DayGrid, time_s: FloatArray, value: Mapping[str, float]) ->
         if WHEEL in data.series:
             growth = raw**2 / SCALE_SPEED_MPS**2 - 1.0
             raw = raw / (1.0 + value["scale0"] + value["scale2"] * growth)
+        elif SPEEDOMETER in data.series:
+            raw = (raw - value["speedometer_offset"]) / value["speedometer_gain"]
         else:
             raw = raw / (1.0 + value["satellite"])
         speed[part] = np.maximum(raw, 0.5)
@@ -128,8 +130,7 @@ def path_speed(grid: DayGrid, time_s: FloatArray, value: Mapping[str, float]) ->
 
 def pass_speed_rate(data: PassData, value: Mapping[str, float]) -> FloatArray:
     """Rate of a pass's smooth speed at its nodes [m/s²]."""
-    factor = 1.0 + (value["scale0"] if WHEEL in data.series else 0.0)
-    return np.asarray(data.path.deriv()(data.time_s) / factor)
+    return np.asarray(data.path.deriv()(data.time_s) / _gain(data, value))
 
 
 def path_rate(grid: DayGrid, value: Mapping[str, float]) -> FloatArray:
@@ -137,9 +138,15 @@ def path_rate(grid: DayGrid, value: Mapping[str, float]) -> FloatArray:
     rate = np.empty(len(grid.time_s))
     for i, data in enumerate(grid.passes):
         part = slice(grid.start[i], grid.start[i + 1])
-        factor = 1.0 + (value["scale0"] if WHEEL in data.series else 0.0)
-        rate[part] = data.path.deriv()(grid.mid_s[part]) / factor
+        rate[part] = data.path.deriv()(grid.mid_s[part]) / _gain(data, value)
     return rate
+
+
+def _gain(data: PassData, value: Mapping[str, float]) -> float:
+    """Measured over true speed of a pass's leading sensor, growth left out."""
+    if SPEEDOMETER in data.series:
+        return value["speedometer_gain"]
+    return 1.0 + (value["scale0"] if WHEEL in data.series else 0.0)
 
 
 def middles(grid: DayGrid) -> FloatArray:

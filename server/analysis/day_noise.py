@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.analysis.load_data import AXLE_OF, LOAD_KINDS, UNIT_OF
-from server.analysis.pass_data import SATELLITE, WHEEL
+from server.analysis.pass_data import SATELLITE, SPEEDOMETER, WHEEL
 from server.inference.augmented_filter import FilterNoise
 from server.testday.values import FloatArray
 
@@ -32,6 +32,8 @@ class NoiseTerm:
     widened: bool = False
 
 
+# How much larger the errors of typed marks are than stated; a day of few marks hardly tells.
+TYPED_WHITE = NoiseTerm("typed_white", 1.0, 0.25, integrated=False, told=0.15)
 GUST_SD = NoiseTerm("gust_sd", 0.6, 0.9, told=0.2)  # m/s
 GUST_TIME = NoiseTerm("gust_time", 12.0, 0.8)  # s, at 20 m/s air speed
 # α of τ ∝ (20 m/s / U)^α, as α / (1 − α): 0 a gust fixed in time, 1 frozen air that the car drives through
@@ -108,6 +110,8 @@ def day_noise(kinds: set[int], waves: bool, load_kinds: tuple[int, ...] = ()) ->
         terms.append(WHEEL_WHITE)
     if SATELLITE in kinds:
         terms += [SATELLITE_WHITE, SATELLITE_COLOUR, SATELLITE_TIME]
+    if SPEEDOMETER in kinds:
+        terms.append(TYPED_WHITE)
     if load_kinds:
         terms += [LOAD_WHITE[kind] for kind in load_kinds]
         ends = {AXLE_OF[kind] for kind in load_kinds}
@@ -130,4 +134,6 @@ def filter_noise(values: Mapping[str, float]) -> FilterNoise:
         white += [values.get(f"load_white_{kind}", 1.0) for kind in LOAD_KINDS]
         colour += [values.get("friction_front", 0.0), values.get("friction_rear", 0.0)]
         times += [values["friction_time"]] * 2
+    if "typed_white" in values:
+        white += [1.0] * (SPEEDOMETER - len(white)) + [values["typed_white"]]
     return FilterNoise(values["gust_sd"], tau, np.array(white), np.array(colour), np.array(times))

@@ -220,11 +220,11 @@ def normal_equations(rows: FloatArray, row_pass: np.ndarray, n: int, own: int) -
 def kept_scale(problem: DayProblem) -> np.ndarray | None:
     """Columns of the speed's scale and its growth where no satellite speed tells them: the passes can't, but fifty
     of them would move them by many times their u for the least misfit at low speed. They keep what is known of the
-    rolling radius."""
+    rolling radius, and a speedometer what is known of it."""
     place = problem.priors.index("scale0")
-    if problem.priors.u[place] <= TOLD_SCALE_U:
-        return None
-    return np.array([place, problem.priors.index("scale2")])
+    kept = [] if problem.priors.u[place] <= TOLD_SCALE_U else [place, problem.priors.index("scale2")]
+    kept += [i for i, q in enumerate(problem.priors.parameters) if q.name.startswith("speedometer_")]
+    return np.array(kept) if kept else None
 
 
 def row_scores(rows: FloatArray, row_pass: np.ndarray, residuals: FloatArray, n: int, own: int) -> FloatArray:

@@ -129,6 +129,7 @@ def build_priors(  # noqa: PLR0917 - the parts of a day
         )
     parameters.append(plain("air_away", "air away from its weather readings", AIR_AWAY_PER_H, "1/h"))
     parameters += _speed_parameters(day, scale)
+    parameters += _speedometer_parameters(day)
     for j in range(waves):
         for shape in ("cos", "sin"):
             name = f"wave_{shape}_{j + 1}"
@@ -235,6 +236,17 @@ def _speed_parameters(day: Day, scale: SpeedScale | None) -> list[Parameter]:
             for name, label, unit, mean, u in zip(SPEED_NAMES, labels, units, values, sd, strict=True)
         ),
         Parameter("satellite", "satellite speed scale", 0.0, SATELLITE_SCALE.u, "–", "default"),
+    ]
+
+
+def _speedometer_parameters(day: Day) -> list[Parameter]:
+    """Gain and offset of the speedometer where coast-downs were typed by hand; a day has one speedometer."""
+    typed = next((r.typed for run in day.runs for r in run.recordings if r.typed is not None), None)
+    if typed is None:
+        return []
+    return [
+        plain("speedometer_gain", "speedometer's scale", typed.gain, "–"),
+        plain("speedometer_offset", "speedometer's offset", typed.offset_mps, "m/s"),
     ]
 
 

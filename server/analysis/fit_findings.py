@@ -11,7 +11,7 @@ from scipy.special import stdtr
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.day_priors import Parameter
 from server.analysis.load_priors import SCZ_MEASURED
-from server.analysis.pass_data import SATELLITE
+from server.analysis.pass_data import SATELLITE, WHEEL
 from server.analysis.result import Estimate, PassFit, SetupResult
 from server.testday.values import Finding
 
@@ -68,7 +68,8 @@ def _is_measured(parameter: Parameter) -> bool:
 
 
 def _speeds(posterior: DayPosterior) -> Iterator[Finding]:
-    if not any(SATELLITE in data.series for data in posterior.problem.grid.passes):
+    kinds = {kind for data in posterior.problem.grid.passes for kind in data.series}
+    if SATELLITE not in kinds and WHEEL in kinds:
         text = (
             "No satellite speed: the rolling radius sets the speed's scale, known to about 1 %, and that 1 % is in "
             "every area."

@@ -9,7 +9,7 @@ import numpy as np
 
 from server.analysis.day_grid import DayGrid, pass_speed_rate, path_speed
 from server.analysis.day_priors import Priors
-from server.analysis.pass_data import SATELLITE, SCALE_SPEED_MPS, WHEEL
+from server.analysis.pass_data import SATELLITE, SCALE_SPEED_MPS, SPEEDOMETER, WHEEL
 from server.testday.values import FloatArray
 
 ONLY_PLACES = 25.0  # variance factor of the speeds of a constant-speed pass: they place it, they test nothing
@@ -54,6 +54,11 @@ def speed_blocks(grid: DayGrid, priors: Priors, value: dict[str, float]) -> list
                 direct[:, 1 + priors.index("wheel_lag")] = -rate / speed * sd[priors.index("wheel_lag")]
                 direct[:, 1 + priors.index("scale0")] = speed * sd[priors.index("scale0")]
                 direct[:, 1 + priors.index("scale2")] = speed * growth * sd[priors.index("scale2")]
+            elif kind == SPEEDOMETER:
+                see[:, 0] = gain = value["speedometer_gain"]
+                direct[:, 0] = value["speedometer_offset"] + series.lead_s * rate * gain
+                direct[:, 1 + priors.index("speedometer_gain")] = speed * sd[priors.index("speedometer_gain")]
+                direct[:, 1 + priors.index("speedometer_offset")] = sd[priors.index("speedometer_offset")]
             else:
                 see[:, 0], see[:, 2] = 1.0 + value["satellite"], 1.0
                 timed = WHEEL in data.series or bool(data.loads)  # else nothing tells that it is late
@@ -95,6 +100,6 @@ def _first_speeds(grid: DayGrid, blocks: Sequence[Block]) -> FloatArray:
     """The first speed that each pass observed [m/s]."""
     first = np.zeros(len(grid.passes))
     for block in reversed(blocks):
-        if block.kind in {WHEEL, SATELLITE}:
+        if block.kind in {WHEEL, SATELLITE, SPEEDOMETER}:
             first[block.of_pass] = (block.y[0] - block.direct[0, 0]) / block.see[0, 0]
     return first

@@ -18,6 +18,7 @@ from server.testday.values import Car, Day, FloatArray, Quantity, Recording, Run
 
 BLOCK_S = 0.2
 WHEEL, SATELLITE = 0, 1
+SPEEDOMETER = 8  # behind the kinds of load sensors
 SCALE_SPEED_MPS = 20.0  # where the growth of the wheel-speed scale is zero
 EARTH_RADIUS_M = 6_371_008.8  # mean radius, IUGG
 

@@ -9,7 +9,7 @@ from server.analysis.day_model import with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
 from server.analysis.day_posterior import DayPosterior, point_base
 from server.analysis.loads_report import pass_loads
-from server.analysis.pass_data import BLOCK_S, SATELLITE, SCALE_SPEED_MPS, WHEEL
+from server.analysis.pass_data import BLOCK_S, SATELLITE, SCALE_SPEED_MPS, SPEEDOMETER, WHEEL, PassData
 from server.analysis.result import AxleLoadFit, PassFit
 from server.inference.augmented_filter import FilterNoise, Segments
 from server.inference.smoother import Smoothed, smooth, transition
@@ -37,19 +37,20 @@ def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
         fitted = _without_gusts(segments, noise, mean_forcing, part, float(speed[0]))
         observed, model = _resistances(posterior, smoothed, mean_forcing, part)
         times, innovations = _innovations(posterior, i)
+        shown = shown_nodes(data)
         fits.append(
             PassFit(
                 of=data.of,
                 scx=alone[i][0],
                 scx_u=alone[i][1],
                 head_wind_mps=float((data.of.direction or 1) * posterior.mode_mean[p + i]),
-                time_s=data.time_s,
-                speed_mps=_observed_speed(posterior, i),
-                fitted_mps=fitted,
-                smoothed_mps=speed,
-                gust_mps=smoothed.gust[part],
-                resistance_n=observed,
-                model_resistance_n=model,
+                time_s=data.time_s[shown],
+                speed_mps=_observed_speed(posterior, i)[shown],
+                fitted_mps=fitted[shown],
+                smoothed_mps=speed[shown],
+                gust_mps=smoothed.gust[part][shown],
+                resistance_n=observed[shown],
+                model_resistance_n=model[shown],
                 innovation_time_s=times,
                 innovations=innovations,
                 resistance_scatter=float(posterior.mode_mean[p + len(grid.passes) + i]),
@@ -127,7 +128,7 @@ def _observed_speed(posterior: DayPosterior, i: int) -> FloatArray:
     problem = posterior.problem
     data = problem.grid.passes[i]
     speed = np.asarray(data.path(data.time_s))
-    series = data.series.get(WHEEL, data.series.get(SATELLITE))
+    series = data.series[leading_kind(data)] if data.series else None
     if series is not None:
         speed[series.node] = series.value - series.lead_s * data.path.deriv()(data.time_s[series.node])
     if WHEEL in data.series:
@@ -135,14 +136,28 @@ def _observed_speed(posterior: DayPosterior, i: int) -> FloatArray:
         scale0 = from_prior[problem.priors.index("scale0")]
         scale2 = from_prior[problem.priors.index("scale2")]
         speed = speed / (1.0 + scale0 + scale2 * (speed**2 / SCALE_SPEED_MPS**2 - 1.0))
+    if SPEEDOMETER in data.series:
+        gain, offset = (problem.priors.index(f"speedometer_{name}") for name in ("gain", "offset"))
+        speed = (speed - posterior.mode_mean[offset]) / posterior.mode_mean[gain]
     return speed
+
+
+def leading_kind(data: PassData) -> int:
+    """The sensor that leads a pass: wheels, else the satellite, else a speedometer's marks."""
+    return next(kind for kind in (WHEEL, SATELLITE, SPEEDOMETER) if kind in data.series)
+
+
+def shown_nodes(data: PassData) -> np.ndarray | slice:
+    """Nodes that a pass is shown at: all, of a typed coast-down those of its marks, for nothing was seen between."""
+    marks = data.series.get(SPEEDOMETER)
+    return slice(None) if marks is None else np.unique(marks.node)
 
 
 def _innovations(posterior: DayPosterior, i: int) -> tuple[FloatArray, FloatArray]:
     """Standardised innovations of the pass's leading speed, with their times."""
     grid, linear = posterior.problem.grid, posterior.linear
     data = grid.passes[i]
-    kind = WHEEL if WHEEL in data.series else SATELLITE
+    kind = leading_kind(data)
     mine = (linear.row_pass == i) & (linear.segments.kind == kind)
     return data.time_s[data.series[kind].node], posterior.residuals[mine]
 

@@ -20,6 +20,7 @@ from server.analysis.scene import Scene, set_scene
 from server.analysis.speed_pick import best_signals, pick_speed
 from server.analysis.steady import constant_speed, standing
 from server.analysis.suspension_sensors import is_suspension
+from server.analysis.typed_passes import typed_passes
 from server.testday.values import Car, Finding, Run
 
 FEWEST_SAMPLES = 8
@@ -36,6 +37,8 @@ def find_passes(
     """
     options = options or PassOptions()
     source = pick_speed(run, car)
+    if source is None and any(recording.typed is not None for recording in run.recordings):
+        return typed_passes(run)
     if source is None or len(source.signal.time_s) < FEWEST_SAMPLES:
         text = f"Run {run.number} has no usable speed, so no pass can be found in it."
         return (), (Finding("no-speed", "stop", text, run.number),)

@@ -12,6 +12,7 @@ CODES: dict[str, str] = {
     "no-area": "No drag area can be had; the text says what is missing.",
     "wide-interval": "The 95 % interval is wider than ± 10 %.",
     "noise-search": "The strength of gusts and noise was sampled poorly.",
+    "typed-times": "Coast-downs were typed by hand, from a stopwatch and a speedometer; no log exists.",
     "wheel-speed-only": "No satellite speed: the rolling radius sets the scale of speed.",
     "wind-limit": "Mean wind above the limit of the published procedures.",
     "gust-limit": "Gusts above the limit of the published procedures.",
