@@ -1,0 +1,23 @@
+"""Who is at this screen: a name typed once, kept in a cookie, written beside every change."""
+
+from __future__ import annotations
+
+from urllib.parse import quote, unquote
+
+WHO_COOKIE = "who"
+LONGEST = 60
+NOBODY = "somebody at this screen"
+
+
+def person_of(cookie: str) -> str:
+    """The name in the cookie, or what stands for none."""
+    return _clean(unquote(cookie)) or NOBODY
+
+
+def cookie_of(name: str) -> str:
+    """A typed name as the cookie keeps it; empty for none."""
+    return quote(_clean(name))
+
+
+def _clean(name: str) -> str:
+    return "".join(sign for sign in " ".join(name.split())[:LONGEST] if sign.isprintable())
