@@ -8,6 +8,7 @@ from fastapi import Depends, Request
 
 from server.archive.archive import Archive
 from server.archive.jobs import JobRunner
+from server.people import WHO_COOKIE, person_of
 from server.results.service import ResultShelf
 from server.settings import Settings
 
@@ -28,7 +29,12 @@ def _results(request: Request) -> ResultShelf:
     return request.app.state.results
 
 
+def _person(request: Request) -> str:
+    return person_of(request.cookies.get(WHO_COOKIE, ""))
+
+
 CurrentSettings = Annotated[Settings, Depends(_settings)]
 TheArchive = Annotated[Archive, Depends(_archive)]
 Jobs = Annotated[JobRunner, Depends(_jobs)]
 Results = Annotated[ResultShelf, Depends(_results)]
+CurrentPerson = Annotated[str, Depends(_person)]

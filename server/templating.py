@@ -13,6 +13,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from server import __version__
 from server.figures.table import Cell
 from server.locations import web_folder
+from server.people import WHO_COOKIE, person_of
 from server.testday.rounding import with_uncertainty
 
 THEMES = ("auto", "light", "dark")
@@ -87,6 +88,8 @@ def _frame(request: Request, page: Page) -> dict[str, Any]:
         "theme": theme if theme in THEMES else "auto",
         "here": request.url.path,
         "help_name": page.help,
+        "who": person_of(request.cookies.get(WHO_COOKIE, "")),
+        "who_typed": WHO_COOKIE in request.cookies,
         "path_for": _path_for(request),
     }
 

@@ -10,6 +10,7 @@ from sqlalchemy import select
 from server.archive.database import Database
 from server.archive.folder_lock import FolderLock
 from server.archive.raw_files import RawStore
+from server.archive.samples import SampleStore
 from server.archive.tables import Job
 
 UPLOADS = "uploads"
@@ -19,6 +20,7 @@ class Archive:
     """Everything that is kept in a data folder.
 
     archive.sqlite3   the database
+    samples.sqlite3   the channels of logs that were looked at, made anew from the raw files where it is missing
     raw/              raw files and results, by SHA-256
     incoming/         what a job works on until it has ended, one folder a job
     incoming/uploads  files that are still coming in
@@ -35,6 +37,7 @@ class Archive:
         self.database = Database(self.folder / "archive.sqlite3")
         self.raw = RawStore(self.folder / "raw")
         self.uploads = self._incoming / UPLOADS
+        self.samples = SampleStore(self.folder / "samples.sqlite3")
         self.scratch = self.folder / "scratch"
 
     def open(self) -> None:

@@ -235,7 +235,7 @@ def job(request: Request, job_id: str, archive: TheArchive) -> Response:
     with archive.database.reading() as session:
         view = job_view(find_job(session, job_id))
     if view.day_id is not None:
-        return RedirectResponse(request.app.url_path_for("day", day_id=str(view.day_id)), SEE_OTHER)
+        return RedirectResponse(request.app.url_path_for("result", day_id=str(view.day_id)), SEE_OTHER)
     crumbs = (_days_crumb(request),)
     return render(request, JobPage(title=f"Reading {view.label}", crumbs=crumbs, job=view))
 
@@ -247,7 +247,7 @@ def job_status(request: Request, job_id: str, archive: TheArchive) -> HTMLRespon
         view = job_view(find_job(session, job_id))
     answer = render_part(request, "days/job_status.html", job=view)
     if view.day_id is not None:
-        answer.headers["HX-Redirect"] = str(request.app.url_path_for("day", day_id=str(view.day_id)))
+        answer.headers["HX-Redirect"] = str(request.app.url_path_for("result", day_id=str(view.day_id)))
     return answer
 
 

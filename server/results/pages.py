@@ -115,8 +115,8 @@ Wanted = Annotated[float, Query(gt=0, le=10)]
 Show = Annotated[str, Query(max_length=80)]
 
 
-@router.get("/days/{day_id}", name="day")
-def day(request: Request, loaded: Loaded, wanted: Wanted = WANTED_U95_M2) -> HTMLResponse:
+@router.get("/days/{day_id}/result", name="result")
+def whole(request: Request, loaded: Loaded, wanted: Wanted = WANTED_U95_M2) -> HTMLResponse:
     """The whole result."""
     return render(request, _page(request, loaded, "", wanted, ""))
 
@@ -151,8 +151,8 @@ def figure_table(request: Request, name: str, loaded: Loaded) -> HTMLResponse:
     )
 
 
-@router.get("/days/{day_id}/{section}", name="day_section")
-def day_section(
+@router.get("/days/{day_id}/result/{section}", name="result_section")
+def one_section(
     request: Request, section: str, loaded: Loaded, wanted: Wanted = WANTED_U95_M2, show: Show = ""
 ) -> HTMLResponse:
     """One part of the result under its own address; show: a figure of it, named with its choice."""
@@ -185,7 +185,7 @@ def _crumbs(request: Request) -> tuple[Crumb, ...]:
 
 
 def _day_path(request: Request, loaded: LoadedResult) -> str:
-    return str(request.app.url_path_for("day", day_id=str(loaded.head.id)))
+    return str(request.app.url_path_for("result", day_id=str(loaded.head.id)))
 
 
 def _known_plot(name: str, result: DayResult) -> Plot:

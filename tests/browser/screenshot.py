@@ -27,12 +27,12 @@ def main() -> None:
         chrome = start_chrome(Path(scratch) / "profile")
         try:
             with served(app) as address:
-                wait_for(lambda: httpx.get(f"{address}/days/1").status_code == 200, FIT_S)
+                wait_for(lambda: httpx.get(f"{address}/days/1/result").status_code == 200, FIT_S)
                 browser = Browser(chrome, address)
                 metrics = {"width": WIDTH_PX, "height": HEIGHT_PX, "deviceScaleFactor": 1, "mobile": False}
                 chrome.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
                 browser.device_theme("light")
-                browser.open("/days/1")
+                browser.open("/days/1/result")
                 browser.until(lambda: browser.all("[data-drawn] .main-svg"), "the figure")
                 picture = chrome.execute_cdp_cmd("Page.captureScreenshot", {})["data"]
         finally:

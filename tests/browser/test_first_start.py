@@ -34,7 +34,7 @@ def test_from_the_empty_page_to_a_result(browser: Browser, tmp_path: Path) -> No
     browser.one("#day-zip").send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
     browser.one("#folder-form button").click()
     browser.until(lambda: browser.all("#answer progress"), "progress on the page")
-    browser.until(lambda: "/days/1" in browser.driver.current_url, "the day")
+    browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
     assert "Setup A: SCx 1.520 ± 0.041 m² from 8 coast-downs" in browser.text()
     drawn(browser)
     assert len(browser.all(".js-plotly-plot .scatterlayer .trace path.point")) > 100
@@ -54,7 +54,7 @@ def test_logs_with_mass_and_air_typed_in(browser: Browser, tmp_path: Path) -> No
         browser.one(f"#f-{field}").send_keys(value)
     browser.one("#f-coasting").send_keys("neutral")
     browser.one("#logs-form .send").click()
-    browser.until(lambda: "/days/1" in browser.driver.current_url, "the day")
+    browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
     assert browser.complaints() == []
 
 
@@ -71,7 +71,7 @@ def test_a_bad_file_is_one_sentence_on_the_page(browser: Browser, tmp_path: Path
     assert browser.complaints() == []
     browser.one("#day-zip").send_keys(file_with(tmp_path, "good.zip", zipped("Long apron")))
     browser.one("#folder-form button").click()
-    browser.until(lambda: "/days/1" in browser.driver.current_url, "the day")
+    browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
 
 
 def test_what_is_no_zip_is_refused_on_the_page(browser: Browser, tmp_path: Path) -> None:
@@ -96,7 +96,7 @@ def test_by_keyboard_alone(browser: Browser, tmp_path: Path) -> None:
     focused(browser).send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
     tab_to(browser, lambda: focused(browser).text == "Read and fit")
     press(browser, Keys.SPACE)
-    browser.until(lambda: "/days/1" in browser.driver.current_url, "the day")
+    browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
     tab_to(browser, lambda: focused(browser).text == "1.520 ± 0.041 m²")
     assert "u 0.021 m²" in browser.one(".value:focus-within .value-detail").text
     tab_to(browser, lambda: "coast-downs used" in focused(browser).text)
@@ -136,7 +136,7 @@ def test_dropping_files(browser: Browser) -> None:
     names = "return [...document.querySelectorAll('[name=log]')].map((field) => field.files[0]?.name)"
     assert browser.run(names) == ["one.csv", "two.csv", "three.csv", "four.csv", "five.csv"]
     browser.run(drop, "apron.zip", list(zipped("Long apron")))
-    browser.until(lambda: "/days/1" in browser.driver.current_url, "the day")
+    browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
     assert browser.complaints() == []
 
 
@@ -147,7 +147,7 @@ def test_without_javascript(browser: Browser, tmp_path: Path) -> None:
         browser.open("/add")
         browser.one("#day-zip").send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
         browser.one("#folder-form button").click()
-        browser.until(lambda: "/days/1" in browser.driver.current_url, "the day")
+        browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
         assert "Setup A: SCx 1.520" in browser.text()
         browser.one(".plot-area a").click()
         browser.until(lambda: "measured resistance [N]" in browser.text(), "the table")
@@ -163,7 +163,7 @@ def test_a_sample_day_is_really_fitted(chrome, tmp_path: Path) -> None:  # type:
         browser = Browser(chrome, address)
         browser.complaints()
         browser.open("/")
-        browser.until(lambda: "/days/1" in browser.driver.current_url, "the fit", FIT_S)
+        browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the fit", FIT_S)
         browser.until(lambda: "coast-down" in browser.text() and "± " in browser.text(), "the sentence")
         drawn(browser)
         assert browser.complaints() == []

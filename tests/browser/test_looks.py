@@ -13,8 +13,8 @@ from tests.browser.chromium import SIZES, Browser
 from tests.web.test_styles import contrast
 
 PAGES = [
-    *("/", "/add", "/days/1", "/days/2/changes", "/days/1/passes", "/days/3", "/days/3/downforce", "/days/3/stands"),
-    *("/days/3/budget?show=budget-of-SCz", "/days/1/loads", "/help", "/help/cautions", "/help/loads", "/help/stands"),
+    *("/", "/add", "/days/1/result", "/days/2/result/changes", "/days/1/result/passes", "/days/3/result", "/days/3/result/downforce", "/days/3/result/stands"),
+    *("/days/3/result/budget?show=budget-of-SCz", "/days/1/result/loads", "/help", "/help/cautions", "/help/loads", "/help/stands"),
     "/nope",
 ]
 FIGURES = [
@@ -116,7 +116,7 @@ def as_hex(colour: str) -> str:
 
 def test_a_pinned_theme_holds_against_the_device(shown: Browser) -> None:
     paper = "return getComputedStyle(document.body).backgroundColor"
-    shown.open("/days/1")
+    shown.open("/days/1/result")
     shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure")
     assert as_hex(shown.run(paper)) == LIGHT["paper"]
     shown.one("button[value=dark]").click()
@@ -132,7 +132,7 @@ def test_a_pinned_theme_holds_against_the_device(shown: Browser) -> None:
 
 @pytest.mark.parametrize(("kind", "start"), [("png", b"\x89PNG"), ("svg", b"<svg"), ("csv", b"setup,run")])
 def test_a_figure_can_be_saved(shown: Browser, tmp_path: Path, kind: str, start: bytes) -> None:
-    shown.open("/days/1")
+    shown.open("/days/1/result")
     shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure")
     shown.one(f"[data-save={kind}]" if kind != "csv" else ".plot-save a").click()
     file = tmp_path / "downloads" / f"day-1-passes.{kind}"
@@ -143,7 +143,7 @@ def test_a_figure_can_be_saved(shown: Browser, tmp_path: Path, kind: str, start:
 
 
 def test_a_table_opens_beside_its_figure(shown: Browser) -> None:
-    shown.open("/days/1")
+    shown.open("/days/1/result")
     shown.one(".plot-table summary").click()
     shown.until(lambda: "measured resistance [N]" in shown.one(".plot-table-body").text, "the table")
     assert len(shown.all(".plot-table-body tbody tr")) > 100
@@ -152,13 +152,13 @@ def test_a_table_opens_beside_its_figure(shown: Browser) -> None:
 
 def test_a_budgets_quantity_is_chosen_in_place(shown: Browser) -> None:
     """By keyboard: the figure, its table and its saves become those of the quantity; the page stays where it is."""
-    shown.open("/days/3/budget")
+    shown.open("/days/3/result/budget")
     shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure")
     link = shown.one("#show-budget-of-LD")
     shown.run("arguments[0].focus()", link)
     link.send_keys(Keys.ENTER)
     shown.until(lambda: shown.all("#plot-budget-of-LD[data-drawn] .main-svg"), "the figure of L/D")
-    assert shown.driver.current_url.endswith("/days/3/budget")
+    assert shown.driver.current_url.endswith("/days/3/result/budget")
     assert "contribution to u(L/D)" in shown.one("#of-budget table").text
     assert shown.run("return document.activeElement.id") == "show-budget-of-LD"
     assert shown.all("#plot-budget") == []
@@ -170,13 +170,13 @@ def test_a_budgets_quantity_is_chosen_in_place(shown: Browser) -> None:
 def test_a_budgets_quantity_is_chosen_without_scripts(shown: Browser) -> None:
     shown.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
-        shown.open("/days/3/budget")
+        shown.open("/days/3/result/budget")
         shown.one("#show-budget-of-balance_front").click()
         shown.until(lambda: "Contributions to u(balance)" in shown.text(), "the balance")
         assert "0.26 points" in shown.text()
         shown.one(".plot-area a").click()
         shown.until(lambda: "balance_front" in shown.text(), "its table")
-        shown.open("/days/3")
+        shown.open("/days/3/result")
         assert "riding at 26.8 ± 1.0 mm front" in shown.text()
         assert "SCz changes with ride height" in shown.text()
         assert [one.text for one in shown.all("#loads .choice")] == ["damper travel", "ride height"]
@@ -186,7 +186,7 @@ def test_a_budgets_quantity_is_chosen_without_scripts(shown: Browser) -> None:
 
 def test_kinds_of_passes_have_their_own_shapes(shown: Browser) -> None:
     """A square is drawn with four straight sides, a circle with arcs."""
-    shown.open("/days/3/loads")
+    shown.open("/days/3/result/loads")
     shown.until(lambda: shown.all("#plot-axle-loads[data-drawn] .main-svg"), "the figure")
     paths = shown.run(
         "return [...document.querySelectorAll('#plot-axle-loads .point')].map((one) => one.getAttribute('d'))"
@@ -197,7 +197,7 @@ def test_kinds_of_passes_have_their_own_shapes(shown: Browser) -> None:
 
 
 def test_hover_and_tap_tell_u_and_source(shown: Browser) -> None:
-    shown.open("/days/1")
+    shown.open("/days/1/result")
     assert not shown.one(".value-detail").is_displayed()
     shown.one(".value-text").click()
     assert shown.one(".value-detail").is_displayed()
@@ -205,7 +205,7 @@ def test_hover_and_tap_tell_u_and_source(shown: Browser) -> None:
 
 
 def test_names_with_markup_are_seen_as_text(shown: Browser) -> None:
-    shown.open("/days/1/each-pass")
+    shown.open("/days/1/result/each-pass")
     shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure")
     assert "Long <b>apron</b>" in shown.one("h1").text
     assert "<b>traffic</b>" in shown.run("return document.querySelector('.plot-area').textContent")
@@ -213,7 +213,7 @@ def test_names_with_markup_are_seen_as_text(shown: Browser) -> None:
 
 def test_paper_is_black_on_white_without_controls(shown: Browser) -> None:
     shown.device_theme("dark")
-    shown.open("/days/1")
+    shown.open("/days/1/result")
     shown.until(lambda: shown.all("[data-drawn] .main-svg"), "the figure")
     shown.driver.execute_cdp_cmd(
         "Emulation.setEmulatedMedia",

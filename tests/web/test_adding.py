@@ -72,8 +72,8 @@ def rows(site: Site, table: type) -> int:
 def test_a_zip_becomes_a_day(site: Site) -> None:
     content = zipped("Long apron")
     page = ended(site, send_zip(site, content, "apron.zip"))
-    assert page.headers["location"] == "/days/1"
-    assert "SCx" in site.client.get("/days/1").text
+    assert page.headers["location"] == "/days/1/result"
+    assert "SCx" in site.client.get("/days/1/result").text
     archive = site.app.state.archive
     with archive.database.reading() as session:
         day = find_day(session, 1)
@@ -86,7 +86,7 @@ def test_a_zip_becomes_a_day(site: Site) -> None:
 
 def test_the_same_folder_twice_is_one_day(site: Site) -> None:
     for name in ("first.zip", "second.zip"):
-        assert ended(site, send_zip(site, zipped("Long apron"), name)).headers["location"] == "/days/1"
+        assert ended(site, send_zip(site, zipped("Long apron"), name)).headers["location"] == "/days/1/result"
     assert rows(site, StoredDay) == 1
 
 
@@ -104,7 +104,7 @@ def test_what_cannot_be_fitted_is_a_sentence_and_leaves_nothing(site: Site, name
     assert rows(site, StoredDay) == rows(site, RawFile) == 0
     assert not (site.folder / "raw").exists()
     assert list((site.folder / "incoming").iterdir()) == []
-    assert ended(site, send_zip(site, zipped("fine"))).headers["location"] == "/days/1"
+    assert ended(site, send_zip(site, zipped("fine"))).headers["location"] == "/days/1/result"
 
 
 @pytest.mark.parametrize(
@@ -143,7 +143,7 @@ def send_logs(site: Site, form: dict[str, str], logs: list[tuple[str, bytes]], *
 def test_logs_with_mass_and_air_become_a_day(site: Site) -> None:
     logs = [("../../run 1.csv", LOG), ("run2.csv", LOG + b"1"), ("run3.csv", LOG + b"2")]
     answer = send_logs(site, FORM, logs, log_setup=["A", "A", "B"], log_direction=["out", "back", ""])
-    assert ended(site, answer).headers["location"] == "/days/1"
+    assert ended(site, answer).headers["location"] == "/days/1/result"
     archive = site.app.state.archive
     with archive.database.reading() as session:
         files = {file.path: archive.raw.path(file.sha256).read_bytes() for file in newest_revision(session, 1).files}
@@ -178,7 +178,7 @@ def test_progress_can_be_left_and_come_back_to(site: Site) -> None:
         seen.update(re.findall(r'value="(\d+)"', piece.text))
         return piece if "HX-Redirect" in piece.headers else None
 
-    assert wait_for(last).headers["HX-Redirect"] == "/days/1"
+    assert wait_for(last).headers["HX-Redirect"] == "/days/1/result"
     assert {"10", "60"} & seen
 
 
@@ -208,7 +208,7 @@ def test_work_is_taken_up_again_after_a_stop(tmp_path: Path) -> None:
         wait_for(lambda: "fitting" in client.get("/").text)
     (folder / "testday.toml").write_text('format = 1\nname = "Long apron"\n')
     with client_of(create_app(settings, KINDS)) as client:
-        wait_for(lambda: client.get("/days/1").status_code == 200)
+        wait_for(lambda: client.get("/days/1/result").status_code == 200)
 
 
 def test_the_day_folder_of_the_settings_is_fitted_once(tmp_path: Path) -> None:
@@ -219,6 +219,6 @@ def test_the_day_folder_of_the_settings_is_fitted_once(tmp_path: Path) -> None:
     for _ in range(2):
         app = create_app(settings, KINDS)
         with client_of(app) as client:
-            wait_for(lambda client=client: client.get("/days/1").status_code == 200)
+            wait_for(lambda client=client: client.get("/days/1/result").status_code == 200)
             with app.state.archive.database.reading() as session:
                 assert session.scalar(select(func.count()).select_from(Job)) == 1

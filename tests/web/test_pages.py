@@ -29,14 +29,14 @@ def test_list_shows_the_latest_day_in_a_sentence(shown: Site) -> None:
 
 
 def test_day_opens_with_its_sentence(shown: Site) -> None:
-    text = re.sub(r"<[^>]+>", "", shown.client.get("/days/1").text)
+    text = re.sub(r"<[^>]+>", "", shown.client.get("/days/1/result").text)
     assert re.search(r"Setup A: SCx 1\.520 ± 0\.041 m² from 8 coast-downs\.", text)
     assert "B against A: SCx −0.140 ± 0.034 m² (p &lt; 0.001): less drag than A." in text
     assert text.index("Setup A: SCx") < text.index("Estimates")
 
 
 def test_day_shows_everything_that_the_result_holds(shown: Site) -> None:
-    text = shown.client.get("/days/1").text
+    text = shown.client.get("/days/1/result").text
     for words in (
         "turned down:",
         "default",
@@ -51,11 +51,11 @@ def test_day_shows_everything_that_the_result_holds(shown: Site) -> None:
 
 
 def test_the_wanted_interval_changes_the_sentence(shown: Site) -> None:
-    near = re.sub(r"<[^>]+>", "", shown.client.get("/days/1?wanted=0.037").text)
+    near = re.sub(r"<[^>]+>", "", shown.client.get("/days/1/result?wanted=0.037").text)
     assert re.search(r"about \w+ more each way would reach the wanted ± 0\.037 m²", near)
-    wide = re.sub(r"<[^>]+>", "", shown.client.get("/days/1?wanted=0.05").text)
+    wide = re.sub(r"<[^>]+>", "", shown.client.get("/days/1/result?wanted=0.05").text)
     assert "that is within the wanted ± 0.05 m²" in wide
-    assert shown.client.get("/days/1?wanted=-1").status_code == 422
+    assert shown.client.get("/days/1/result?wanted=-1").status_code == 422
 
 
 @pytest.mark.parametrize("section", SECTIONS)
@@ -85,7 +85,7 @@ def test_every_figure_is_on_a_page() -> None:
 
 
 @pytest.mark.parametrize(
-    "path", ["/days/77", "/days/1/nonsense", "/days/1/figures/none.json", "/x", "/help/x", "/jobs/x"]
+    "path", ["/days/77/result", "/days/1/result/nonsense", "/days/1/figures/none.json", "/x", "/help/x", "/jobs/x"]
 )
 def test_what_does_not_exist_is_said_so(shown: Site, path: str) -> None:
     page = shown.client.get(path)
@@ -108,7 +108,7 @@ def test_help_lists_every_finding_code(shown: Site) -> None:
 
 
 def test_every_page_leads_to_its_help_and_to_the_cautions(shown: Site) -> None:
-    for path, topic in (("/", "days"), ("/add", "add"), ("/days/1", "result")):
+    for path, topic in (("/", "days"), ("/add", "add"), ("/days/1/result", "result")):
         text = shown.client.get(path).text
         assert f'href="/help/{topic}"' in text
         assert 'href="/help/cautions"' in text
@@ -125,4 +125,4 @@ def test_links_of_every_page_lead_somewhere(shown: Site) -> None:
             found = {link.partition("#")[0] for link in re.findall(r'(?:href|src)="(/[^"]*)"', answer.text)}
             open_paths += sorted(found - seen)
             seen |= found
-    assert {"/days/1/budget", "/days/2/figures/passes.csv", "/web/styles/tokens.css"} <= seen
+    assert {"/days/1/result/budget", "/days/2/figures/passes.csv", "/web/styles/tokens.css"} <= seen

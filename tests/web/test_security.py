@@ -10,7 +10,7 @@ from tests.web.conftest import Site
 
 
 def test_every_answer_carries_the_policy(shown: Site) -> None:
-    for path in ("/", "/days/1", "/nope", "/web/scripts/plots.js", "/days/1/figures/forest.json"):
+    for path in ("/", "/days/1/result", "/nope", "/web/scripts/plots.js", "/days/1/figures/forest.json"):
         headers = shown.client.get(path).headers
         policy = headers["content-security-policy"]
         assert "default-src 'self'" in policy
@@ -65,17 +65,17 @@ def test_a_body_of_unknown_length_is_refused(site: Site) -> None:
 
 
 def test_names_with_markup_are_text(shown: Site) -> None:
-    for path in ("/", "/days/1", "/days/1/passes", "/days/1/figures/forest/table"):
+    for path in ("/", "/days/1/result", "/days/1/result/passes", "/days/1/figures/forest/table"):
         text = shown.client.get(path).text
         assert "<b>apron" not in text
         assert "<b>traffic" not in text
-    assert "&lt;b&gt;apron" in shown.client.get("/days/1").text
+    assert "&lt;b&gt;apron" in shown.client.get("/days/1/result").text
     assert "<b>" not in shown.client.get("/days/1/figures/forest.json").text
 
 
 def test_the_theme_goes_back_to_this_site_only(site: Site) -> None:
     for back, goes in (
-        ("/days/1", "/days/1"),
+        ("/days/1/result", "/days/1/result"),
         ("//evil.example", "/"),
         ("http://evil.example/", "/"),
         ("/\\evil", "/"),

@@ -17,7 +17,7 @@ from server.results.pages import SECTIONS, ResultPage, TablePage
 from server.templating import Page, make_environment
 
 TEMPLATES = web_folder() / "templates"
-FRAME = {"theme", "here", "help_name", "path_for", "version"}
+FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
 PAGES = [DaysPage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, ErrorPage]
 
 
