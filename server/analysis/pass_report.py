@@ -35,7 +35,8 @@ def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
             fits.append(_steady_fit(posterior, i, smoothed, part, loads[i]))
             continue
         fitted = _without_gusts(segments, noise, mean_forcing, part, float(speed[0]))
-        observed, model = _resistances(posterior, smoothed, mean_forcing, part)
+        worked, model = _resistances(posterior, smoothed, mean_forcing, part)
+        seen = _observed_speed(posterior, i)
         times, innovations = _innovations(posterior, i)
         shown = shown_nodes(data)
         fits.append(
@@ -45,17 +46,17 @@ def pass_fits(posterior: DayPosterior) -> tuple[PassFit, ...]:
                 scx_u=alone[i][1],
                 head_wind_mps=float((data.of.direction or 1) * posterior.mode_mean[p + i]),
                 time_s=data.time_s[shown],
-                speed_mps=_observed_speed(posterior, i)[shown],
+                speed_mps=seen[shown],
                 fitted_mps=fitted[shown],
                 smoothed_mps=speed[shown],
                 gust_mps=smoothed.gust[part][shown],
-                resistance_n=observed[shown],
+                resistance_n=worked if SPEEDOMETER not in data.series else _between_marks(posterior, i, seen[shown]),
                 model_resistance_n=model[shown],
                 innovation_time_s=times,
                 innovations=innovations,
                 resistance_scatter=float(posterior.mode_mean[p + len(grid.passes) + i]),
                 time_closure=_time_closure(data.time_s, speed, fitted),
-                energy_closure=float(np.sum(model * speed) / np.sum(observed * speed)),
+                energy_closure=float(np.sum(model * speed) / np.sum(worked * speed)),
                 loads=loads[i],
             )
         )
@@ -121,6 +122,17 @@ def _resistances(
     segments = posterior.linear.segments
     model = forcing[part] + segments.a[part] * speed
     return -mass * rate, -mass * model
+
+
+def _between_marks(posterior: DayPosterior, i: int, speed_mps: FloatArray) -> FloatArray:
+    """Effective mass times deceleration from mark to mark [N], for a typed coast-down; none at its ends."""
+    grid, car = posterior.problem.grid, posterior.problem.car
+    mass = grid.mass[i] + rotating_mass(car.front) + rotating_mass(car.rear)
+    data = grid.passes[i]
+    force = np.full(len(speed_mps), np.nan)
+    if len(speed_mps) > 2:
+        force[1:-1] = -mass * np.gradient(speed_mps, data.time_s[shown_nodes(data)])[1:-1]
+    return force
 
 
 def _observed_speed(posterior: DayPosterior, i: int) -> FloatArray:

@@ -7,6 +7,7 @@ beside the JSON in a .jsonl; the same command resumes where it stopped. `--set w
 fields of the scenario, `--plain` starts from the plain scenario instead of the mixture, and
 `--plain --set fixed_truth=true` repeats one truth for RMS errors. `--loads` draws days on which axle loads are
 logged and tells of downforce, balance, ride heights and bends besides; `--table` writes that for the help.
+`--typed` draws days without a logger, on which somebody timed coast-downs by a speedometer and a stopwatch.
 
     python -m tests.studies dampers --days 300
 
@@ -54,8 +55,10 @@ def main(words: list[str] | None = None) -> int:
 
 
 def _coverage(asked: argparse.Namespace) -> int:
-    plan = Plan(asked.days, asked.first_seed, asked.fitter, not asked.plain, dict(asked.set), asked.loads)
-    command = "python -m tests.studies coverage" + (" --loads" if asked.loads else "")
+    fitter = "typed" if asked.typed and asked.fitter == "product" else asked.fitter
+    plan = Plan(asked.days, asked.first_seed, fitter, not asked.plain, dict(asked.set), asked.loads, asked.typed)
+    kind = " --loads" if asked.loads else " --typed" if asked.typed else ""
+    command = f"python -m tests.studies coverage{kind}"
     days = run(plan, asked.processes, _store(asked.out))
     found = summary(days, {"command": command, **_about(plan)})
     if asked.loads:
@@ -143,7 +146,9 @@ def _parser() -> argparse.ArgumentParser:
     studies = parser.add_subparsers(required=True)
     coverage = studies.add_parser("coverage", help="how often 95 %% intervals hold the truth")
     coverage.set_defaults(study=_coverage)
-    coverage.add_argument("--loads", action="store_true", help="days with axle loads")
+    days = coverage.add_mutually_exclusive_group()
+    days.add_argument("--loads", action="store_true", help="days with axle loads")
+    days.add_argument("--typed", action="store_true", help="days without a log: coast-downs typed by hand")
     coverage.add_argument("--table", type=Path, help="JSON of the loads' table for the help")
     dampers = studies.add_parser("dampers", help="SCx with and without axle loads on the same days")
     dampers.set_defaults(study=_dampers)

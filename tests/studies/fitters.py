@@ -11,6 +11,7 @@ import numpy as np
 from server.analysis.result import BendTest, Comparison, DayResult, Delta, Estimate, SetupResult
 from server.testday.values import Day
 from tests.simulator import HostileDay
+from tests.simulator.typed import typed_day
 
 Fitter = Callable[[HostileDay], DayResult]
 RELATIVE_U = 0.02
@@ -28,6 +29,11 @@ def product(hostile: HostileDay) -> DayResult:
 def unloaded(hostile: HostileDay) -> DayResult:
     """The product's fit of the same day without its axle load channels."""
     return product(replace(hostile, day=without_loads(hostile.day)))
+
+
+def typed(hostile: HostileDay) -> DayResult:
+    """The product's fit of the same day without any log: its coast-downs typed by hand."""
+    return product(typed_day(hostile))
 
 
 def without_loads(day: Day) -> Day:
@@ -72,6 +78,7 @@ def silent(hostile: HostileDay) -> DayResult:
 FITTERS: Mapping[str, Fitter] = {
     "product": product,
     "unloaded": unloaded,
+    "typed": typed,
     "honest": honest,
     "overconfident": overconfident,
     "timid": timid,

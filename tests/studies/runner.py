@@ -16,6 +16,7 @@ from typing import Any
 
 from tests.simulator import Scenario, draw_load_scenario, draw_scenario
 from tests.simulator.load_scenario import LOAD_DOWNFORCE_M2
+from tests.simulator.typed import draw_typed_scenario
 from tests.studies.fitters import FITTERS
 from tests.studies.records import DayRecord, fit_one
 
@@ -27,7 +28,8 @@ WARM_UP_SEED = 999_999_937
 class Plan:
     """Which days: `mixture` draws each day's scenario from its seed, otherwise all have the plain one.
 
-    loads: days on which axle loads are logged. changes: fields of Scenario that are then set on every day.
+    loads: days on which axle loads are logged; typed: days without a log, coast-downs typed by hand.
+    changes: fields of Scenario that are then set on every day.
     """
 
     days: int
@@ -36,10 +38,11 @@ class Plan:
     mixture: bool = True
     changes: Mapping[str, Any] = field(default_factory=dict)
     loads: bool = False
+    typed: bool = False
 
     def scenario(self, seed: int) -> Scenario:
         plain = Scenario(dampers=True, downforce_m2=LOAD_DOWNFORCE_M2) if self.loads else Scenario()
-        draw = draw_load_scenario if self.loads else draw_scenario
+        draw = draw_load_scenario if self.loads else draw_typed_scenario if self.typed else draw_scenario
         return replace(draw(seed) if self.mixture else plain, **self.changes)
 
     @property
@@ -51,7 +54,7 @@ class Plan:
         """What must be the same for records to belong to one study."""
         changes = {k: list(v) if isinstance(v, tuple) else v for k, v in sorted(self.changes.items())}
         kind = {"fitter": self.fitter, "mixture": self.mixture, "changes": changes}
-        return kind | ({"loads": True} if self.loads else {})
+        return kind | ({"loads": True} if self.loads else {}) | ({"typed": True} if self.typed else {})
 
 
 def run(plan: Plan, processes: int = 1, store: Path | None = None) -> list[DayRecord]:
