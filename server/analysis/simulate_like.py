@@ -20,6 +20,7 @@ from server.analysis.simulate_plan import (
     TyrePlan,
     WindPlan,
 )
+from server.errors import StillairError
 from server.testday.values import Day, Direction, Quantity, Recording, Run, Setup, Venue
 
 STUDENT_CAR_KG = 308.0
@@ -33,8 +34,13 @@ def plan_like(day: Day, result: DayResult) -> SimulationPlan:
 
     What the day states (car, air, downforce) is drawn from its stated values and uncertainties; drag areas,
     measured downforce areas and bends that were seen come from the fit. Each run's constant-speed passes follow
-    its coast-downs. Raises ValueError where no setup has a drag area or nothing coasted.
+    its coast-downs. Raises ValueError where no setup has a drag area or nothing coasted, StillairError for a day
+    typed by hand.
     """
+    if any(recording.typed is not None for run in day.runs for recording in run.recordings):
+        raise StillairError(
+            "Coast-downs of this day were typed by hand; the study draws logs of sensors, so it can't make days like it."
+        )
     setups = tuple(_setup_plan(day, found) for found in result.setups if "SCx" in found.estimates)
     if not setups:
         raise ValueError("result: no setup has a drag area, so there is nothing to make days like it from")
