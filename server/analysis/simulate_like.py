@@ -39,7 +39,7 @@ def plan_like(day: Day, result: DayResult) -> SimulationPlan:
     """
     if any(recording.typed is not None for run in day.runs for recording in run.recordings):
         raise StillairError(
-            "Coast-downs of this day were typed by hand; the study draws logs of sensors, so it can't make days like it."
+            "Coast-downs of this day were typed by hand; the study draws sensors' logs, so it can't make days like it."
         )
     setups = tuple(_setup_plan(day, found) for found in result.setups if "SCx" in found.estimates)
     if not setups:
