@@ -50,12 +50,15 @@ class Parts:
     def write(self, upload_id: str, offset: int, data: bytes) -> None:
         """Put bytes at an offset; when the disk refuses some of them, none of them stay."""
         try:
-            with self.path(upload_id).open("r+b") as part:
-                part.seek(offset)
-                part.write(data)
+            self._put(upload_id, offset, data)
         except OSError:
             self.cut(upload_id, offset)
             raise
+
+    def _put(self, upload_id: str, offset: int, data: bytes) -> None:
+        with self.path(upload_id).open("r+b") as part:
+            part.seek(offset)
+            part.write(data)
 
     def sync(self, upload_id: str) -> None:
         """Wait until what was written is safe on disk."""

@@ -49,4 +49,4 @@ def file_name(pairs: dict[str, bytes]) -> str:
     """The name that a file was sent with, without folders and without signs that nobody sees."""
     text = pairs.get("filename", b"").decode("utf-8", "replace").replace("\\", "/")
     name = "".join(letter for letter in PurePosixPath(text).name if letter.isprintable()).strip()
-    return name[-LONGEST_NAME:] or NO_NAME
+    return NO_NAME if name in ("", "..") else name[-LONGEST_NAME:]
