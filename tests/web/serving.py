@@ -11,6 +11,7 @@ from pathlib import Path
 import httpx
 import uvicorn
 from fastapi import FastAPI
+from starlette.types import ASGIApp
 
 from server.analysis.result import DayResult
 from server.archive.archive import Archive
@@ -19,7 +20,7 @@ from server.results.service import keep_result, write_result
 
 
 @contextmanager
-def served(app: FastAPI) -> Iterator[str]:
+def served(app: ASGIApp) -> Iterator[str]:
     """Serve the application; gives its address."""
     server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", ws="none"))
     thread = threading.Thread(target=server.run, daemon=True)
