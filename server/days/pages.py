@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
+from itertools import zip_longest
 from typing import Annotated, Any, ClassVar
 
-from fastapi import APIRouter, Depends, Request, UploadFile
+from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
 from server.archive.jobs import find_job, open_jobs
 from server.archive.tables import Job
-from server.days.incoming import queue_typed_day, queue_zip
+from server.days.incoming import UploadedLog, queue_typed_day, queue_uploaded_logs, queue_uploaded_zip, queue_zip
 from server.days.service import list_days
 from server.days.typed_day import (
     AIR_FIELDS,
@@ -24,7 +25,7 @@ from server.days.typed_day import (
     NumberField,
     SentLog,
 )
-from server.dependencies import CurrentSettings, Jobs, TheArchive
+from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
 from server.errors import UploadError
 from server.figures.theme import SetupMark, setup_marks
 from server.locations import sample_day_folders
@@ -120,10 +121,17 @@ class JobPage(Page):
 
 @dataclass(frozen=True, slots=True)
 class TypedForm:
-    """The logs form as it came."""
+    """The logs form as it came: logs that came with it, or rows that name uploads."""
 
     fields: dict[str, str]
     logs: list[SentLog]
+    uploads: list[UploadedLog]
+
+    def queue(self, archive: TheArchive, who: str) -> str:
+        """Queue what came; gives the job. Raises UploadError."""
+        if self.uploads:
+            return queue_uploaded_logs(archive, self.fields, self.uploads, who)
+        return queue_typed_day(archive, self.fields, self.logs, who)
 
 
 @router.get("/", name="days")
@@ -167,17 +175,22 @@ def add(request: Request, settings: CurrentSettings) -> HTMLResponse:
 @router.post("/add/folder", name="add_folder")
 def add_folder(
     request: Request,
+    *,
     archive: TheArchive,
     jobs: Jobs,
     settings: CurrentSettings,
+    person: CurrentPerson,
     day_zip: UploadFile | None = None,
+    upload_id: Annotated[str, Form()] = "",
 ) -> Response:
-    """Take a zipped test-day folder."""
+    """Take a zipped test-day folder: with the form, or as an upload that has come in."""
     try:
-        name, content = (day_zip.filename or "", day_zip.file) if day_zip else ("", None)
-        if content is None:
+        if upload_id:
+            job_id = queue_uploaded_zip(archive, upload_id, person)
+        elif day_zip is None:
             raise UploadError("No file was sent; choose a zipped test-day folder.")
-        job_id = queue_zip(archive, name, content)
+        else:
+            job_id = queue_zip(archive, day_zip.filename or "", day_zip.file, person)
     except UploadError as refusal:
         return _refused(request, settings.upload_limit_mb, str(refusal), {})
     return _accepted(request, archive, jobs, job_id)
@@ -192,28 +205,37 @@ async def _typed_form(request: Request) -> AsyncIterator[TypedForm]:
 def _typed(form: FormData) -> TypedForm:
     """The rows of the logs form: file, setup and direction stand at the same place of their lists."""
     fields = {name: value for name, value in form.items() if isinstance(value, str)}
-    setups, directions = form.getlist("log_setup"), form.getlist("log_direction")
-    logs = []
-    for place, sent in enumerate(form.getlist("log")):
-        if isinstance(sent, str) or not sent.filename:
-            continue
-        setup = str(setups[place]) if place < len(setups) else ""
-        direction = str(directions[place]) if place < len(directions) else ""
-        logs.append(SentLog(sent.filename, sent.file, setup, direction))
-    return TypedForm(fields, logs)
+    setups, directions = _texts(form, "log_setup"), _texts(form, "log_direction")
+    logs = [
+        SentLog(sent.filename, sent.file, setup, direction)
+        for sent, setup, direction in zip_longest(form.getlist("log"), setups, directions, fillvalue="")
+        if not isinstance(sent, str) and sent.filename
+    ]
+    uploads = [
+        UploadedLog(upload_id, setup, direction)
+        for upload_id, setup, direction in zip_longest(_texts(form, "log_upload"), setups, directions, fillvalue="")
+        if upload_id
+    ]
+    return TypedForm(fields, logs, uploads)
+
+
+def _texts(form: FormData, name: str) -> list[str]:
+    return [str(value) for value in form.getlist(name)]
 
 
 @router.post("/add/logs", name="add_logs")
 async def add_logs(
     request: Request,
+    *,
     archive: TheArchive,
     jobs: Jobs,
     settings: CurrentSettings,
+    person: CurrentPerson,
     form: Annotated[TypedForm, Depends(_typed_form)],
 ) -> Response:
     """Take logs with mass and air typed in."""
     try:
-        job_id = await run_in_threadpool(queue_typed_day, archive, form.fields, form.logs)
+        job_id = await run_in_threadpool(form.queue, archive, person)
     except UploadError as refusal:
         return _refused(request, settings.upload_limit_mb, str(refusal), form.fields)
     return await run_in_threadpool(_accepted, request, archive, jobs, job_id)

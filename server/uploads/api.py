@@ -14,7 +14,8 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.errors import DiskFullError, NotFoundError, StillairError
+from server.dependencies import CurrentPerson
+from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
 from server.uploads import tus
 from server.uploads.schemas import UploadView
 from server.uploads.service import KEPT_FOR, RECEIVING, OffsetError, TooLargeError, Uploads
@@ -25,7 +26,14 @@ router = APIRouter()
 AT = "/uploads"
 WRITE_BYTES = 1 << 20
 SAFE_EVERY_BYTES = 8 << 20  # a long PATCH is made safe in such steps, so that a kill costs no more
-STATUS = {OffsetError: 409, TooLargeError: 413, DiskFullError: 507, NotFoundError: 404, tus.ProtocolError: 400}
+STATUS = {
+    OffsetError: 409,
+    TooLargeError: 413,
+    DiskFullError: 507,
+    ArchiveBusyError: 503,
+    NotFoundError: 404,
+    tus.ProtocolError: 400,
+}
 NO_DEFERRED = "The header Upload-Length must say how long the file is."
 WRONG_TYPE = f"The bytes of a file are sent as {tus.BODY_TYPE}."
 WRONG_VERSION = f"This server speaks version {tus.VERSION} of the protocol."
@@ -47,7 +55,7 @@ def options(uploads: TheUploads) -> Response:
 
 
 @router.post(AT, name="begin_upload", include_in_schema=False)
-def begin(request: Request, uploads: TheUploads) -> Response:
+def begin(request: Request, uploads: TheUploads, person: CurrentPerson) -> Response:
     """Begin an upload; its address comes back."""
     headers = request.headers
     try:
@@ -57,7 +65,7 @@ def begin(request: Request, uploads: TheUploads) -> Response:
         size = tus.number("Upload-Length", headers.get("upload-length"))
         sent = headers.get("upload-metadata", "")
         name = tus.file_name(tus.metadata(sent))
-        upload = uploads.begin(name, size, sent, who_sends(request), device_of(request))
+        upload = uploads.begin(name, size, sent, person, device_of(request))
     except StillairError as refusal:
         return _refused(refusal)
     return Response(status_code=201, headers={"Location": f"{AT}/{upload.id}", **_expiry(upload)})
@@ -92,11 +100,11 @@ async def take(upload_id: str, request: Request, uploads: TheUploads) -> Respons
 
 
 @router.delete(f"{AT}/{{upload_id}}", include_in_schema=False)
-def drop(upload_id: str, request: Request, uploads: TheUploads) -> Response:
+def drop(upload_id: str, request: Request, uploads: TheUploads, person: CurrentPerson) -> Response:
     """Give an upload up."""
     try:
         _check_version(request.headers)
-        uploads.drop(upload_id, who_sends(request))
+        uploads.drop(upload_id, person)
     except StillairError as refusal:
         return _refused(refusal)
     return Response(status_code=204)
@@ -109,11 +117,6 @@ def upload_view(upload_id: str, uploads: TheUploads) -> UploadView:
     same = uploads.same_as(upload)
     columns = {name: getattr(upload, name) for name in UploadView.model_fields if name != "same_as"}
     return UploadView.model_validate({**columns, "same_as": asdict(same) if same else None})
-
-
-def who_sends(request: Request) -> str:
-    """The person's name, as the device remembers it."""
-    return request.cookies.get("who", "")[:80]
 
 
 def device_of(request: Request) -> str:

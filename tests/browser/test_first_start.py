@@ -31,8 +31,8 @@ def test_from_the_empty_page_to_a_result(browser: Browser, tmp_path: Path) -> No
     browser.open("/")
     assert "No test day is here yet" in browser.text()
     browser.one("a.filled").click()
-    browser.one("#day-zip").send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
-    browser.one("#folder-form button").click()
+    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
+    browser.one("#folder-form .send").click()
     browser.until(lambda: browser.all("#answer progress"), "progress on the page")
     browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
     assert "Setup A: SCx 1.520 ± 0.041 m² from 8 coast-downs" in browser.text()
@@ -46,7 +46,8 @@ def test_from_the_empty_page_to_a_result(browser: Browser, tmp_path: Path) -> No
 def test_logs_with_mass_and_air_typed_in(browser: Browser, tmp_path: Path) -> None:
     browser.open("/add")
     for row, (name, setup) in enumerate((("a.csv", "A"), ("b.csv", "B"))):
-        browser.all("input[name=log]")[row].send_keys(file_with(tmp_path, name, LOG))
+        browser.one("#logs-files").send_keys(file_with(tmp_path, name, LOG + name.encode()))
+        browser.until(lambda row=row: len(browser.all(".upload[data-state=here]")) == row + 1, "the log")
         field = browser.all("input[name=log_setup]")[row]
         field.clear()
         field.send_keys(setup)
@@ -61,23 +62,23 @@ def test_logs_with_mass_and_air_typed_in(browser: Browser, tmp_path: Path) -> No
 def test_a_bad_file_is_one_sentence_on_the_page(browser: Browser, tmp_path: Path) -> None:
     browser.open("/add")
     browser.one("#f-mass").send_keys("236")
-    browser.one("#day-zip").send_keys(file_with(tmp_path, "bad.zip", zipped("unreadable")))
-    browser.one("#folder-form button").click()
+    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "bad.zip", zipped("unreadable")))
+    browser.one("#folder-form .send").click()
     problem = browser.one("#answer .job-failed")
     assert "logs/run01.csv stops in the middle of line 48,113." in problem.text
     assert "Nothing of bad.zip was kept." in problem.text
     assert browser.driver.current_url.endswith("/add")
     assert browser.one("#f-mass").get_property("value") == "236"
     assert browser.complaints() == []
-    browser.one("#day-zip").send_keys(file_with(tmp_path, "good.zip", zipped("Long apron")))
-    browser.one("#folder-form button").click()
+    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "good.zip", zipped("Long apron")))
+    browser.one("#folder-form .send").click()
     browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
 
 
 def test_what_is_no_zip_is_refused_on_the_page(browser: Browser, tmp_path: Path) -> None:
     browser.open("/add")
-    browser.one("#day-zip").send_keys(file_with(tmp_path, "<i>notes.zip", b"hello"))
-    browser.one("#folder-form button").click()
+    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "<i>notes.zip", b"hello"))
+    browser.one("#folder-form .send").click()
     assert "<i>notes.zip is not a zip" in browser.one("#answer .problem").text
 
 
@@ -90,7 +91,7 @@ def test_by_keyboard_alone(browser: Browser, tmp_path: Path) -> None:
     tab_to(browser, lambda: focused(browser).text == "Add a day")
     press(browser, Keys.ENTER)
     browser.until(lambda: browser.driver.current_url.endswith("/add"), "the form")
-    tab_to(browser, lambda: focused(browser).get_attribute("id") == "day-zip")
+    tab_to(browser, lambda: focused(browser).get_attribute("id") == "folder-form-files")
     outline = browser.run("return getComputedStyle(document.activeElement).outlineWidth")
     assert float(outline.removesuffix("px")) >= 3
     focused(browser).send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
@@ -123,7 +124,7 @@ def tab_to(browser: Browser, there) -> None:  # type: ignore[no-untyped-def]
 
 
 def test_dropping_files(browser: Browser) -> None:
-    """A dropped log fills a row, a dropped zip is sent at once."""
+    """A dropped log gets a row, a dropped zip is read at once."""
     browser.open("/add")
     drop = """
         const [name, bytes] = arguments, list = new DataTransfer();
@@ -131,10 +132,12 @@ def test_dropping_files(browser: Browser) -> None:
         const zone = document.querySelector('[data-drop]');
         zone.dispatchEvent(new DragEvent('drop', {bubbles: true, cancelable: true, dataTransfer: list}));
     """
-    for name in ("one.csv", "two.csv", "three.csv", "four.csv", "five.csv"):
+    names = ["one.csv", "two.csv", "three.csv", "four.csv", "five.csv"]
+    for name in names:
         browser.run(drop, name, list(LOG))
-    names = "return [...document.querySelectorAll('[name=log]')].map((field) => field.files[0]?.name)"
-    assert browser.run(names) == ["one.csv", "two.csv", "three.csv", "four.csv", "five.csv"]
+    browser.until(lambda: len(browser.all("#logs-form .upload[data-state=here]")) == 5, "the logs")
+    assert [row.text for row in browser.all("#logs-form .upload strong")] == names
+    assert "The same file came in before." in browser.all("#logs-form .upload")[4].text
     browser.run(drop, "apron.zip", list(zipped("Long apron")))
     browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
     assert browser.complaints() == []
@@ -145,8 +148,8 @@ def test_without_javascript(browser: Browser, tmp_path: Path) -> None:
     browser.driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
         browser.open("/add")
-        browser.one("#day-zip").send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
-        browser.one("#folder-form button").click()
+        browser.one("#folder-form-files").send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
+        browser.one("#folder-form .send").click()
         browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
         assert "Setup A: SCx 1.520" in browser.text()
         browser.one(".plot-area a").click()

@@ -21,6 +21,10 @@ said to: `--set` is for the days that bend, `--set-straight` for the days of the
     python -m tests.studies faults --days 20
 
 fits the same days with each fault of the load sensors and without: survived, named, or neither.
+
+    python -m tests.studies uploads --moments 100
+
+kills a real server at chance moments while files come in, and tells whether an acknowledged byte was lost.
 """
 
 from __future__ import annotations
@@ -28,6 +32,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +46,7 @@ from tests.studies.load_table import help_table, load_table
 from tests.studies.paired import paired_summary
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
+from tests.uploads.killed import kill_at_chance_moments
 
 BENT: dict[str, Any] = {
     "pairs": 4, "wind": "calm", "bend_over_range": 0.10, "load_sources": ("damper",),
@@ -114,6 +120,14 @@ def _faults(asked: argparse.Namespace) -> int:
     return 1 if found["misses"] or found["failed"] else 0
 
 
+def _uploads(asked: argparse.Namespace) -> int:
+    with tempfile.TemporaryDirectory() as folder:
+        count = kill_at_chance_moments(Path(folder), asked.moments, asked.first_seed)
+    print(f"{count.moments} kills, {count.in_the_middle} of them with a file half sent; {len(count.faults)} faults")
+    print(*count.faults, sep="\n", end="")
+    return 1 if count.faults else 0
+
+
 def _print_table(found: dict[str, Any]) -> None:
     rows = [found["columns"], *found["rows"]]
     widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
@@ -163,6 +177,10 @@ def _parser() -> argparse.ArgumentParser:
     ills.add_argument("--fault", choices=list(FAULTS), action="append", help="only this one (may be repeated)")
     for each in (coverage, dampers, bend, ills):
         _common(each)
+    kills = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
+    kills.set_defaults(study=_uploads)
+    kills.add_argument("--moments", type=int, default=100, help="number of kills (default 100)")
+    kills.add_argument("--first-seed", type=int, default=1, help="seed of the moments (default 1)")
     return parser
 
 

@@ -20,9 +20,9 @@ from server.results.service import keep_result, write_result
 
 
 @contextmanager
-def served(app: ASGIApp) -> Iterator[str]:
-    """Serve the application; gives its address."""
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=0, log_level="warning", ws="none"))
+def served(app: ASGIApp, host: str = "127.0.0.1") -> Iterator[str]:
+    """Serve the application; gives its address on this computer."""
+    server = uvicorn.Server(uvicorn.Config(app, host=host, port=0, log_level="warning", ws="none"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     deadline = time.monotonic() + 20
