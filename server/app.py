@@ -18,7 +18,7 @@ from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.days import pages as days_pages
 from server.days.holding import days_holding
-from server.errors import DiskFullError, NotFoundError, StillairError
+from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
 from server.help import pages as help_pages
 from server.hosts import is_loopback, own_names
 from server.joining import open_desk
@@ -116,7 +116,7 @@ def _answer(request: Request, status: int, sentence: str) -> Response:
 
 def _status_and_sentence(error: Exception) -> tuple[int, str]:
     if isinstance(error, StillairError):
-        statuses = {NotFoundError: 404, DiskFullError: 507}
+        statuses = {NotFoundError: 404, DiskFullError: 507, ArchiveBusyError: 503}
         return next((status for kind, status in statuses.items() if isinstance(error, kind)), 422), str(error)
     if isinstance(error, RequestValidationError):
         return 422, "The address or the form holds something that is not meant there."

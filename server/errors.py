@@ -5,6 +5,7 @@
     ├── LogError             who brought the log must bring another or say how to read it
     ├── UploadError          who sent the file must send another
     ├── DiskFullError        who keeps the server must make room
+    ├── ArchiveBusyError     whoever holds the archive's database must let go of it
     └── NotFoundError        the address names nothing that exists
 
 Anything else that is raised is a mistake in the program.
@@ -29,6 +30,10 @@ class UploadError(StillairError):
 
 class DiskFullError(StillairError):
     """The disk of the archive has no room for what came."""
+
+
+class ArchiveBusyError(StillairError):
+    """The archive's database was held by something else for too long."""
 
 
 class NotFoundError(StillairError):

@@ -45,6 +45,7 @@ class Archive:
         self.database.migrate()
         shutil.rmtree(self.scratch, ignore_errors=True)
         self.scratch.mkdir()
+        self.raw.sweep()
         with self.database.reading() as session:
             waiting = set(session.scalars(select(Job.id).where(Job.state.in_(("queued", "running")))))
         waiting.add(UPLOADS)

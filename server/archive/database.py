@@ -12,6 +12,7 @@ from typing import Any
 from sqlalchemy import DateTime, Dialect, Engine, MetaData, TypeDecorator, create_engine, event
 from sqlalchemy.orm import DeclarativeBase, Session
 
+from server.archive.disk import disk_in_words
 from server.errors import StillairError
 from server.locations import migrations_folder
 
@@ -21,8 +22,8 @@ CONNECTION_SETTINGS = (
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = FULL",
     "PRAGMA foreign_keys = ON",
-    f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}",
 )
+READING_SETTINGS = ("PRAGMA foreign_keys = ON", "PRAGMA query_only = ON")
 TOO_NEW = (
     "The archive {file} is of version {found}, which a newer Stillair wrote (this one knows up to {newest}); "
     "open it with that one. Nothing in it was touched."
@@ -66,13 +67,17 @@ class Database:
     """One SQLite file. `reading` never blocks a writer; `writing` takes the write lock when it opens.
 
     A transaction that reads first and writes later can fail when another writer comes between; BEGIN
-    IMMEDIATE waits for its turn instead.
+    IMMEDIATE waits for its turn instead, `busy_timeout_ms` at most. With `read_only` every change is refused.
+
+    Both raise DiskFullError and ArchiveBusyError, a sentence for a person, where the disk or the file is to blame.
     """
 
-    def __init__(self, file: Path) -> None:
+    def __init__(self, file: Path, *, read_only: bool = False, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> None:
         self.file = file
+        self.busy_timeout_ms = busy_timeout_ms
+        self._read_only = read_only
         self._engine = create_engine(f"sqlite+pysqlite:///{file}")
-        event.listen(self._engine, "connect", _set_up_connection)
+        event.listen(self._engine, "connect", self._set_up_connection)
         event.listen(self._engine, "begin", _begin)
         self._writing_engine = self._engine.execution_options(**{BEGIN_OPTION: "IMMEDIATE"})
 
@@ -84,13 +89,13 @@ class Database:
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """A session that only reads."""
-        with Session(self._engine) as session:
+        with disk_in_words(), Session(self._engine) as session:
             yield session
 
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A session that is committed at the end, or rolled back whole when anything is raised."""
-        with Session(self._writing_engine) as session, session.begin():
+        with disk_in_words(), Session(self._writing_engine) as session, session.begin():
             yield session
 
     def version(self) -> str | None:
@@ -105,26 +110,30 @@ class Database:
         with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(target)) as copy:
             source.backup(copy)
 
+    def check_known(self) -> tuple[str | None, str | None]:
+        """The file's version and the newest one. Raises StillairError for a file that a newer program wrote."""
+        from alembic.script import ScriptDirectory
+
+        scripts = ScriptDirectory.from_config(_alembic_config())
+        found, newest = self.version(), scripts.get_current_head()
+        if found is not None and found not in {script.revision for script in scripts.walk_revisions()}:
+            raise StillairError(TOO_NEW.format(file=self.file, found=found, newest=newest))
+        return found, newest
+
     def migrate(self) -> None:
         """Bring the tables to the newest form, after a copy of the old one beside the file.
 
         Raises StillairError for a file that a newer program wrote; nothing is touched then.
         """
         from alembic import command
-        from alembic.config import Config
-        from alembic.script import ScriptDirectory
 
-        config = Config()
-        config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
-        scripts = ScriptDirectory.from_config(config)
-        found, newest = self.version(), scripts.get_current_head()
+        found, newest = self.check_known()
         if found == newest:
             return
         if found is not None:
-            if found not in {script.revision for script in scripts.walk_revisions()}:
-                raise StillairError(TOO_NEW.format(file=self.file, found=found, newest=newest))
             self.copy_to(self._copy_name(found))
-        with self._writing_engine.connect() as connection:
+        config = _alembic_config()
+        with disk_in_words(), self._writing_engine.connect() as connection:
             config.attributes["connection"] = connection
             command.upgrade(config, "head")
 
@@ -137,12 +146,21 @@ class Database:
         self._engine.dispose()
 
 
-def _set_up_connection(connection: Any, _record: Any) -> None:
-    connection.isolation_level = None  # the driver must not open transactions of its own
-    cursor = connection.cursor()
-    for setting in CONNECTION_SETTINGS:
-        cursor.execute(setting)
-    cursor.close()
+    def _set_up_connection(self, connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # the driver must not open transactions of its own
+        cursor = connection.cursor()
+        cursor.execute(f"PRAGMA busy_timeout = {self.busy_timeout_ms}")
+        for setting in READING_SETTINGS if self._read_only else CONNECTION_SETTINGS:
+            cursor.execute(setting)
+        cursor.close()
+
+
+def _alembic_config() -> Any:
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    return config
 
 
 def _begin(connection: Any) -> None:

@@ -10,10 +10,12 @@ from pathlib import Path
 
 from sqlalchemy.orm import Session
 
+from server.archive.disk import sync_folder
 from server.archive.tables import RawFile
 from server.errors import NotFoundError
 
 BLOCK_BYTES = 1 << 20
+UNFINISHED = "incoming-"
 
 
 def sha256_of(file: Path) -> str:
@@ -57,19 +59,18 @@ class RawStore:
         return kept
 
     def _link(self, source: Path, digest: str) -> bool:
-        place = self._place(digest)
-        place.parent.mkdir(parents=True, exist_ok=True)
+        place = self._make_room(digest)
         try:
             os.link(source, place)
         except OSError:
             return False
         place.chmod(0o444)
+        sync_folder(place.parent)
         return True
 
     def _copy(self, source: Path, digest: str) -> None:
-        place = self._place(digest)
-        place.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(dir=place.parent, prefix="incoming-")
+        place = self._make_room(digest)
+        handle, name = tempfile.mkstemp(dir=place.parent, prefix=UNFINISHED)
         try:
             with os.fdopen(handle, "wb") as target, source.open("rb") as stream:
                 shutil.copyfileobj(stream, target, BLOCK_BYTES)
@@ -77,9 +78,23 @@ class RawStore:
                 os.fsync(target.fileno())
             Path(name).chmod(0o444)
             Path(name).replace(place)
+            sync_folder(place.parent)
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
+
+    def sweep(self) -> None:
+        """Let go of copies that were never finished: of a program that was killed while it wrote them."""
+        for file in self._folder.glob(f"*/{UNFINISHED}*"):
+            file.unlink(missing_ok=True)
+
+    def _make_room(self, digest: str) -> Path:
+        """Where a file goes; its folder is there, even after a power cut."""
+        place = self._place(digest)
+        if not place.parent.is_dir():
+            place.parent.mkdir(parents=True, exist_ok=True)
+            sync_folder(place.parent.parent)
+        return place
 
     def _place(self, sha256: str) -> Path:
         if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy.exc import OperationalError
-
+from server.archive.disk import sync_folder
 from server.errors import DiskFullError
 
 SUFFIX = ".part"
 SPARE_BYTES = 64_000_000  # left free for the database and the results
-FULL = (errno.ENOSPC, errno.EDQUOT)
 NO_ROOM = "The disk of the archive has {free:.0f} MB free, too little for the {size:.0f} MB of {name}; make room there."
-FULL_NOW = "The disk of the archive is full; make room there, and what is coming in goes on where it stopped."
 
 
 class Parts:
@@ -83,28 +77,3 @@ class Parts:
 def free_bytes(folder: Path) -> int:
     """Bytes that may still be written to the disk of a folder."""
     return shutil.disk_usage(folder).free
-
-
-def sync_folder(folder: Path) -> None:
-    """Make names in a folder safe on disk, where a system knows such a thing."""
-    if os.name == "posix":
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
-
-
-@contextmanager
-def full_disk_in_words() -> Iterator[None]:
-    """A full disk, told by the system or by the database, becomes one sentence."""
-    try:
-        yield
-    except OSError as error:
-        if error.errno in FULL:
-            raise DiskFullError(FULL_NOW) from error
-        raise
-    except OperationalError as error:
-        if "disk is full" in str(error.orig):
-            raise DiskFullError(FULL_NOW) from error
-        raise

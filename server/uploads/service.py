@@ -13,10 +13,11 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.database import now_utc
+from server.archive.disk import disk_in_words
 from server.archive.events import record
 from server.archive.raw_files import sha256_of
 from server.errors import NotFoundError, UploadError
-from server.uploads.parts import Parts, full_disk_in_words
+from server.uploads.parts import Parts
 from server.uploads.tables import Upload
 
 KEPT_FOR = dt.timedelta(days=14)
@@ -103,7 +104,7 @@ class Uploads:
             who=who,
             device=device,
         )
-        with full_disk_in_words():
+        with disk_in_words():
             self._parts.make(upload.id)
             try:
                 with self._archive.database.writing() as session:
@@ -120,7 +121,7 @@ class Uploads:
 
         Raises NotFoundError.
         """
-        with self._lock(upload_id), full_disk_in_words():
+        with self._lock(upload_id), disk_in_words():
             upload = self._find(upload_id)
             if upload.state != RECEIVING:
                 return upload
@@ -135,7 +136,7 @@ class Uploads:
 
         Raises OffsetError when it stands elsewhere, TooLargeError for more than was announced, DiskFullError.
         """
-        with self._lock(upload_id), full_disk_in_words():
+        with self._lock(upload_id), disk_in_words():
             upload = self._find(upload_id)
             at = self._stands_at(upload) if upload.state == RECEIVING else upload.received_bytes
             if offset != at:

@@ -1,0 +1,48 @@
+"""What the disk says, in words; names that are there even after a power cut."""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from sqlalchemy.exc import OperationalError
+
+from server.errors import ArchiveBusyError, DiskFullError
+
+FULL = (errno.ENOSPC, errno.EDQUOT)
+FULL_NOW = "The disk of the archive is full; make room there and try again. Nothing is half there."
+BUSY_NOW = "Something else holds the archive's database and does not let go; try again. Nothing was changed."
+
+
+@contextmanager
+def disk_in_words() -> Iterator[None]:
+    """A full disk, told by the system or by the database, and a database that others hold: one sentence each.
+
+    Raises DiskFullError, ArchiveBusyError in place of what the system raised.
+    """
+    try:
+        yield
+    except OSError as error:
+        if error.errno in FULL:
+            raise DiskFullError(FULL_NOW) from error
+        raise
+    except OperationalError as error:
+        told = str(error.orig)
+        if "is full" in told:
+            raise DiskFullError(FULL_NOW) from error
+        if "is locked" in told:
+            raise ArchiveBusyError(BUSY_NOW) from error
+        raise
+
+
+def sync_folder(folder: Path) -> None:
+    """Make names in a folder safe on disk, where a system knows such a thing."""
+    if os.name == "posix":
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
