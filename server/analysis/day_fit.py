@@ -10,13 +10,14 @@ import numpy as np
 import server
 from server.analysis.bend_test import LEVEL, bend_statistics, tested_bends
 from server.analysis.day_findings import data_findings
-from server.analysis.day_grid import build_grid, rotating_mass
+from server.analysis.day_grid import build_grid, rotating_mass, wave_names
 from server.analysis.day_noise import day_noise
 from server.analysis.day_posterior import DayPosterior, DayProblem, bend_day, silent, solve_day
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import coast_downs, fit_findings
 from server.analysis.interval_method import CoastDown, interval_method, interval_method_from_times
+from server.analysis.joint_hold import widened_by_joints
 from server.analysis.load_data import AXLE_OF, SOURCE_OF, DayLoads, day_loads
 from server.analysis.load_findings import load_findings
 from server.analysis.load_priors import SCZ_MEASURED, load_parameters
@@ -37,8 +38,6 @@ from server.analysis.weather import DayAir, day_air
 from server.testday.values import Day, Finding, Quantity
 
 Progress = Callable[[float, str], None]
-SHORTEST_WAVE_M = 100.0
-MOST_WAVES = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +75,14 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     curves = [c for s, (_, p) in bends.items() if p < LEVEL / len(bends) for c in tested_bends(posterior, s)]
     if curves:
         posterior = bend_day(posterior, curves, options.seed)
+    posterior, held = widened_by_joints(posterior)
     say(0.85, "passes one by one")
     fits = pass_fits(posterior)
     setups = setup_results(posterior, passes, fits, bends, {s.name: s for s in day.setups})
     setups = tuple(_with_interval_method(s, posterior) for s in setups)
     setups, more = fit_findings(posterior, setups)
     checks = source_checks(posterior)
-    more += [*source_findings(checks), *load_findings(posterior, setups)]
+    more += [*held, *source_findings(checks), *load_findings(posterior, setups)]
     say(1.0, "done")
     return DayResult(
         name=day.name,
@@ -120,14 +120,14 @@ def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: Da
     names = tuple(s.name for s in day.setups if any(d.of.setup == s.name for d in data))
     setup_of = [names.index(d.of.setup) for d in data]
     grid = build_grid(data, setup_of, driver_masses(day), air, loads, day.reference_speed_mps)
-    waves = int(np.clip(grid.span_m / SHORTEST_WAVE_M, 0, MOST_WAVES)) if grid.position_m is not None else 0
+    waves = wave_names(grid)
     scale = fit_speed_scale(day.runs, passes, day.car)
     setups = [s for s in day.setups if s.name in names]
     constant = any(d.of.kind == "constant-speed" for d in data)
     more = load_parameters(day, setups, loads, constant) if grid.load_kinds else []
     priors = build_priors(day, setups, air, scale, waves, _measured(data), more)
     kinds = {kind for d in data for kind in d.series}
-    noise = day_noise(kinds, waves > 0, grid.load_kinds)
+    noise = day_noise(kinds, bool(waves), grid.load_kinds)
     return DayProblem(grid, priors, noise, names, day.car, air)
 
 

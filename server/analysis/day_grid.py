@@ -13,13 +13,18 @@ from server.analysis.pass_data import BLOCK_S, SCALE_SPEED_MPS, SPEEDOMETER, WHE
 from server.analysis.weather import DayAir
 from server.testday.values import Axle, FloatArray, Quantity
 
+SHORTEST_WAVE_M = 100.0
+MOST_WAVES = 9
+WAYS = {"out": 1.0, "back": -1.0}
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayGrid:
     """What never changes while the model is linearised again: nodes, passes, positions.
 
     of_node: pass index of every node, (n,); positions from the middle of the visited stretch, (n,), nan where
-    a pass logged none; driver_of_pass: index into the day's distinct driver masses; away_h: hours from the
+    a pass logged none; where no pass logged any, distances from each pass's own start, told_places False;
+    driver_of_pass: index into the day's distinct driver masses; away_h: hours from the
     weather's readings.
     """
 
@@ -36,8 +41,9 @@ class DayGrid:
     away_h: FloatArray
     warm: FloatArray
     day_h: FloatArray
-    position_m: FloatArray | None
+    position_m: FloatArray
     span_m: float
+    told_places: bool
     coasting: np.ndarray
     load_kinds: tuple[int, ...]
     loads: DayLoads | None
@@ -66,13 +72,8 @@ def build_grid(  # noqa: PLR0917 - the parts of a day
     running = np.concatenate([p.since_start_s + p.time_s - p.time_s[0] for p in passes])
     warm = np.exp(-running / WARM_UP_S)
     coasting = np.array([p.of.kind == "coast-down" for p in passes])[of_node]
-    position, span = None, 0.0
-    if any(p.position_m is not None for p in passes):
-        joined = np.concatenate(
-            [np.full(len(p.time_s), np.nan) if p.position_m is None else p.position_m for p in passes]
-        )
-        low, high = float(np.nanmin(joined)), float(np.nanmax(joined))
-        position, span = joined - 0.5 * (low + high), high - low
+    position, told_places = _places(passes)
+    low, high = float(np.nanmin(position)), float(np.nanmax(position))
     return DayGrid(
         passes=tuple(passes),
         setup_of_pass=tuple(setup_of_pass),
@@ -87,8 +88,9 @@ def build_grid(  # noqa: PLR0917 - the parts of a day
         away_h=np.array([air.away_h(p.clock_s) for p in passes]),
         warm=warm - np.mean(warm[coasting] if coasting.any() else warm),
         day_h=np.array([(p.clock_s - mean_clock) / 3600.0 for p in passes]),
-        position_m=position,
-        span_m=span,
+        position_m=position - 0.5 * (low + high),
+        span_m=high - low,
+        told_places=told_places,
         coasting=coasting,
         load_kinds=kinds_of([p.loads for p in passes]),
         loads=loads,
@@ -174,13 +176,36 @@ def to_nodes(grid: DayGrid, x: FloatArray) -> FloatArray:
 
 
 def wave_shapes(grid: DayGrid, priors: Priors) -> dict[str, FloatArray]:
-    """Undulation of the straight: cosines and sines of the position at the steps' middles, 0 without a position."""
-    if grid.position_m is None:
-        return {}
+    """Undulation of the straight: cosines and sines of the position at the steps' middles, 0 where it is unknown.
+
+    Without logged positions each way has an undulation of its own, over the distance from the passes' start:
+    passes that start at the same place meet the same bumps at the same speeds, which no number of them averages out.
+    """
     shapes = {}
     for parameter in priors.parameters:
         if parameter.name.startswith("wave_"):
-            _, part, order = parameter.name.split("_")
+            _, part, order, *way = parameter.name.split("_")
             phase = 2.0 * np.pi * int(order) * grid.position_m / (1.15 * grid.span_m)
-            shapes[parameter.name] = np.nan_to_num(np.cos(phase) if part == "cos" else np.sin(phase))
+            shape = np.nan_to_num(np.cos(phase) if part == "cos" else np.sin(phase))
+            shapes[parameter.name] = shape * _on_way(grid, *way)
     return shapes
+
+
+def wave_names(grid: DayGrid) -> list[str]:
+    """The undulation's parts: cosines and sines down to waves of 100 m, once for the road or once for each way."""
+    count = int(np.clip(grid.span_m / SHORTEST_WAVE_M, 0, MOST_WAVES))
+    ways = [""] if grid.told_places else [f"_{way}" for way, sign in WAYS.items() if sign in grid.direction]
+    return [f"wave_{part}_{j + 1}{way}" for way in ways for j in range(count) for part in ("cos", "sin")]
+
+
+def _on_way(grid: DayGrid, way: str = "") -> FloatArray | float:
+    """1 at the nodes of passes that go that way, 0 at others; 1 everywhere for the road that both share."""
+    return (grid.direction[grid.of_node] == WAYS[way]).astype(np.float64) if way else 1.0
+
+
+def _places(passes: Sequence[PassData]) -> tuple[FloatArray, bool]:
+    """Positions at the nodes, or else distances from the passes' starts; and whether positions were logged."""
+    if any(p.position_m is not None for p in passes):
+        logged = [np.full(len(p.time_s), np.nan) if p.position_m is None else p.position_m for p in passes]
+        return np.concatenate(logged), True
+    return np.concatenate([p.path.integ()(p.time_s) - p.path.integ()(p.time_s[0]) for p in passes]), False

@@ -250,7 +250,8 @@ def _prior(problem: DayProblem, point: Point, values: dict[str, float]) -> tuple
     scale = np.ones(p)
     waves = [i for i, q in enumerate(priors.parameters) if q.name.startswith("wave_")]
     if waves:
-        scale[waves] = (priors.u[waves] / (values["wave"] * np.sqrt(2.0 / len(waves)))) ** 2
+        count = len({priors.parameters[i].name.split("_")[2] for i in waves})
+        scale[waves] = (priors.u[waves] / (values["wave"] / np.sqrt(count))) ** 2
     if len(problem.bent):
         scale[list(problem.bent)] = (BEND_HIDDEN / BEND_SEEN) ** 2
     precision[np.arange(p), np.arange(p)] = scale

@@ -95,13 +95,14 @@ def build_priors(  # noqa: PLR0917 - the parts of a day
     setups: Sequence[Setup],
     air: DayAir,
     scale: SpeedScale | None,
-    waves: int,
+    waves: Sequence[str],
     measured: Mapping[tuple[str, str], Quantity] | None = None,
     more: Sequence[Parameter] = (),
 ) -> Priors:
     """Every shared parameter of the day's model, in column order.
 
-    measured: (setup, axle) → what is assumed of a downforce area that sensors measure; more: further parameters.
+    waves: names of the undulation's parts; measured: (setup, axle) → what is assumed of a downforce area that
+    sensors measure; more: further parameters.
     """
     parameters: list[Parameter] = []
     for setup in setups:
@@ -130,10 +131,8 @@ def build_priors(  # noqa: PLR0917 - the parts of a day
     parameters.append(plain("air_away", "air away from its weather readings", AIR_AWAY_PER_H, "1/h"))
     parameters += _speed_parameters(day, scale)
     parameters += _speedometer_parameters(day)
-    for j in range(waves):
-        for shape in ("cos", "sin"):
-            name = f"wave_{shape}_{j + 1}"
-            parameters.append(Parameter(name, "undulation of the straight", 0.0, WAVE_SD, "–", "default"))
+    for name in waves:
+        parameters.append(Parameter(name, "undulation of the straight", 0.0, WAVE_SD, "–", "default"))
     parameters += more
     correlation = np.eye(4)
     if scale is not None:

@@ -14,17 +14,28 @@ resistance 1 % too large; an offset d adds 2 k d V to the resistance, which is l
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.polynomial import Chebyshev
 from scipy.optimize import least_squares
 
 from server.analysis.pass_data import BLOCK_S, SPEEDOMETER, BlockSeries, PassData, run_clock_zero
 from server.analysis.result import Pass
-from server.analysis.typed_passes import typed_marks
+from server.analysis.typed_passes import direction_of, typed_marks
 from server.testday.values import Day, FloatArray, Run
 
-# Shape of a coast-down, dV/dt = −(A + B V²), where few marks tell it: medians and u of the logs.
-TYPICAL_A_MPS2, TYPICAL_B_PER_M, U_LOG_A, U_LOG_B = 0.25, 0.0015, 0.7, 1.2
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shape:
+    """What is known of A [m/s²] and B [1/m] of dV/dt = −(A + B V²): logs and their u, shape (2,)."""
+
+    log: FloatArray
+    u: FloatArray
+
+
+TYPICAL = Shape(np.log([0.25, 0.0015]), np.array([0.7, 1.2]))  # from light cars to heavy ones
+U_OF_ONE = 0.1  # how far wind and tyres make one coast-down's A and B differ from the others'
 PATH_U_MPS = 0.2
 
 
@@ -35,7 +46,7 @@ def build_typed_pass(run: Run, found: Pass, day: Day) -> PassData | None:
         return None
     typed, one = taken
     nodes = np.arange(found.start_s + 0.5 * BLOCK_S, found.end_s - 0.499 * BLOCK_S, BLOCK_S)
-    path = coast_path(one.time_s, one.speed_mps, nodes)
+    path = coast_path(one.time_s, one.speed_mps, nodes, common_shape(day, run.setup, found.direction))
     node = np.clip(((one.time_s - found.start_s) / BLOCK_S).astype(np.int64), 0, len(nodes) - 1)
     slope = np.asarray(path.deriv()(one.time_s))
     variance = typed.speed_u_mps**2 + (slope * typed.seconds_u_s) ** 2
@@ -53,28 +64,51 @@ def build_typed_pass(run: Run, found: Pass, day: Day) -> PassData | None:
     )
 
 
-def coast_path(time_s: FloatArray, speed_mps: FloatArray, nodes: FloatArray) -> Chebyshev:
-    """A smooth speed through a few marks: dV/dt = −(A + B V²), so V = √(A/B) tan(φ − √(AB) (t − t0)).
+def common_shape(day: Day, setup: str, direction: int) -> Shape:
+    """The shape that a day's typed coast-downs of one setup and direction have in common.
 
-    time_s, speed_mps: marks, shape (n,); nodes: where the speed is wanted (m,) [s]. A, B and the start are least
-    squares over the marks, with wide priors where the marks are too few. Closed form: separation of variables, as
-    in texts on coast-downs (from memory).
+    A path through the few marks of one pass would follow their errors, and marks that happened to come late would
+    count for more: that biased areas by −2 % where the speed halved and no more. Together they hardly follow any.
     """
-    shift = np.log([TYPICAL_A_MPS2, TYPICAL_B_PER_M])
+    group = [
+        one
+        for run in day.runs
+        for recording in run.recordings
+        for one in (recording.typed.coast_downs if recording.typed is not None else ())
+        if (run.setup, direction_of(run, one)) == (setup, direction)
+    ]
+    starts = [float(one.speed_mps[0]) for one in group]
 
     def off(x: FloatArray) -> FloatArray:
-        left = (_tangent(x, shift, time_s - time_s[0]) - speed_mps) / PATH_U_MPS
-        return np.concatenate([left, [x[1] / U_LOG_A, x[2] / U_LOG_B]])
+        parts = [
+            (_tangent(v0, x[:2], one.time_s - one.time_s[0]) - one.speed_mps) / PATH_U_MPS
+            for v0, one in zip(x[2:], group, strict=True)
+        ]
+        return np.concatenate([*parts, (x[:2] - TYPICAL.log) / TYPICAL.u])
 
-    best = least_squares(off, np.array([float(speed_mps[0]), 0.0, 0.0]), x_scale=np.array([1.0, 0.3, 0.3])).x
+    best = least_squares(off, np.array([*TYPICAL.log, *starts])).x
+    return Shape(best[:2], np.array([U_OF_ONE, U_OF_ONE]))
+
+
+def coast_path(time_s: FloatArray, speed_mps: FloatArray, nodes: FloatArray, shape: Shape = TYPICAL) -> Chebyshev:
+    """A smooth speed through a few marks: dV/dt = −(A + B V²), so V = √(A/B) tan(φ − √(AB) (t − t0)).
+
+    time_s, speed_mps: marks, shape (n,); nodes: where the speed is wanted, (m,) [s]; shape: what is known of A and B
+    before. A, B and the start are least squares over the marks. Closed form: separation of variables (from memory).
+    """
+
+    def off(x: FloatArray) -> FloatArray:
+        left = (_tangent(x[2], x[:2], time_s - time_s[0]) - speed_mps) / PATH_U_MPS
+        return np.concatenate([left, (x[:2] - shape.log) / shape.u])
+
+    best = least_squares(off, np.array([*shape.log, float(speed_mps[0])])).x
     domain = [float(nodes[0]) - 0.5 * BLOCK_S, float(nodes[-1]) + 0.5 * BLOCK_S]
     dense = np.linspace(domain[0], domain[1], 60)
-    return Chebyshev.fit(dense, _tangent(best, shift, dense - time_s[0]), 7, domain=domain)
+    return Chebyshev.fit(dense, _tangent(best[2], best[:2], dense - time_s[0]), 7, domain=domain)
 
 
-def _tangent(x: FloatArray, shift: FloatArray, since_s: FloatArray) -> FloatArray:
-    """V(t) [m/s] from (V0, log A, log B) less `shift`; goes on in a straight line where it would pass 0."""
-    a, b = np.exp(np.clip(x[1:] + shift, -12.0, 3.0))
-    turn = np.sqrt(a * b)
-    phase = np.arctan(x[0] * np.sqrt(b / a)) - turn * since_s
+def _tangent(start_mps: float, log: FloatArray, since_s: FloatArray) -> FloatArray:
+    """V(t) [m/s] from V0 and (log A, log B); goes on in a straight line where it would pass 0."""
+    a, b = np.exp(np.clip(log, -14.0, 3.0))
+    phase = np.arctan(start_mps * np.sqrt(b / a)) - np.sqrt(a * b) * since_s
     return np.asarray(np.sqrt(a / b) * np.where(phase > 0.0, np.tan(np.maximum(phase, 0.0)), phase))

@@ -48,6 +48,11 @@ def typed_marks(run: Run, found: Pass) -> tuple[TypedTimes, TypedCoastDown] | No
     return None
 
 
+def direction_of(run: Run, one: TypedCoastDown) -> int:
+    """+1 out, −1 back, 0 unknown; the run sheet's word where the coast-down has none."""
+    return SIGN[one.direction or run.direction]
+
+
 def _typed(run: Run) -> list[TypedTimes]:
     return [recording.typed for recording in run.recordings if recording.typed is not None]
 
@@ -59,7 +64,7 @@ def _pass(run: Run, typed: TypedTimes, one: TypedCoastDown) -> Pass:
         run=run.number,
         setup=run.setup,
         kind="coast-down",
-        direction=SIGN[one.direction or run.direction],
+        direction=direction_of(run, one),
         start_s=float(one.time_s[0]),
         end_s=float(one.time_s[-1]),
         used=not in_gear,

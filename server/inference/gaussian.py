@@ -63,9 +63,11 @@ def keep_as_stated(
 ) -> tuple[FloatArray, FloatArray]:
     """Information and score after which some parameters keep their prior, while the others still feel its width.
 
-    For inputs that the rows can't tell but that a small misfit of theirs would move far: their own information
-    becomes Λ_ko Λ_oo⁻¹ Λ_ok and their score −Λ_ko m_o, m_o the others' mean with the parameters at their prior mean,
-    which must be 0 ("consider" parameters; Schmidt 1966, Advances in Control Systems 3, 293–340, from memory).
+    For inputs that the rows can't tell but that a small misfit of theirs would move far: mean 0 and the prior's own
+    marginal covariance S_kk afterwards, whatever the others do, though prior or rows link them. With the joint
+    precision J, prior P and prior mean m, their information becomes J_ko J_oo⁻¹ J_ok + S_kk⁻¹ − P_kk and their score
+    (P m)_k − J_ko m_o, m_o the others' mean with the kept ones at their prior mean, which must be 0 ("consider"
+    parameters; Schmidt 1966, Advances in Control Systems 3, 293–340, from memory).
 
     information: EᵀE, (p, p); score: Eᵀe_0, (p,); places: (k,). Returns changed copies. Raises ValueError for a prior
     mean off 0.
@@ -78,6 +80,8 @@ def keep_as_stated(
     link = joint[np.ix_(others, places)]
     mean = cho_solve((root, True), (prior_precision @ prior_mean - score)[others])
     information, score = information.copy(), score.copy()
-    information[np.ix_(places, places)] = link.T @ cho_solve((root, True), link)
-    score[places] = -(link.T @ mean)
+    tie = prior_precision[np.ix_(others, places)]
+    lost = tie.T @ np.linalg.solve(prior_precision[np.ix_(others, others)], tie)  # P_kk − S_kk⁻¹
+    information[np.ix_(places, places)] = link.T @ cho_solve((root, True), link) - lost
+    score[places] = (prior_precision @ prior_mean)[places] - link.T @ mean
     return information, score

@@ -29,6 +29,7 @@ CODES: dict[str, str] = {
     "energy-open": "Work of the fitted forces and lost kinetic energy differ.",
     "linear-resistance": "The growth of rolling and driveline drag with speed limits the result.",
     "sources-disagree": "Two sources of an axle's load differ by more than their uncertainties allow.",
+    "joints-hold": "What joints can hold back is a large part of an axle's load; its downforce area is wider by that.",
     "downforce-bends": "SCz changes with ride height; the areas are those at the reference condition.",
     "load-stuck": "An axle's load stays within the friction of its joints, so its downforce cannot be had.",
     "zero-wanders": "The zero of a load sensor wanders over the day more than such a sensor should.",

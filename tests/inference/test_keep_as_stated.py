@@ -48,3 +48,17 @@ def test_two_kept_parameters_keep_their_joint_prior() -> None:
     np.testing.assert_allclose(posterior.mean[places], 0.0, atol=1e-12)
     block = np.linalg.inv(prior[np.ix_(places, places)])
     np.testing.assert_allclose(posterior.covariance()[np.ix_(places, places)], block, rtol=1e-9)
+
+
+@pytest.mark.parametrize("places", [[0], [0, 3]])
+def test_a_prior_that_links_it_to_others_moves_it_no_more_than_rows_do(places: list[int]) -> None:
+    """Linked in the prior to a parameter that the rows pull far off: mean 0 and its marginal prior all the same."""
+    information, score, chi2, mean, prior = case(9)
+    prior[0, 2] = prior[2, 0] = 0.9
+    prior[2, 3] = prior[3, 2] = -0.7
+    mean[2] = 5.0
+    changed, moved = keep_as_stated(information, score, mean, prior, np.array(places))
+    posterior = condition(changed, moved, chi2, 0.0, mean, prior)
+    np.testing.assert_allclose(posterior.mean[places], 0.0, atol=1e-10)
+    block = np.linalg.inv(prior)[np.ix_(places, places)]
+    np.testing.assert_allclose(posterior.covariance()[np.ix_(places, places)], block, rtol=1e-8)
