@@ -58,7 +58,7 @@ def named(title: str, column: int = 2) -> dict[str, str]:
 
 
 def test_commands() -> None:
-    exist = {command.callback.__name__ for command in command_line.registered_commands if command.callback}
+    exist = {one.name or one.callback.__name__ for one in command_line.registered_commands if one.callback}
     assert set(named("Commands", 1)) == exist
     assert all(f"server {name}" in README for name in exist)
 

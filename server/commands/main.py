@@ -9,9 +9,12 @@ import typer
 
 from server import __version__
 from server.commands.demo import demo
+from server.commands.export_day import export
 from server.commands.fit import finding_codes, fit
+from server.commands.import_day import import_days
 from server.commands.serve import serve
 from server.commands.study import study
+from server.commands.verify import verify
 from server.errors import StillairError
 from server.locations import named_data_folder, use_numba_cache
 
@@ -52,6 +55,9 @@ def stillair(
     Your own day, as text:           stillair fit "2026-05-09 long apron"
     The same for another program:    stillair fit "2026-05-09 long apron" --json
     Do the intervals hold:           stillair study "2026-05-09 long apron"
+    Folders into the archive:        stillair import "2026-05-09 long apron"
+    A day out of it, byte for byte:  stillair export 3 "long apron"
+    Is all as it was kept:           stillair verify
     What a command takes:            stillair fit --help
 
     From a clone, `python3 -m server` (on Windows `py -m server`) stands for `stillair`.
@@ -62,6 +68,9 @@ app.command(short_help="Open the pages on a made-up test day.")(demo)
 app.command(short_help="Open the pages for your own days.")(serve)
 app.command(short_help="Fit a test-day folder, as text or JSON.", epilog=finding_codes())(fit)
 app.command(short_help="Hold the intervals against simulated days.")(study)
+app.command("import", short_help="Keep test-day folders in the archive.")(import_days)
+app.command(short_help="Write a day of the archive as a folder.")(export)
+app.command(short_help="Check that all is as it was kept.")(verify)
 
 
 def main() -> None:

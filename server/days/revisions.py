@@ -139,7 +139,7 @@ def _keep(
             day_id=day_id,
             subject=made.subject,
             before=made.before,
-            after={"revision": revision.number, "value": made.after},
+            after={"revision": revision.number, "content_sha256": revision.content_sha256, "value": made.after},
             reason=reason,
         )
         return Revised(revision.number, queue_refit(archive, session, revision, made.what, who), made.what)

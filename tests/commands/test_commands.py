@@ -22,7 +22,7 @@ from server.locations import sample_day_folders
 from server.testday.findings import CODES
 from tests.analysis.made_result import made_result
 
-COMMANDS = ("demo", "serve", "fit", "study")
+COMMANDS = ("demo", "serve", "fit", "study", "import", "export", "verify")
 RUNNER = CliRunner()
 
 

@@ -1,0 +1,1 @@
+"""Who did what when, and whether all that was kept is as it was."""
