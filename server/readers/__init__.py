@@ -7,10 +7,13 @@ from pathlib import Path
 from server.testday.values import RawLog
 
 
-def open_log(path: Path | str, *, name: str = "", time_column: str | None = None) -> RawLog:
+def open_log(
+    path: Path | str, *, name: str = "", time_column: str | None = None, signals: Path | None = None
+) -> RawLog:
     """Read a logger file, whatever its format.
 
     name: how sentences name the file, its file name if empty. time_column: a person's word on the time.
+    signals: database of the signals that a raw bus log's frames carry.
     Raises LogError with one sentence where the file cannot be used.
     """
     from server.readers.typed_times import is_typed_times, read_typed_times

@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from functools import partial
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -30,7 +31,7 @@ def join_run(
     Raises LogError with what must be said first: an unclear role or unit, a missing column, no speed.
     """
     chosen = {**day_channels, **run.channels}
-    logs = [(log, opened(open_file, log.file, chosen.get("time"))) for log in run.logs]
+    logs = [(log, opened(open_file, log, chosen.get("time"))) for log in run.logs]
     assigned = [assigned_roles(raw, chosen, car) for _, raw in logs]
     _refuse_unclear(run, logs, assigned)
     recordings = tuple(
@@ -40,8 +41,14 @@ def join_run(
     return replace(run, recordings=recordings)
 
 
-def opened(open_file: OpenFile, file: str, time_column: str | None) -> RawLog:
-    """Open a log; once more with a person's word on the time where another column was taken for it."""
+def opened(open_file: OpenFile, log: LogFile, time_column: str | None) -> RawLog:
+    """Open a log; once more with a person's word on the time where another column was taken for it.
+
+    open_file is called with signals=… only where the log names a database of its own.
+    """
+    file = log.file
+    if log.signals is not None:
+        open_file = partial(open_file, signals=log.signals)
     if time_column is None or time_column == NOTHING:
         return open_file(file)
     try:

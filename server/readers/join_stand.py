@@ -27,7 +27,7 @@ def join_stand_log(
     channels: the test's own role → column; of the day's, those count that this log has.
     Raises LogError, one sentence, where none of the wanted roles can be had.
     """
-    raw = opened(open_file, log.file, channels.get("time", day_channels.get("time")))
+    raw = opened(open_file, log, channels.get("time", day_channels.get("time")))
     for role, column in channels.items():
         if role not in ("time", *ROLES) or (role != "time" and _lacks(raw, column)):
             raise LogError(f"{raw.file}: no column '{column}' as {line_to_add(role, column)} says; {_held(raw)}.")

@@ -18,9 +18,8 @@ from server.testday.folder_table import Table
 from server.testday.logged_defaults import logged_defaults
 from server.testday.values import AxleLoading, Car, Day, Finding, LogFile, RawLog, Recording, Run, SpinDown
 
-OpenFile = Callable[
-    [str, str | None], RawLog
-]  # a log's name in the folder, a person's word on its time column
+# a log's name in the folder, a person's word on its time column, the name of the database of its signals
+OpenFile = Callable[[str, str | None, str | None], RawLog]
 
 
 def load_day(path: Path | str) -> Day:
@@ -35,8 +34,18 @@ def load_day(path: Path | str) -> Day:
     folder = Path(path).parent if Path(path).name == FILE else Path(path)
     for run in day.runs:
         for log in run.logs:
-            existing(folder, Table({}, FILE, f"[[runs]] {run.number}", []), "log", log.file)
-    return join_logs(day, lambda file, column: open_log(folder / file, name=file, time_column=column))
+            place = Table({}, FILE, f"[[runs]] {run.number}", [])
+            existing(folder, place, "log", log.file)
+            if log.signals is not None:
+                existing(folder, place, "signals", log.signals)
+    if day.signals is not None:
+        existing(folder, Table({}, FILE, "", []), "signals", day.signals)
+
+    def open_file(file: str, column: str | None, signals: str | None) -> RawLog:
+        database = None if signals is None else folder / signals
+        return open_log(folder / file, name=file, time_column=column, signals=database)
+
+    return join_logs(day, open_file)
 
 
 def join_logs(day: Day, open_file: OpenFile) -> Day:
@@ -70,13 +79,13 @@ class _Shelf:
         self._uses = Counter(file for run in day.runs for file in _files(run))
         self._uses.update(test.log.file for test in day.spin_downs)
         self._uses.update(test.log.file for test in day.axle_loadings)
-        self._open: dict[tuple[str, str | None], RawLog] = {}
+        self._open: dict[tuple[str, str | None, str | None], RawLog] = {}
         self.dates: dict[str, dt.date | None] = {}
 
     def join(self, run: Run) -> Run:
         """Return the run with its recordings."""
         joined = join_run(run, self.get, self._day.car, self._day.channels, timezone=self._day.timezone)
-        self.dates |= {file: log.start_date for (file, _), log in self._open.items() if file in _files(run)}
+        self.dates |= {file: log.start_date for (file, *_), log in self._open.items() if file in _files(run)}
         self._let_go(_files(run))
         return joined
 
@@ -93,11 +102,11 @@ class _Shelf:
         self._uses.subtract(files)
         self._open = {key: log for key, log in self._open.items() if self._uses[key[0]]}
 
-    def get(self, file: str, time_column: str | None = None) -> RawLog:
-        """Return a log, read the first time that it is asked for with this word on its time."""
-        key = (file, time_column)
+    def get(self, file: str, time_column: str | None = None, signals: str | None = None) -> RawLog:
+        """Return a log, read the first time that it is asked for with these words on its time and signals."""
+        key = (file, time_column, signals or self._day.signals)
         if key not in self._open:
-            self._open[key] = self._open_file(file, time_column)
+            self._open[key] = self._open_file(*key)
         return self._open[key]
 
 

@@ -14,7 +14,7 @@ from server.testday.folder_car import read_car
 from server.testday.folder_channels import read_channels
 from server.testday.folder_checks import doubts
 from server.testday.folder_numbers import exact_number
-from server.testday.folder_paths import inside
+from server.testday.folder_paths import inside, signals_inside
 from server.testday.folder_predictions import read_predictions
 from server.testday.folder_runs import read_runs
 from server.testday.folder_setups import read_setups
@@ -65,6 +65,7 @@ def read_folder(path: Path | str) -> Day:
         predictions=read_predictions(folder, setups, findings),
         spin_downs=read_spin_downs(root, folder),
         axle_loadings=read_axle_loadings(root, folder),
+        signals=signals_inside(folder, root),
         findings=_closed(root),
     )
 

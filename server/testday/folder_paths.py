@@ -26,6 +26,12 @@ def inside(folder: Path, table: Table, key: str, named: str) -> str:
     return str(path)
 
 
+def signals_inside(folder: Path, table: Table) -> str | None:
+    """Return the signal database that a table names for raw bus logs, or None."""
+    named = table.text("signals")
+    return None if named is None else inside(folder, table, "signals", named)
+
+
 def existing(folder: Path, table: Table, key: str, named: str) -> Path:
     """Return the path of a file that must be there."""
     path = folder / inside(folder, table, key, named)

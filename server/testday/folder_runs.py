@@ -11,7 +11,7 @@ from server.testday import folder_keys as keys
 from server.testday.defaults import missing_quantity
 from server.testday.folder_channels import read_channels
 from server.testday.folder_numbers import clock, exact_number, needed_number, number, quantity, spoken
-from server.testday.folder_paths import inside
+from server.testday.folder_paths import inside, signals_inside
 from server.testday.folder_setups import setup_of_run
 from server.testday.folder_table import Table, listing
 from server.testday.values import Coasting, Direction, LogFile, PassEdit, Run, Setup
@@ -56,7 +56,7 @@ def _run(table: Table, position: int, folder: Path, setups: tuple[Setup, ...]) -
 
 
 def _logs(table: Table, folder: Path) -> tuple[LogFile, ...]:
-    """Read log = "…" or logs = […]; from_s, to_s and clock_offset_s of the run hold where a log has none."""
+    """Read log = "…" or logs = […]; from_s, to_s, clock_offset_s, signals of the run hold where a log has none."""
     single, several = table.get("log"), table.get("logs")
     if single is not None and several is not None:
         table.refuse("log", "is given beside logs; give one of them.")
@@ -91,7 +91,8 @@ def _log(table: Table, key: str, run: Table, folder: Path) -> LogFile:
     )
     if start is not None and end is not None and end <= start:
         table.refuse("to_s", f"is {end:g}, not after from_s = {start:g}.")
-    return LogFile(inside(folder, table, key, named), offset or 0.0, start, end)
+    signals = signals_inside(folder, table) or signals_inside(folder, run)
+    return LogFile(inside(folder, table, key, named), offset or 0.0, start, end, signals)
 
 
 def _pass(table: Table) -> PassEdit:

@@ -9,7 +9,7 @@ from server.testday import folder_keys as keys
 from server.testday.folder_channels import read_channels
 from server.testday.folder_keys import Key
 from server.testday.folder_numbers import exact_number, needed_number, quantity, quantity_or_default
-from server.testday.folder_paths import inside
+from server.testday.folder_paths import inside, signals_inside
 from server.testday.folder_table import Table
 from server.testday.values import AxleLoading, LogFile, SpinDown
 
@@ -33,7 +33,9 @@ def _spin_down(table: Table, folder: Path) -> SpinDown:
     if start is not None and end is not None and end <= start:
         table.refuse("to_s", f"is {end:g}, not after from_s = {start:g}.")
     return SpinDown(
-        LogFile(file, from_s=start, to_s=end), channels=_channels(table), notes=table.text("notes") or ""
+        LogFile(file, from_s=start, to_s=end, signals=signals_inside(folder, table)),
+        channels=_channels(table),
+        notes=table.text("notes") or "",
     )
 
 
@@ -56,7 +58,7 @@ def _loading(table: Table, folder: Path) -> AxleLoading:
     return AxleLoading(
         axle=end,
         mass_kg=mass,
-        log=LogFile(file),
+        log=LogFile(file, signals=signals_inside(folder, table)),
         bare_s=bare,
         loaded_s=loaded,
         share=quantity_or_default(table, keys.LOADING_SHARE),

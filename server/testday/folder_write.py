@@ -91,6 +91,7 @@ def _root_pairs(day: Day) -> Pairs:
         **number(keys.REFERENCE_SPEED, day.reference_speed_mps),
         "notes": day.notes or None,
         "weather": WEATHER_FILE if weather_as_csv(day) else None,
+        "signals": day.signals,
     }
 
 
@@ -121,6 +122,8 @@ def _check_names(day: Day, folder: Path) -> None:
             inside(folder, _place(run), "log", log.file)
     for label, log in _stand_logs(day):
         inside(folder, Table({}, FILE, label, []), "log", log.file)
+    for label, named in _databases(day):
+        inside(folder, Table({}, FILE, label, []), "signals", named)
 
 
 def _copy_files(day: Day, source: Path, folder: Path) -> None:
@@ -134,6 +137,8 @@ def _copy_files(day: Day, source: Path, folder: Path) -> None:
         inside(source, Table({}, FILE, label, []), "log", log.file)
         if (source / log.file).is_file():  # a stand test whose log is gone stops no day
             _copy(source / log.file, folder / log.file)
+    for label, named in _databases(day):
+        _copy(existing(source, Table({}, FILE, label, []), "signals", named), folder / named)
     for origin in (source / name for name in _TUFTS):
         if origin.is_dir() and not origin.is_symlink():
             shutil.copytree(origin, folder / origin.name, dirs_exist_ok=True, ignore=_links)
@@ -158,6 +163,13 @@ def _stand_logs(day: Day) -> list[tuple[str, LogFile]]:
     """The logs of the tests of the standing car, each with what a sentence calls its table."""
     named = [(f"[[spin_downs]] {n}", test.log) for n, test in enumerate(day.spin_downs, start=1)]
     return named + [(f"[[axle_loadings]] {n}", test.log) for n, test in enumerate(day.axle_loadings, start=1)]
+
+
+def _databases(day: Day) -> list[tuple[str, str]]:
+    """The signal databases of the day, each with what a sentence calls the first table that names it."""
+    named = [("", day.signals), *((f"[[runs]] {run.number}", log.signals) for run in day.runs for log in run.logs)]
+    named += [(label, log.signals) for label, log in _stand_logs(day)]
+    return list({file: (label, file) for label, file in reversed(named) if file is not None}.values())
 
 
 def _place(run: Run) -> Table:

@@ -13,6 +13,7 @@ def spin_down_pairs(spin_down: SpinDown) -> Pairs:
     """Return one [[spin_downs]] without its channels."""
     return {
         "log": spin_down.log.file,
+        "signals": spin_down.log.signals,
         **number(keys.FROM, spin_down.log.from_s),
         **number(keys.TO, spin_down.log.to_s),
         "notes": spin_down.notes or None,
@@ -24,6 +25,7 @@ def axle_loading_pairs(loading: AxleLoading) -> Pairs:
     return {
         "axle": loading.axle,
         "log": loading.log.file,
+        "signals": loading.log.signals,
         **number(keys.BARE_FROM, loading.bare_s[0]),
         **number(keys.BARE_TO, loading.bare_s[1]),
         **number(keys.LOADED_FROM, loading.loaded_s[0]),

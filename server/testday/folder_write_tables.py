@@ -176,9 +176,10 @@ def run_pairs(run: Run) -> Pairs:
 
 
 def log_pairs(key: str, log: LogFile) -> Pairs:
-    """Return a log's file, clock offset and cuts."""
+    """Return a log's file, the database of its signals, clock offset and cuts."""
     return {
         key: log.file,
+        "signals": log.signals,
         **number(keys.CLOCK_OFFSET, log.clock_offset_s or None),
         **number(keys.FROM, log.from_s),
         **number(keys.TO, log.to_s),

@@ -115,12 +115,16 @@ class Signal:
 
 @dataclass(frozen=True, slots=True)
 class LogFile:
-    """A run's log as named in the day: path inside the folder, clock offset, part of the file used."""
+    """A run's log as named in the day: path inside the folder, clock offset, part of the file used.
+
+    signals: file in the folder that says which signals a raw bus log's frames carry; the day's where None.
+    """
 
     file: str
     clock_offset_s: float = 0.0
     from_s: float | None = None
     to_s: float | None = None
+    signals: str | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -312,7 +316,7 @@ class PredictionCase:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Day:
-    """Everything that is known of one test day."""
+    """Everything that is known of one test day. signals: as in `LogFile`, for all raw bus logs of the day."""
 
     name: str
     date: dt.date | None
@@ -329,3 +333,4 @@ class Day:
     spin_downs: tuple[SpinDown, ...] = ()
     axle_loadings: tuple[AxleLoading, ...] = ()
     findings: tuple[Finding, ...] = ()
+    signals: str | None = None

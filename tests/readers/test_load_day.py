@@ -12,6 +12,7 @@ import pytest
 
 from server.errors import DayFolderError, LogError
 from server.readers import load_day as module
+from server.readers.join import opened
 from server.readers.load_day import join_logs, load_day
 from server.testday.folder import read_folder
 from server.testday.values import Car, Channel, Day, RawLog, Recording, Run
@@ -50,11 +51,13 @@ class Logs:
 
     def __init__(self, clocks: dict[str, float], dates: dict[str, dt.date] | None = None) -> None:
         self.opened: list[str] = []
+        self.databases: list[str | None] = []
         self.time_columns: list[str | None] = []
         self.clocks = clocks
         self.dates = dates or {}
 
-    def __call__(self, file: str, time_column: str | None) -> RawLog:
+    def __call__(self, file: str, time_column: str | None, signals: str | None = None) -> RawLog:
+        self.databases.append(signals)
         self.time_columns.append(time_column)
         self.opened.append(file)
         channel = Channel("gps_speed", "m/s", np.array([0.0, 1.0]), np.array([20.0, 19.0]))
@@ -125,7 +128,7 @@ def test_a_log_is_let_go_after_its_last_run(day: Day) -> None:
     logs, alive = Logs({}), []
     kept: dict[str, weakref.ref[RawLog]] = {}
 
-    def opening(file: str, time_column: str | None) -> RawLog:
+    def opening(file: str, time_column: str | None, _: str | None) -> RawLog:
         alive.append(sorted(name for name, log in kept.items() if log() is not None))
         log = logs(file, time_column)
         kept[file] = weakref.ref(log)
@@ -199,3 +202,29 @@ def test_real_drives_give_start_and_date(tmp_path: Path) -> None:
         assert 6 * 3600 < run.start_clock_s < 20 * 3600
         assert {"gps_speed", "vehicle_speed"} <= set(run.recordings[0].signals)
         assert day.date is None or day.date.year == 2021
+
+
+def test_a_log_is_opened_with_its_own_database_or_the_days(day: Day) -> None:
+    logs = Logs({})
+    own = replace(day.runs[1], logs=(replace(day.runs[1].logs[0], signals="bus/b.dbc"), day.runs[1].logs[1]))
+    day = replace(day, signals="bus/day.dbc", runs=(day.runs[0], own, day.runs[2]))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "join_run", join_with_signals)
+        join_logs(day, logs)
+    assert list(zip(logs.opened, logs.databases, strict=True)) == [
+        ("logs/a.csv", "bus/day.dbc"),
+        ("logs/b.csv", "bus/b.dbc"),
+        ("logs/box.csv", "bus/day.dbc"),
+    ]
+
+
+def join_with_signals(run: Run, open_file: Callable[..., RawLog], *_: object, **__: object) -> Run:
+    return replace(run, recordings=tuple(Recording(opened(open_file, log, None).file, {}) for log in run.logs))
+
+
+def test_a_missing_database_is_refused_with_the_nearest_name(tmp_path: Path) -> None:
+    folder = make(
+        tmp_path / "day", 'signals = "car.dbc"\n' + MINIMAL, {"logs/run01.csv": CSV, "Car2.dbc": ""}
+    )
+    with pytest.raises(DayFolderError, match=r"^testday.toml: signals is 'car.dbc'; the folder has no such file"):
+        load_day(folder)

@@ -172,13 +172,20 @@ def spans(draw, kind, **more):
     return kind(start, start + draw(numbers(0.5, 1e4)), **{key: draw(of) for key, of in more.items()})
 
 
-def log_file(file: str, offset: float, start: float | None, length: float | None) -> LogFile:
+def log_file(
+    file: str, offset: float, start: float | None, length: float | None, signals: str | None = None
+) -> LogFile:
     """A log, cut or whole."""
-    return LogFile(file, offset, start, None if length is None else (start or 0.0) + length)
+    return LogFile(file, offset, start, None if length is None else (start or 0.0) + length, signals)
 
 
 LOGS = st.builds(
-    log_file, FILES, numbers(-1e4, 1e4), st.none() | numbers(0, 1e4), st.none() | numbers(1, 1e4)
+    log_file,
+    FILES,
+    numbers(-1e4, 1e4),
+    st.none() | numbers(0, 1e4),
+    st.none() | numbers(1, 1e4),
+    st.none() | FILES,
 )
 
 
@@ -239,7 +246,7 @@ def loadings(draw) -> AxleLoading:
     return AxleLoading(
         axle=draw(st.sampled_from(["front", "rear"])),
         mass_kg=draw(quantities(1, 1999)),
-        log=LogFile(draw(FILES)),
+        log=LogFile(draw(FILES), signals=draw(st.none() | FILES)),
         bare_s=first,
         loaded_s=second,
         share=draw(quantities(0.06, 2.9, MISSING["loading_share"], u_share=0.3)),
@@ -267,4 +274,5 @@ def days(draw) -> Day:
         predictions=draw(predictions(names)),
         spin_downs=tuple(draw(st.lists(SPIN_DOWNS, max_size=2))),
         axle_loadings=tuple(draw(st.lists(loadings(), max_size=2))),
+        signals=draw(st.none() | FILES),
     )

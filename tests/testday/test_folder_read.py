@@ -151,7 +151,7 @@ def test_runs(day: Day) -> None:
     assert (first.number, second.number) == (3, 4)
     assert (first.setup, second.setup) == ("A", "B")
     assert first.logs == (LogFile("logs/run01.csv", 0.25, 10.0, 300.5),)
-    assert second.logs == (LogFile("logs/run02.csv"), LogFile("logs/box02.csv", -1.5, 2.0, 9.0))
+    assert second.logs == (LogFile("logs/run02.csv"), LogFile("logs/box02.csv", -1.5, 2.0, 9.0, "bus/box.dbc"))
     assert (first.start_clock_s, second.start_clock_s) == (9 * 3600 + 540.0, 9 * 3600 + 1290.25)
     assert first.driver_mass_kg == Quantity(72.0, 0.4)
     assert second.driver_mass_kg == Quantity(72.0, 1.0)

@@ -59,6 +59,7 @@ def test_what_is_written_is_what_a_person_would_write(tmp_path: Path) -> None:
         assert f"\n{line}\n" in text
     assert tomllib.loads(text)["runs"][1]["logs"][1] == {
         "file": "logs/box02.csv",
+        "signals": "bus/box.dbc",
         "clock_offset_s": -1.5,
         "from_s": 2.0,
         "to_s": 9.0,
