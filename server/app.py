@@ -16,6 +16,7 @@ from starlette.exceptions import HTTPException
 from server import appearance, joining_pages
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
+from server.days import api as days_api
 from server.days import pages as days_pages
 from server.days.holding import days_holding
 from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
@@ -23,6 +24,7 @@ from server.help import pages as help_pages
 from server.hosts import is_loopback, own_names
 from server.joining import open_desk
 from server.locations import web_folder
+from server.results import api as results_api
 from server.results import pages as results_pages
 from server.results.fit_job import FIT_KINDS, queue_folder
 from server.results.service import ResultShelf, renew_summaries
@@ -77,7 +79,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates = make_environment()
-    for module in (days_pages, results_pages, help_pages, uploads_api, appearance, joining_pages):
+    for module in (days_api, results_api, uploads_api, days_pages, results_pages, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

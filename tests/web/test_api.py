@@ -1,0 +1,38 @@
+"""The JSON interface over kept days."""
+
+from __future__ import annotations
+
+import pytest
+
+from server.analysis.result_json import result_to_json
+from tests.web.conftest import Site
+from tests.web.made_up import made_up_day_result
+
+
+def test_days_with_their_summaries(shown: Site) -> None:
+    days = shown.client.get("/api/days").json()
+    assert {day["id"] for day in days} == {1, 2}
+    assert all(day["summary"]["setups"][0]["setup"] == "A" for day in days)
+
+
+def test_one_day_has_its_revisions(shown: Site) -> None:
+    day = shown.client.get("/api/days/1").json()
+    assert [one["number"] for one in day["revisions"]] == [1]
+    assert day["revisions"][0]["content_sha256"] == day["content_sha256"]
+
+
+def test_the_result_is_what_the_command_prints(shown: Site) -> None:
+    assert shown.client.get("/api/days/1/result").json() == result_to_json(made_up_day_result("AB"))
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        *(("/api/days/77", 404), ("/api/days/77/result", 404), ("/api/days/1/revisions/9", 404)),
+        *(("/api/days/x", 422), ("/api/days/0", 422), ("/api/days/99999999999999999999", 422), ("/api/jobs/x", 404)),
+    ],
+)
+def test_every_refusal_is_one_sentence(shown: Site, path: str, status: int) -> None:
+    answer = shown.client.get(path)
+    assert answer.status_code == status
+    assert set(answer.json()) == {"error"}
