@@ -36,3 +36,21 @@ def test_every_refusal_is_one_sentence(shown: Site, path: str, status: int) -> N
     answer = shown.client.get(path)
     assert answer.status_code == status
     assert set(answer.json()) == {"error"}
+
+
+def test_events_come_in_pages_and_end_at_the_head(shown: Site) -> None:
+    first = shown.client.get("/api/events?limit=3").json()
+    rest = shown.client.get(f"/api/events?after={first['next']}").json()
+    events = first["events"] + rest["events"]
+    assert [one["id"] for one in events] == [1, 2, 3, 4]
+    assert rest["next"] is None
+    assert shown.client.get("/api/events/head").json() == {"id": 4, "sha256": events[-1]["sha256"]}
+
+
+def test_the_description_holds_the_interface_alone(shown: Site) -> None:
+    told = shown.client.get("/api/openapi.json").json()
+    assert told["openapi"].startswith("3.1")
+    assert {"/api/days", "/api/events", "/api/uploads/{upload_id}"} <= set(told["paths"])
+    assert all(path.startswith("/api/") for path in told["paths"])
+    assert "Problem" in told["components"]["schemas"]
+    assert not [name for name in told["components"]["schemas"] if name.startswith("Body_")]
