@@ -30,6 +30,7 @@ from server.results import api as results_api
 from server.results import pages as results_pages
 from server.results.fit_job import FIT_KINDS, queue_folder
 from server.results.service import ResultShelf, renew_summaries
+from server.runs import pages as runs_pages
 from server.security import Guard, JoinGate
 from server.settings import Settings
 from server.templating import Page, is_htmx, make_environment, render, render_part
@@ -82,7 +83,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates = make_environment()
     programs = (days_api, results_api, history_api, uploads_api, help_api)
-    for module in (*programs, days_pages, results_pages, help_pages, appearance, joining_pages):
+    for module in (*programs, days_pages, results_pages, runs_pages, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

@@ -1,0 +1,1 @@
+"""Runs: is a recording good, and a person's word on its passes."""
