@@ -12,6 +12,7 @@ from contextlib import suppress
 from multiprocessing.connection import Connection
 from typing import Any
 
+from server.archive.disk import disk_in_words
 from server.errors import StillairError
 
 Payload = dict[str, Any]
@@ -119,7 +120,8 @@ def _do(work: Work, payload: Payload, connection: Connection) -> tuple[str, Any]
         connection.send(("progress", fraction, text))
 
     try:
-        return ("done", work(payload, progress))
+        with disk_in_words():
+            return ("done", work(payload, progress))
     except StillairError as refusal:
         return ("refused", str(refusal))
     except (BrokenPipeError, ConnectionResetError):

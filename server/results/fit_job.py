@@ -64,7 +64,9 @@ def keep_fitted_day(archive: Archive, session: Session, payload: Payload, outcom
     upload = Path(payload["zip"]) if "zip" in payload else None
     incoming = IncomingDay(outcome["name"], date, Path(outcome["folder"]), payload["sent_as"], upload)
     day = keep_day(archive, session, incoming, payload.get("who", ""))
-    keep_result(archive, session, newest_revision(session, day.id), Path(payload["scratch"]) / RESULT_FILE)
+    revision = newest_revision(session, day.id)
+    if revision.content_sha256 == day.content_sha256:  # else the day has gone on since this folder first came
+        keep_result(archive, session, revision, Path(payload["scratch"]) / RESULT_FILE)
     return str(day.id)
 
 
