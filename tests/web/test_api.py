@@ -54,3 +54,9 @@ def test_the_description_holds_the_interface_alone(shown: Site) -> None:
     assert all(path.startswith("/api/") for path in told["paths"])
     assert "Problem" in told["components"]["schemas"]
     assert not [name for name in told["components"]["schemas"] if name.startswith("Body_")]
+
+
+def test_results_of_a_day(shown: Site) -> None:
+    rows = shown.client.get("/api/days/2/results").json()
+    assert [(row["version"], row["moved"]) for row in rows] == [("0.1.0", [])]
+    assert shown.client.get("/api/days/9/results").status_code == 404
