@@ -22,6 +22,7 @@ from server.testday.values import Day, PassEdit, Run
 
 router = APIRouter(default_response_class=HTMLResponse)
 SEE_OTHER = 303
+Seconds = Annotated[float, Form(allow_inf_nan=False)]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,8 +97,8 @@ def sentence(passes: list[PassRow]) -> str:
 @router.post("/days/{day_id}/runs/{number}/passes", name="run_pass")
 def edit_pass(
     request: Request, day_id: int, number: int, *, archive: TheArchive, jobs: Jobs, person: CurrentPerson,
-    say: Annotated[str, Form()], start_s: Annotated[float, Form()], end_s: Annotated[float, Form()],
-    was_start_s: Annotated[float, Form()], was_end_s: Annotated[float, Form()], revision: Annotated[int, Form()],
+    say: Annotated[str, Form()], start_s: Seconds, end_s: Seconds,
+    was_start_s: Seconds, was_end_s: Seconds, revision: Annotated[int, Form()],
     reason: Annotated[str, Form(max_length=400)] = "",
 ) -> Response:  # fmt: skip
     """Leave a pass out, use it with these edges, or take back what was said of it."""

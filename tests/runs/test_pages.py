@@ -44,6 +44,7 @@ def test_a_pass_is_left_out_only_with_its_reason_and_taken_back(site: Site, tmp_
     there = f"/days/{day_id}/runs/1/passes"
     refused = site.client.post(there, data=form)
     assert (refused.status_code, "Say why the pass is left out" in refused.text) == (422, True)
+    assert site.client.post(there, data=form | {"say": "use", "end_s": "inf"}).status_code == 422
     assert newest(site, day_id)[0] == 1
     assert site.client.post(there, data=form | {"reason": "traffic"}).status_code == 303
     number, day = newest(site, day_id)
