@@ -28,6 +28,7 @@ from server.days.typed_day import (
 from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
 from server.errors import UploadError
 from server.figures.theme import SetupMark, setup_marks
+from server.history import pages as history_pages
 from server.locations import sample_day_folders
 from server.results.fit_job import queue_folder
 from server.results.service import latest_results
@@ -36,6 +37,7 @@ from server.templating import Crumb, Page, is_htmx, render, render_part
 from server.testday.rounding import with_uncertainty
 
 router = APIRouter(default_response_class=HTMLResponse)
+router.include_router(history_pages.router)
 
 LOG_ROWS = 4
 MOST_LOGS = 200

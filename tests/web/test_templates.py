@@ -12,6 +12,7 @@ from server.app import ErrorPage
 from server.days.pages import AddPage, DaysPage, JobPage
 from server.help.pages import HelpIndexPage, HelpPage
 from server.help.topics import TOPICS
+from server.history.pages import HistoryPage, WorkPage
 from server.joining_pages import JoinPage
 from server.locations import web_folder
 from server.results.pages import SECTIONS, ResultPage, TablePage
@@ -19,7 +20,8 @@ from server.templating import Page, make_environment
 
 TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
-PAGES = [DaysPage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
+PAGES: list[type[Page]] = [HistoryPage, WorkPage]
+PAGES += [DaysPage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
 
 
 def trees(name: str, seen: set[str]) -> list[nodes.Template]:

@@ -1,0 +1,195 @@
+"""Pages of what was done: all events, those of a day, and the work that waits, runs or has ended."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlalchemy import select
+
+from server.archive.events import chain_faults, head
+from server.archive.jobs import cancel_job
+from server.archive.tables import Job
+from server.days.service import find_day, list_revisions
+from server.dependencies import Jobs, TheArchive
+from server.history.service import EVENTS_A_PAGE, EventChoice, EventLine, chosen_events, names_of
+from server.results.service import results_of
+from server.templating import Crumb, Page, render
+
+router = APIRouter(default_response_class=HTMLResponse)
+
+JOBS_SHOWN = 100
+STATE_WORDS = {"queued": "waits", "running": "runs", "done": "done", "failed": "failed", "cancelled": "called off"}
+SEE_OTHER = 303
+
+
+@dataclass(frozen=True, slots=True)
+class RevisionLine:
+    """A revision of a day; `fitted` says when it was fitted, each time."""
+
+    number: int
+    at: str
+    who: str
+    what: str
+    fitted: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class HistoryPage(Page):
+    """Events, the newest first; revisions only for one day; `checked` is empty until it is asked for."""
+
+    template: ClassVar[str] = "history/events.html"
+    events: tuple[EventLine, ...]
+    number: int
+    choice: EventChoice
+    people: tuple[str, ...]
+    kinds: tuple[str, ...]
+    revisions: tuple[RevisionLine, ...]
+    day_name: str
+    checked: str
+    newer: str
+    older: str
+    check_link: str
+
+
+@dataclass(frozen=True, slots=True)
+class WorkLine:
+    """A job in the list."""
+
+    id: str
+    label: str
+    words: str
+    open: bool
+    percent: int
+    text: str
+    who: str
+    day_id: int | None
+    at: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class WorkPage(Page):
+    """The work that waits, runs and has ended."""
+
+    template: ClassVar[str] = "history/jobs.html"
+    jobs: tuple[WorkLine, ...]
+    going: int
+
+
+Number = Annotated[int, Query(ge=1, le=1_000_000)]
+Word = Annotated[str, Query(max_length=80)]
+
+
+@router.get("/history", name="history")
+def history(
+    request: Request,
+    archive: TheArchive,
+    who: Word = "",
+    kind: Word = "",
+    day: Word = "",
+    page: Number = 1,
+    check: bool = False,
+) -> HTMLResponse:
+    """All events."""
+    day_id = int(day) if day.isascii() and day.isdigit() and len(day) < 10 else None
+    return _page(request, archive, EventChoice(who, kind, day_id), page, check)
+
+
+@router.get("/days/{day_id}/history", name="day_history")
+def day_history(
+    request: Request,
+    day_id: int,
+    archive: TheArchive,
+    who: Word = "",
+    kind: Word = "",
+    page: Number = 1,
+    check: bool = False,
+) -> HTMLResponse:
+    """The events of a day and its revisions."""
+    return _page(request, archive, EventChoice(who, kind, day_id), page, check, of_day=True)
+
+
+@router.get("/jobs", name="jobs")
+def work(request: Request, archive: TheArchive) -> HTMLResponse:
+    """The work, the newest first."""
+    with archive.database.reading() as session:
+        newest = select(Job).order_by(Job.created_at.desc(), Job.id.desc()).limit(JOBS_SHOWN)
+        lines = tuple(_work_line(job) for job in session.scalars(newest))
+    crumbs = (Crumb("Days", str(request.app.url_path_for("days"))),)
+    return render(request, WorkPage(title="Work", crumbs=crumbs, jobs=lines, going=sum(one.open for one in lines)))
+
+
+@router.post("/jobs/{job_id}/cancel", name="cancel_job")
+def cancel(request: Request, job_id: str, archive: TheArchive, jobs: Jobs) -> Response:
+    """Call a job off; one that has ended already stays as it is."""
+    with archive.database.writing() as session:
+        cancel_job(session, job_id)
+    jobs.wake()
+    return RedirectResponse(request.app.url_path_for("jobs"), SEE_OTHER)
+
+
+def _work_line(job: Job) -> WorkLine:
+    going = job.state in ("queued", "running")
+    text = job.text if going else job.error or ""
+    at = _minute(job.created_at)
+    return WorkLine(
+        job.id, job.label, STATE_WORDS[job.state], going, round(100 * job.fraction), text, job.who, job.day_id, at
+    )
+
+
+def _page(
+    request: Request, archive: TheArchive, choice: EventChoice, page: int, check: bool, of_day: bool = False
+) -> HTMLResponse:
+    crumbs = [Crumb("Days", str(request.app.url_path_for("days")))]
+    day_name, revisions = "", ()
+    with archive.database.reading() as session:
+        if of_day and choice.day_id is not None:
+            day_name = find_day(session, choice.day_id).name
+            crumbs.append(Crumb(day_name, str(request.app.url_path_for("result", day_id=str(choice.day_id)))))
+            fits: dict[int, list[str]] = {}
+            for row in results_of(session, choice.day_id):
+                fits.setdefault(row.revision_id, []).append(_minute(row.made_at))
+            revisions = tuple(
+                RevisionLine(one.number, _minute(one.made_at), one.who, one.what, ", ".join(fits.get(one.id, [])))
+                for one in list_revisions(session, choice.day_id)
+            )
+        events, number = chosen_events(session, choice, page)
+        people, kinds = names_of(session)
+        checked = ""
+        if check:
+            faults = [fault.text for fault in chain_faults(session)]
+            last, sha256 = head(session)
+            good = f"All {last} events stand as they were sealed; the newest seal is {sha256}."
+            checked = good if not faults else f"{len(faults)} faults in the chain of events: {'; '.join(faults[:5])}."
+    asked = {"who": choice.who, "kind": choice.kind, "day": "" if of_day else choice.day_id or ""}
+    kept = {key: value for key, value in asked.items() if value}
+
+    def link(**more: object) -> str:
+        return f"{request.url.path}?{urlencode({**kept, **more})}"
+
+    return render(
+        request,
+        HistoryPage(
+            title="History",
+            crumbs=tuple(crumbs),
+            events=tuple(events),
+            number=number,
+            choice=choice,
+            people=tuple(people),
+            kinds=tuple(kinds),
+            revisions=revisions,
+            day_name=day_name,
+            checked=checked,
+            newer=link(page=page - 1) if page > 1 else "",
+            older=link(page=page + 1) if page * EVENTS_A_PAGE < number else "",
+            check_link=link(check="true"),
+        ),
+    )
+
+
+def _minute(at: dt.datetime) -> str:
+    return at.strftime("%Y-%m-%d %H:%M UTC")

@@ -1,0 +1,89 @@
+"""Events as a person reads them: chosen by person, day and kind, page by page."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from server.archive.tables import Event
+
+EVENTS_A_PAGE = 50
+LONGEST_TEXT = 400
+
+
+@dataclass(frozen=True, slots=True)
+class EventChoice:
+    """Which events: of a person, a day, a kind; empty or None chooses all."""
+
+    who: str = ""
+    kind: str = ""
+    day_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EventLine:
+    """One event in words."""
+
+    number: int
+    at: str
+    who: str
+    kind: str
+    day_id: int | None
+    subject: str
+    before: str
+    after: str
+    reason: str
+    sha256: str
+
+
+def chosen_events(session: Session, choice: EventChoice, page: int = 1) -> tuple[list[EventLine], int]:
+    """The events of a page, the newest first, and how many there are in all."""
+    wanted = {Event.who: choice.who or None, Event.kind: choice.kind or None, Event.day_id: choice.day_id}
+    conditions = [column == value for column, value in wanted.items() if value is not None]
+    number = session.scalar(select(func.count(Event.id)).where(*conditions)) or 0
+    rows = select(Event).where(*conditions).order_by(Event.id.desc())
+    shown = session.scalars(rows.offset((page - 1) * EVENTS_A_PAGE).limit(EVENTS_A_PAGE))
+    return [_line(event) for event in shown], number
+
+
+def names_of(session: Session) -> tuple[list[str], list[str]]:
+    """The people and the kinds that events name."""
+    people, kinds = (list(session.scalars(select(c).distinct().order_by(c))) for c in (Event.who, Event.kind))
+    return people, kinds
+
+
+def readable(value: Any) -> str:
+    """A JSON value as words: “setup A, logs logs/run01.csv”."""
+    if isinstance(value, Mapping):
+        return ", ".join(f"{str(key).replace('_', ' ')} {readable(one)}" for key, one in value.items())
+    if isinstance(value, list):
+        return "; ".join(readable(one) for one in value) or "none"
+    if value is None:
+        return "nothing"
+    return {True: "yes", False: "no"}[value] if isinstance(value, bool) else str(value)
+
+
+def _line(event: Event) -> EventLine:
+    before, after = (_words(text) for text in (event.before, event.after))
+    return EventLine(
+        event.id,
+        event.at[:19].replace("T", " "),
+        event.who,
+        event.kind,
+        event.day_id,
+        event.subject,
+        before,
+        after,
+        event.reason,
+        event.sha256[:12],
+    )
+
+
+def _words(text: str | None) -> str:
+    words = "" if text is None else readable(json.loads(text))
+    return words if len(words) <= LONGEST_TEXT else f"{words[:LONGEST_TEXT]}…"
