@@ -20,12 +20,16 @@ _SPOKEN = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", WHITESPACE: 
 
 @dataclass(frozen=True, slots=True)
 class Lines:
-    """first: line of the first row (from 0). fed: line ends from there. cut: a line cut off stands behind."""
+    """first: line of the first row (from 0). fed: line ends from there. cut: a line cut off stands behind.
+
+    word: what a sentence calls one of them.
+    """
 
     first: int
     fed: int
-    zero_bytes: int
-    cut: bool
+    zero_bytes: int = 0
+    cut: bool = False
+    word: str = "line"
 
 
 def line_findings(name: str, lines: Lines, seconds: FloatArray) -> list[Finding]:
@@ -40,8 +44,8 @@ def line_findings(name: str, lines: Lines, seconds: FloatArray) -> list[Finding]
         findings.append(Finding("zero-bytes", "note", text))
     timeless = np.flatnonzero(~np.isfinite(seconds))
     if len(timeless):
-        where = f"(the first near line {lines.first + int(timeless[0]) + 1:,})"
-        text = f"{name}: {_counted(len(timeless), 'line')} without a readable time left out {where}."
+        where = f"(the first near {lines.word} {lines.first + int(timeless[0]) + 1:,})"
+        text = f"{name}: {_counted(len(timeless), lines.word)} without a readable time left out {where}."
         findings.append(Finding("no-time", "check" if len(timeless) > 0.01 * len(seconds) else "note", text))
     return findings
 
@@ -64,9 +68,9 @@ def describe(layout: Layout, encoding: str, long: bool) -> str:
     return f"a {separator}-separated {kind} in {encoding}{decimal}, {_header(layout)}"
 
 
-def contents(rows: int, axis: TimeAxis, channels: Sequence[Channel]) -> str:
+def contents(rows: int, word: str, axis: TimeAxis, channels: Sequence[Channel]) -> str:
     """Say what it holds: lines, channels, the kind of time, rates."""
-    return f"{_counted(rows, 'line')} of {_counted(len(channels), 'channel')}, {axis.spoken}{_rate(channels)}"
+    return f"{_counted(rows, word)} of {_counted(len(channels), 'channel')}, {axis.spoken}{spoken_rates(channels)}"
 
 
 def collapse(findings: Sequence[Finding]) -> list[Finding]:
@@ -128,7 +132,8 @@ def _header(layout: Layout) -> str:
     return names if header.unit_line is None else f"{names}, units in line {header.unit_line + 1}"
 
 
-def _rate(channels: Sequence[Channel]) -> str:
+def spoken_rates(channels: Sequence[Channel]) -> str:
+    """Say the rates of channels: ", 20 to 100 Hz"; nothing where no channel has two samples."""
     rates = [1.0 / step for step in (_step(channel) for channel in channels) if step > 0]
     if not rates:
         return ""

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from server.errors import LogError
-from server.readers.cells import MORE_BLANKS, number_of
+from server.readers.cells import MORE_BLANKS, Kind, number_of
 from server.readers.feed import Feed
 from server.readers.layout import Layout
 from server.readers.separators import WHITESPACE
@@ -97,7 +97,10 @@ def parse_table(name: str, feed: Feed, layout: Layout, capacity: int) -> Table:
             if column.dtype.kind in "fiub":
                 numbers[index, row:stop] = column.to_numpy()
             else:
-                numbers[index, row:stop], part = _from_text(column, layout, index, row)
+                codes, unique = pd.factorize(column)
+                words = [str(word) for word in np.asarray(unique, dtype=object)]
+                kind = layout.kinds[index]
+                numbers[index, row:stop], part = read_words(codes, words, kind, row, layout.decimal)
                 if part is not None:
                     texts.setdefault(index, []).append(part)
         row = stop
@@ -147,12 +150,15 @@ def _sentence(name: str, layout: Layout, error: str) -> str:
     return f"{name} cannot be read as a table: {error.splitlines()[0].rstrip('.')}."
 
 
-def _from_text(column: pd.Series, layout: Layout, index: int, row: int) -> tuple[FloatArray, TextPart | None]:
-    """Numbers of a column of words; the words too, where one of them is no number."""
-    codes, unique = pd.factorize(column)
-    words = [str(word) for word in np.asarray(unique, dtype=object)]
-    if layout.kinds[index] in ("clock", "date", "datetime"):
-        return np.full(len(codes), np.nan), TextPart(row, codes, words)
-    values = np.array([*(number_of(word, layout.decimal) for word in words), np.nan])
-    part = TextPart(row, codes, words) if np.isnan(values[:-1]).any() else None
+def read_words(
+    codes: NDArray[np.intp], words: list[str], kind: Kind, first_row: int, decimal: str = "."
+) -> tuple[FloatArray, TextPart | None]:
+    """Read numbers from a column of words; the words stay too, where one of them is no number.
+
+    codes: index of each row's word, −1 where blank, shape (n_rows,). kind: of most of the column's cells.
+    """
+    if kind in ("clock", "date", "datetime"):
+        return np.full(len(codes), np.nan), TextPart(first_row, codes, words)
+    values = np.array([*(number_of(word, decimal) for word in words), np.nan])
+    part = TextPart(first_row, codes, words) if np.isnan(values[:-1]).any() else None
     return values[codes], part
