@@ -18,6 +18,7 @@ _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"SQLite format 3\x00", "a database"),
     (b"MDF     ", "an ASAM MDF recording; export it as CSV"),
     (b"UnFinMF ", "an unfinished ASAM MDF recording; export it as CSV"),
+    (b"PARE", "an encrypted Parquet file; save it without a password"),
     (b"{\\rtf", "a text document (RTF)"),
 )
 _BRANDS = (b"ftyp",)
