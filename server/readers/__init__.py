@@ -27,6 +27,12 @@ def open_log(
         from server.readers.parquet_log import read_parquet_log
 
         return read_parquet_log(path, name=name, time_column=time_column)
+    from server.readers.bus_files import bus_form
+
+    if (form := bus_form(head)) is not None:
+        from server.readers.bus_log import read_bus_log
+
+        return read_bus_log(path, form, name=name, signals=signals)
     from server.readers.typed_times import is_typed_times, read_typed_times
 
     if is_typed_times(path):

@@ -71,6 +71,11 @@ CODES: dict[str, str] = {
     "text-columns": "Columns of words were left out.",
     "duplicate-names": "Columns of one name are kept apart by a number.",
     "degree-minutes": "A position was read as degrees and minutes.",
+    "unknown-frames": "Frames of a bus have ids that the database of signals does not know; they were left out.",
+    "short-frames": "Frames of a bus are shorter than the database of signals says; what they lack was left out.",
+    "error-frames": "Error and remote frames of a bus carry no signals and were left out.",
+    "signals-left-out": "Signals of a bus that are no numbers of up to 64 bits were left out.",
+    "clock-zone-assumed": "A log's start names no time zone and was taken as the venue's clock.",
     # channels and their roles (server.testday.roles)
     "role-inferred": "What else a log holds tells the role of a channel whose name does not.",
     "role-unclear": "Several channels may play a role, so none does until a line of the day says which.",

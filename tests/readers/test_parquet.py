@@ -98,7 +98,9 @@ def test_a_clock_and_a_date_beside_an_elapsed_time(tmp_path):
     assert names(raw) == ["v"]
 
 
-@pytest.mark.parametrize("index", [pd.Index(TIME), pd.DatetimeIndex(MOMENT), pd.TimedeltaIndex(np.arange(N) * 20_000_000)])
+@pytest.mark.parametrize(
+    "index", [pd.Index(TIME), pd.DatetimeIndex(MOMENT), pd.TimedeltaIndex(np.arange(N) * 20_000_000)]
+)
 def test_a_nameless_index_of_a_data_frame_is_its_time(tmp_path, index):
     frame = pd.DataFrame({"v": TIME, "x": -TIME}, index=index)
     frame.attrs["units"] = {"v": "km/h"}
