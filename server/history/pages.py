@@ -88,6 +88,7 @@ Word = Annotated[str, Query(max_length=80)]
 def history(
     request: Request,
     archive: TheArchive,
+    *,
     who: Word = "",
     kind: Word = "",
     day: Word = "",
@@ -96,7 +97,7 @@ def history(
 ) -> HTMLResponse:
     """All events."""
     day_id = int(day) if day.isascii() and day.isdigit() and len(day) < 10 else None
-    return _page(request, archive, EventChoice(who, kind, day_id), page, check)
+    return _page(request, archive, EventChoice(who, kind, day_id), page, check=check)
 
 
 @router.get("/days/{day_id}/history", name="day_history")
@@ -104,13 +105,14 @@ def day_history(
     request: Request,
     day_id: int,
     archive: TheArchive,
+    *,
     who: Word = "",
     kind: Word = "",
     page: Number = 1,
     check: bool = False,
 ) -> HTMLResponse:
     """The events of a day and its revisions."""
-    return _page(request, archive, EventChoice(who, kind, day_id), page, check, of_day=True)
+    return _page(request, archive, EventChoice(who, kind, day_id), page, check=check, of_day=True)
 
 
 @router.get("/jobs", name="jobs")
@@ -142,7 +144,7 @@ def _work_line(job: Job) -> WorkLine:
 
 
 def _page(
-    request: Request, archive: TheArchive, choice: EventChoice, page: int, check: bool, of_day: bool = False
+    request: Request, archive: TheArchive, choice: EventChoice, page: int, *, check: bool, of_day: bool = False
 ) -> HTMLResponse:
     crumbs = [Crumb("Days", str(request.app.url_path_for("days")))]
     day_name, revisions = "", ()

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from fastapi import APIRouter, Depends, Query, Request
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from server.analysis.result import DayResult
 from server.days.service import find_day, revision_files
@@ -113,6 +113,12 @@ def _loaded(day_id: int, archive: TheArchive, results: Results) -> LoadedResult:
 Loaded = Annotated[LoadedResult, Depends(_loaded)]
 Wanted = Annotated[float, Query(gt=0, le=10)]
 Show = Annotated[str, Query(max_length=80)]
+
+
+@router.get("/days/{day_id}", name="day")
+def day(request: Request, day_id: int) -> Response:
+    """The day's newest result."""
+    return RedirectResponse(request.app.url_path_for("result", day_id=str(day_id)), 307)
 
 
 @router.get("/days/{day_id}/result", name="result")

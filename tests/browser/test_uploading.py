@@ -147,6 +147,9 @@ def test_a_file_that_is_too_large_is_refused_in_its_row(browser: Browser, tmp_pa
     choose(browser, tmp_path, ["huge.csv"])
     browser.until(lambda: states(browser) == ["refused"], "the refusal")
     assert "huge.csv has 600 MB; at most 512 MB can be sent." in browser.one("#logs-form .upload").text
+    assert browser.all("#logs-form [name=log_upload]") == browser.all("#logs-form [name=log_setup]") == []
+    browser.one("#logs-form .upload button").click()
+    assert states(browser) == []
 
 
 def test_a_device_joins_by_the_code(chrome, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]

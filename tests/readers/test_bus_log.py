@@ -232,7 +232,7 @@ def test_another_cars_database(tmp_path):
         ("", "car.dbc is no database of signals that is read here; bring a DBC, KCD, SYM or ARXML file."),
         ('VERSION ""\nBS_:\n', "car.dbc defines no message of a bus."),
         ("<!DOCTYPE x [<!ENTITY a 'b'>]>" + KCD, "car.dbc defines entities of its own"),
-        ('VERSION ""\nBO_ what', r"car.dbc cannot be read as a database of signals \(DBC\) \(DBC: .Invalid syntax at line 2"),
+        ('VERSION ""\nBO_ what', r"as a database of signals \(DBC\) \(DBC: .Invalid syntax at line 2"),
         ("<AUTOSAR>", r"car.dbc cannot be read as a database of signals \(ARXML\)"),
     ],
 )

@@ -53,7 +53,7 @@ def test_every_load_figure_has_words() -> None:
 
 
 def test_a_day_without_loads_shows_no_place_for_them(client: httpx.Client) -> None:
-    page = client.get(f"/days/{BARE}").text
+    page = client.get(f"/days/{BARE}/result").text
     assert not [name for name in NEW_SECTIONS if f'id="{name}"' in page or f"/{name}" in page.replace("/help/", "")]
     assert not [name for name in LOAD_PLOTS if f"figures/{name}" in page]
     assert 'class="choices"' not in page
@@ -62,17 +62,17 @@ def test_a_day_without_loads_shows_no_place_for_them(client: httpx.Client) -> No
 
 def test_its_parts_teach_what_to_do_when_asked_for(client: httpx.Client) -> None:
     for section in NEW_SECTIONS:
-        answer = client.get(f"/days/{BARE}/{section}")
+        answer = client.get(f"/days/{BARE}/result/{section}")
         assert answer.status_code == 200
         assert 'href="/help/' in answer.text.partition('id="main"')[2]
-    assert "No axle load was logged on this day" in client.get(f"/days/{BARE}/loads").text
-    along = client.get(f"/days/{BARE}/findings").text.partition('class="along"')[2]
-    assert f"/days/{BARE}/passes" in along
-    assert f"/days/{BARE}/loads" not in along
+    assert "No axle load was logged on this day" in client.get(f"/days/{BARE}/result/loads").text
+    along = client.get(f"/days/{BARE}/result/findings").text.partition('class="along"')[2]
+    assert f"/days/{BARE}/result/passes" in along
+    assert f"/days/{BARE}/result/loads" not in along
 
 
 def test_the_sentence_comes_first_and_holds_what_the_car_makes(client: httpx.Client) -> None:
-    text = text_of(client.get(f"/days/{LOADED}").text)
+    text = text_of(client.get(f"/days/{LOADED}/result").text)
     first = text.index(
         "Setup A: SCx 1.520 ± 0.041 m², SCz 3.550 ± 0.078 m², 45.63 ± 0.78 % front, L/D 2.336 ± 0.069 at "
         "22 m/s (79 km/h), riding at 26.8 ± 1.0 mm front, 30.1 ± 1.1 mm rear, from 8 coast-downs and 2 constant-speed"
@@ -87,7 +87,7 @@ def test_the_sentence_comes_first_and_holds_what_the_car_makes(client: httpx.Cli
 
 
 def test_everything_of_the_loads_is_on_the_page(client: httpx.Client) -> None:
-    page = client.get(f"/days/{LOADED}").text
+    page = client.get(f"/days/{LOADED}/result").text
     for name in LOAD_PLOTS:
         assert f"figures/{name}.json" in page
     text = text_of(page)
@@ -119,7 +119,7 @@ def test_each_has_a_picture_a_table_and_a_csv(client: httpx.Client, name: str) -
 
 
 def test_a_budgets_quantity_is_chosen_by_plain_links(client: httpx.Client) -> None:
-    page = client.get(f"/days/{LOADED}/budget").text
+    page = client.get(f"/days/{LOADED}/result/budget").text
     links = re.findall(r'class="choice"[^>]* href="([^"]+)"', page)
     assert len(links) == 6
     assert page.count('aria-current="true"') == 1
@@ -133,7 +133,7 @@ def test_a_budgets_quantity_is_chosen_by_plain_links(client: httpx.Client) -> No
 
 @pytest.mark.parametrize("show", ["budget-of-nothing", "axle-loads-of-push-rod", "x"])
 def test_what_cannot_be_shown_is_said_so(client: httpx.Client, show: str) -> None:
-    answer = client.get(f"/days/{LOADED}/budget?show={show}")
+    answer = client.get(f"/days/{LOADED}/result/budget?show={show}")
     assert answer.status_code == 404
     assert "This result has no figure called" in answer.text
 
@@ -144,7 +144,7 @@ def test_many_turned_down_stretches_are_folded(client: httpx.Client) -> None:
     before, _, after = page.partition('<details class="fold">')
     assert before.count('class="turned-down"') == 0
     assert after.count('class="turned-down"') == 25
-    few = client.get(f"/days/{BARE}/passes").text
+    few = client.get(f"/days/{BARE}/result/passes").text
     assert '<details class="fold">' not in few
     assert few.count('class="turned-down"') == 2
 
@@ -157,7 +157,7 @@ def test_many_notes_of_one_code_are_folded(client: httpx.Client) -> None:
 
 
 def test_links_of_the_day_lead_somewhere(client: httpx.Client) -> None:
-    for path in (f"/days/{LOADED}", *(f"/days/{LOADED}/{section}" for section in SECTIONS)):
+    for path in (f"/days/{LOADED}/result", *(f"/days/{LOADED}/result/{section}" for section in SECTIONS)):
         page = client.get(path)
         assert page.status_code == 200
         for link in set(re.findall(r'(?:href|hx-get)="(/(?:days|help)[^"]*)"', page.text)):

@@ -60,7 +60,7 @@ def test_the_wanted_interval_changes_the_sentence(shown: Site) -> None:
 
 @pytest.mark.parametrize("section", SECTIONS)
 def test_each_part_has_an_address(shown: Site, section: str) -> None:
-    answer = shown.client.get(f"/days/2/{section}")
+    answer = shown.client.get(f"/days/2/result/{section}")
     assert answer.status_code == 200
     assert SECTIONS[section] in answer.text
 

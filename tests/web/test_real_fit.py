@@ -75,12 +75,13 @@ def test_a_zip_becomes_areas_and_its_parts_can_be_opened(client: httpx.Client) -
     assert SHAKEDOWN is not None
     page = ended(client, client.post("/add/folder", files={"day_zip": ("day.zip", zipped(SHAKEDOWN))}))
     day = page.headers["location"]
+    top = day.removesuffix("/result")
     assert "SCx <b" in client.get(day).text
     for part in ("passes", "each-pass", "budget", "innovations", "intervals", "inputs", "files"):
         assert client.get(f"{day}/{part}").status_code == 200
     for name in ("passes", "forest", "innovations", "budget", "comparisons", "two-methods"):
-        assert client.get(f"{day}/figures/{name}.json").status_code == 200
-        assert client.get(f"{day}/figures/{name}.csv").status_code == 200
+        assert client.get(f"{top}/figures/{name}.json").status_code == 200
+        assert client.get(f"{top}/figures/{name}.csv").status_code == 200
 
 
 def test_a_wrong_folder_is_one_sentence(client: httpx.Client) -> None:

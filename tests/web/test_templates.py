@@ -16,12 +16,14 @@ from server.history.pages import HistoryPage, WorkPage
 from server.joining_pages import JoinPage
 from server.locations import web_folder
 from server.results.pages import SECTIONS, ResultPage, TablePage
+from server.runs.pages import RunPage
 from server.templating import Page, make_environment
 
 TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
 PAGES: list[type[Page]] = [HistoryPage, WorkPage]
 PAGES += [DaysPage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
+PAGES += [RunPage]
 
 
 def trees(name: str, seen: set[str]) -> list[nodes.Template]:

@@ -43,21 +43,27 @@ export function uploadRow(file, { list, field, extra, say, onEnd }) {
   const number = element("input", { type: "hidden", name: field, value: "" });
   const row = element("li", { className: "upload" }, element("p", {}, element("strong", { textContent: file.name }), " ", words), bar, number);
   row.dataset.state = "waiting";
-  if (extra) row.append(extra.content.cloneNode(true));
-  row.append(cancel);
+  const controls = element("div", { className: "upload-controls" });
+  if (extra) controls.append(extra.content.cloneNode(true));
+  controls.append(cancel);
+  row.append(controls);
   list.append(row);
   cancel.addEventListener("click", () => {
-    const isHere = row.dataset.state === "here";
+    const hasEnded = ["here", "refused"].includes(row.dataset.state);
     stop.abort();
     row.remove();
-    say(`${file.name} was ${isHere ? "taken out" : "cancelled"}.`);
-    if (!isHere) giveUp(file);
+    say(`${file.name} was ${hasEnded ? "taken out" : "cancelled"}.`);
+    if (!hasEnded) giveUp(file);
     list.closest("form").querySelector("input[type=file]").focus();
     onEnd();
   });
   const show = (state, text) => {
     row.dataset.state = state;
     words.textContent = text;
+  };
+  const takeOut = () => {
+    cancel.textContent = "Take out";
+    cancel.setAttribute("aria-label", `Take out ${file.name}`);
   };
   const run = async () => {
     await turn();
@@ -74,16 +80,17 @@ export function uploadRow(file, { list, field, extra, say, onEnd }) {
       number.value = view.id;
       bar.remove();
       show("here", `${sizeOf(file.size)}, here.${knownAs(view)}`);
-      cancel.textContent = "Take out";
-      cancel.setAttribute("aria-label", `Take out ${file.name}`);
+      takeOut();
       say(`${file.name} is here.${knownAs(view)}`);
       const { id, name, same_as } = view;
       row.dispatchEvent(new CustomEvent("stillair:uploaded", { bubbles: true, detail: { id, name, same_as } }));
     } catch (problem) {
       if (stop.signal.aborted) return;
-      bar.remove();
-      show("refused", problem instanceof Refusal ? problem.message : String(problem));
-      say(words.textContent);
+      for (const part of [bar, number]) part.remove();
+      controls.replaceChildren(cancel); // the row is no longer part of the form
+      show("refused", `was not taken. ${problem instanceof Refusal ? problem.message : problem}`);
+      takeOut();
+      say(`${file.name} ${words.textContent}`);
     } finally {
       done();
       onEnd();
