@@ -128,6 +128,22 @@ def test_the_path_through_few_marks_follows_the_closed_form(marks: tuple[float, 
     assert seen == pytest.approx(between, abs=0.12)
 
 
+def test_a_mark_that_was_timed_late_stands_where_it_most_likely_was(tmp_path: Path) -> None:
+    """Its node is that of the speed; its lateness is in the lead."""
+    sheet = exact_sheet(MARKS_KMH, 4, settings=TRUE_DIAL).splitlines()
+    late = sheet.index(next(line for line in sheet if line.startswith("60;")))
+    cells = sheet[late].split(";")
+    sheet[late] = ";".join([cells[0], f"{float(cells[1]) + 0.5:.3f}", *cells[2:]])
+    day = typed_day(tmp_path, "\n".join(sheet))
+    found, _ = find_passes(day.runs[0], day.car)
+    first, other = (build_typed_pass(day.runs[0], found[k], day) for k in (0, 2))
+    assert first is not None
+    assert other is not None
+    (one, two) = (d.series[SPEEDOMETER] for d in (first, other))
+    assert abs(int(one.node[4]) - int(two.node[4])) <= 1
+    assert one.lead_s[4] - two.lead_s[4] == pytest.approx(0.5 - 0.2 * (one.node[4] - two.node[4]), abs=0.002)
+
+
 def test_passes_are_those_that_were_typed(sparse: tuple[Day, DayResult]) -> None:
     day, result = sparse
     passes = result.setups[0].passes
