@@ -77,7 +77,7 @@ def common_shape(day: Day, setup: str, direction: int) -> Shape:
     """The shape that a day's typed coast-downs of one setup and direction have in common.
 
     A path through the few marks of one pass would follow their errors, and marks that happened to come late would
-    count for more: that biased areas by −2 % where the speed halved and no more. Together they hardly follow any.
+    count for more; all of them together hardly follow any.
     """
     group = [
         one
