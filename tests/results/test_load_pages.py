@@ -139,7 +139,7 @@ def test_what_cannot_be_shown_is_said_so(client: httpx.Client, show: str) -> Non
 
 
 def test_many_turned_down_stretches_are_folded(client: httpx.Client) -> None:
-    page = client.get(f"/days/{MANY}/passes").text
+    page = client.get(f"/days/{MANY}/result/passes").text
     assert "25 stretches turned down, and why" in text_of(page)
     before, _, after = page.partition('<details class="fold">')
     assert before.count('class="turned-down"') == 0
@@ -150,7 +150,7 @@ def test_many_turned_down_stretches_are_folded(client: httpx.Client) -> None:
 
 
 def test_many_notes_of_one_code_are_folded(client: httpx.Client) -> None:
-    page = client.get(f"/days/{MANY}/findings").text
+    page = client.get(f"/days/{MANY}/result/findings").text
     assert page.count('class="finding"') == 1
     assert "14 notes: A property of the car" in text_of(page)
     assert "No value 13 was given." in page
