@@ -23,6 +23,13 @@ def file_with(folder: Path, name: str, content: bytes) -> str:
     return str(folder / name)
 
 
+def send_zip(browser: Browser, path: str) -> None:
+    """Choose it, wait until it is here and nothing on the page moves any more, press the button."""
+    browser.one("#folder-form-files").send_keys(path)
+    browser.until(lambda: browser.all("#folder-form .upload[data-state=here]"), "the zip")
+    browser.one("#folder-form .send").click()
+
+
 def drawn(browser: Browser, count: int = 1) -> None:
     browser.until(lambda: len(browser.all("[data-drawn] .main-svg")) >= count, "the figure")
 
@@ -31,8 +38,7 @@ def test_from_the_empty_page_to_a_result(browser: Browser, tmp_path: Path) -> No
     browser.open("/")
     assert "No test day is here yet" in browser.text()
     browser.one("a.filled").click()
-    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "apron.zip", zipped("Long apron")))
-    browser.one("#folder-form .send").click()
+    send_zip(browser, file_with(tmp_path, "apron.zip", zipped("Long apron")))
     browser.until(lambda: browser.all("#answer progress"), "progress on the page")
     browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
     assert "Setup A: SCx 1.520 ± 0.041 m² from 8 coast-downs" in browser.text()
@@ -62,23 +68,20 @@ def test_logs_with_mass_and_air_typed_in(browser: Browser, tmp_path: Path) -> No
 def test_a_bad_file_is_one_sentence_on_the_page(browser: Browser, tmp_path: Path) -> None:
     browser.open("/add")
     browser.one("#f-mass").send_keys("236")
-    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "bad.zip", zipped("unreadable")))
-    browser.one("#folder-form .send").click()
+    send_zip(browser, file_with(tmp_path, "bad.zip", zipped("unreadable")))
     problem = browser.one("#answer .job-failed")
     assert "logs/run01.csv stops in the middle of line 48,113." in problem.text
     assert "Nothing of bad.zip was kept." in problem.text
     assert browser.driver.current_url.endswith("/add")
     assert browser.one("#f-mass").get_property("value") == "236"
     assert browser.complaints() == []
-    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "good.zip", zipped("Long apron")))
-    browser.one("#folder-form .send").click()
+    send_zip(browser, file_with(tmp_path, "good.zip", zipped("Long apron")))
     browser.until(lambda: "/days/1/result" in browser.driver.current_url, "the day")
 
 
 def test_what_is_no_zip_is_refused_on_the_page(browser: Browser, tmp_path: Path) -> None:
     browser.open("/add")
-    browser.one("#folder-form-files").send_keys(file_with(tmp_path, "<i>notes.zip", b"hello"))
-    browser.one("#folder-form .send").click()
+    send_zip(browser, file_with(tmp_path, "<i>notes.zip", b"hello"))
     assert "<i>notes.zip is not a zip" in browser.one("#answer .problem").text
 
 

@@ -177,7 +177,8 @@ end_s = 155
 [[runs]]
 number = 4
 setup = "B"
-logs = [{ file = "logs/run02.csv" }, { file = "logs/box02.csv", signals = "bus/box.dbc", clock_offset_s = -1.5, from_s = 2, to_s = 9 }]
+logs = [{ file = "logs/run02.csv" }, \
+{ file = "logs/box02.csv", signals = "bus/box.dbc", clock_offset_s = -1.5, from_s = 2, to_s = 9 }]
 start = "09:21:30.25"
 driver_mass_kg = 72.0
 coasting = "inverter-off"
