@@ -144,6 +144,7 @@ def test_every_prior_has_a_width() -> None:
     day = draw_day(4, Scenario(pairs=1)).day
     exact = replace(day.car, rolling_c0=Quantity(0.018, 0.0), mass_kg=Quantity(230.0, 0.0))
     day = replace(day, car=exact, date=dt.date(2026, 5, 9))
-    priors = build_priors(day, day.setups, day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS), None, ["wave_cos_1", "wave_sin_1"])
+    air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
+    priors = build_priors(day, day.setups, air, None, ["wave_cos_1", "wave_sin_1"])
     assert np.all(priors.u > 0.0)
     assert len({p.name for p in priors.parameters}) == len(priors.parameters)
