@@ -70,7 +70,7 @@ def likely_nodes(path: Chebyshev, speed_mps: FloatArray, nodes: FloatArray) -> n
     A mark that was timed late, put where it was timed, meets sensitivities that grew in the meantime, and its residual
     with them: errors in the regressor, −1.5 % of SCx where the speed halved and no more. `lead_s` carries it back.
     """
-    return np.asarray(np.argmin(np.abs(path(nodes)[None, :] - speed_mps[:, None]), axis=1), np.float64)
+    return np.asarray(np.argmin(np.abs(path(nodes)[None, :] - speed_mps[:, None]), axis=1), dtype=np.intp)
 
 
 def common_shape(day: Day, setup: str, direction: int) -> Shape:
