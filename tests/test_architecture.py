@@ -14,7 +14,7 @@ from server.testday.findings import CODES
 from tests.imports import ROOT, SERVER, outside, python_files
 from tests.tree import tracked
 
-FORMATS = {"asammdf", "pyarrow", "can", "cantools"}
+FORMATS = {"asammdf", "pyarrow", "can", "cantools", "zstandard"}
 VALUES = {"server.errors", "server.testday"}
 
 # What each part may import besides the standard library and itself.

@@ -27,6 +27,10 @@ def open_log(
         from server.readers.parquet_log import read_parquet_log
 
         return read_parquet_log(path, name=name, time_column=time_column)
+    if head.startswith((b"MDF     ", b"UnFinMF ")):
+        from server.readers.mdf_log import read_mdf_log
+
+        return read_mdf_log(path, name=name, signals=signals)
     from server.readers.bus_files import bus_form
 
     if (form := bus_form(head)) is not None:

@@ -6,24 +6,23 @@ Moments are spelled out as ISO 8601 and durations become seconds, so that the ru
 from __future__ import annotations
 
 import json
-from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from server.readers.cells import Kind, kind_of
+from server.readers.cells import Kind
 from server.readers.header import Header
 from server.readers.layout import Layout
 from server.readers.table import Table, TextPart, read_words
+from server.readers.word_kind import usual_kind
 from server.testday.values import FloatArray
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
 _SAMPLE_ROWS = 60
-_LOOK_WORDS = 200
 _SECONDS = {"s": 1.0, "ms": 1e-3, "us": 1e-6, "ns": 1e-9}
 _UNIT_KEYS = ("unit", "units")
 
@@ -59,7 +58,7 @@ class ArrowColumn:
         words = [word or "" for word in coded.dictionary.cast(pa.string()).to_pylist()]
         codes = np.asarray(coded.indices.cast(pa.int64()).fill_null(-1).to_numpy(zero_copy_only=False), dtype=np.intp)
         if self.kind is None and words:
-            self.kind = _usual_kind(words)
+            self.kind = usual_kind(words)
         return read_words(codes, words, self.kind or "blank", first_row)
 
 
@@ -157,12 +156,6 @@ def _is_duration(of: pa.DataType) -> bool:
     import pyarrow.types as kinds
 
     return bool(kinds.is_duration(of))
-
-
-def _usual_kind(words: list[str]) -> Kind:
-    counts = Counter(kind_of(word) for word in words[:_LOOK_WORDS])
-    counts.pop("blank", None)
-    return counts.most_common(1)[0][0] if counts else "blank"
 
 
 def _metadata(raw: Mapping[bytes, bytes] | None) -> dict[str, str]:

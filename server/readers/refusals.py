@@ -16,8 +16,6 @@ _SIGNATURES: tuple[tuple[bytes, str], ...] = (
     (b"\x1f\x8b", "a compressed file; unpack it first"),
     (b"7z\xbc\xaf\x27\x1c", "a compressed file; unpack it first"),
     (b"SQLite format 3\x00", "a database"),
-    (b"MDF     ", "an ASAM MDF recording; export it as CSV"),
-    (b"UnFinMF ", "an unfinished ASAM MDF recording; export it as CSV"),
     (b"PARE", "an encrypted Parquet file; save it without a password"),
     (b"{\\rtf", "a text document (RTF)"),
 )

@@ -74,7 +74,9 @@ CODES: dict[str, str] = {
     "unknown-frames": "Frames of a bus have ids that the database of signals does not know; they were left out.",
     "short-frames": "Frames of a bus are shorter than the database of signals says; what they lack was left out.",
     "error-frames": "Error and remote frames of a bus carry no signals and were left out.",
-    "signals-left-out": "Signals of a bus that are no numbers of up to 64 bits were left out.",
+    "signals-left-out": "Signals that are neither words nor numbers of up to 64 bits were left out.",
+    "frames-without-database": "Raw frames of a bus were left out, as the day names no database of signals.",
+    "group-without-time": "A group of channels that is not ordered by time was left out.",
     "clock-zone-assumed": "A log's start names no time zone and was taken as the venue's clock.",
     # channels and their roles (server.testday.roles)
     "role-inferred": "What else a log holds tells the role of a channel whose name does not.",

@@ -167,7 +167,6 @@ def test_many_like_findings_become_one():
         (b"\x89PNG\r\n\x1a\n" + bytes(range(256)), "run01.csv is a picture \\(PNG\\)"),
         (b"\xff\xd8\xff\xe0" + bytes(400), "run01.csv is a picture \\(JPEG\\)"),
         (b"PK\x03\x04" + bytes(400), "save its table as CSV"),
-        (b"MDF     4.10    " + bytes(400), "ASAM MDF recording; export it as CSV"),
         (b"%PDF-1.7\n", "PDF"),
         (b"<!DOCTYPE html><html></html>", "run01.csv is a web page \\(line 1"),
         (b'<?xml version="1.0"?><a/>', "marked-up text"),

@@ -77,6 +77,12 @@ def test_tables_that_are_no_logs(path):
 
 
 @pytest.mark.parametrize("path", shared(RECORDINGS), ids=lambda p: getattr(p, "name", None))
-def test_measurement_files_are_named(path):
-    with pytest.raises(LogError, match="ASAM MDF recording"):
-        open_log(path)
+def test_measurement_files_are_opened_and_asked_for_a_speed(path):
+    """Samples of asammdf's own tests, danielhrisca/asammdf, LGPL-3.0: odd names and units, no vehicle speed."""
+    raw = open_log(path)
+    assert raw.description.startswith(f"{path.name} was read as an ASAM MDF 4.10 recording; ")
+    assert is_sound(raw)
+    assert len({c.name for c in raw.channels}) == len(raw.channels) >= 3
+    run = Run(1, "A", (LogFile(path.name),), Quantity(75.0))
+    with pytest.raises(LogError, match=r"Run 1: no speed channel is there; .* holds '.*under \[channels\]"):
+        join_run(run, lambda *_, **__: raw, CAR, {})
