@@ -1,0 +1,33 @@
+"""How fast raw bus logs become channels against bare iteration by python-can: the same file, the same process."""
+
+import time
+
+import can
+import numpy as np
+import pytest
+
+from server.readers import open_log
+from tests.readers.buses import GPS, WHEELS, database, message, write
+
+FRAMES = 60_000
+MOST = 3.0
+
+
+@pytest.mark.parametrize("form", ["log", "asc", "blf"])
+def test_reading_takes_little_more_than_python_can_alone(tmp_path, form, capsys):
+    data = np.random.default_rng(1).bytes(8 * FRAMES)
+    frames = [
+        message((GPS, WHEELS, 0x300)[i % 3], data[8 * i : 8 * i + 8], 1_778_320_800.0 + i / 1000) for i in range(FRAMES)
+    ]
+    path, signals = write(tmp_path / f"run01.{form}", frames), database(tmp_path)
+    jobs = (lambda: sum(1 for _ in can.LogReader(path)), lambda: open_log(path, signals=signals))
+    best = [np.inf, np.inf]
+    for _ in range(3):
+        for place, job in enumerate(jobs):
+            start = time.process_time()
+            job()
+            best[place] = min(best[place], time.process_time() - start)
+    with capsys.disabled():
+        print(f"\n{FRAMES:,} frames, {form}: python-can alone {best[0]:.2f} s, channels {best[1]:.2f} s", end="")
+        print(f", ratio {best[1] / best[0]:.2f}; 1.2 million frames {best[1] * 1.2e6 / FRAMES:.1f} s")
+    assert best[1] / best[0] < MOST
