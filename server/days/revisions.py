@@ -91,11 +91,13 @@ def revise_day(
     who: str,
     reason: str = "",
     expected: int | None = None,
+    lane: str = "quick",
 ) -> Revised:
     """Change a day and keep what comes of it, all in one transaction, or raise and keep nothing.
 
     change: a pure function of the newest day, asked again when somebody else was quicker.
     expected: the revision that the person saw; another one in between is refused.
+    lane: of the jobs, that the fit waits in. A change that would leave a day that can't be read is refused.
     """
     for _ in range(TRIES):
         with archive.database.reading() as session:
@@ -106,7 +108,7 @@ def revise_day(
         made = change(stored_day(archive, seen.files))
         with tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
             written = _written(made, Path(scratch))
-            revised = _keep(archive, day_id, seen, made, written=written, by=(who, reason))
+            revised = _keep(archive, day_id, seen, made, written=written, by=(who, reason), lane=lane)
         if revised is not None:
             return revised
     raise StillairError(BUSY)
@@ -115,11 +117,19 @@ def revise_day(
 def _written(made: Change, folder: Path) -> dict[str, Path]:
     """The files that the change brings: testday.toml and the tables beside it, and new logs."""
     write_folder(made.day, folder)
+    read_folder(folder)  # a number out of its range is refused here, and nothing is kept
     return {**dict(folder_files(folder)), **made.new_files}
 
 
 def _keep(
-    archive: Archive, day_id: int, seen: _Seen, made: Change, *, written: Mapping[str, Path], by: tuple[str, str]
+    archive: Archive,
+    day_id: int,
+    seen: _Seen,
+    made: Change,
+    *,
+    written: Mapping[str, Path],
+    by: tuple[str, str],
+    lane: str,
 ) -> Revised | None:
     """None when another revision came in between."""
     with archive.database.writing() as session:
@@ -142,10 +152,13 @@ def _keep(
             after={"revision": revision.number, "content_sha256": revision.content_sha256, "value": made.after},
             reason=reason,
         )
-        return Revised(revision.number, queue_refit(archive, session, revision, made.what, who), made.what)
+        job_id = queue_refit(archive, session, revision, made.what, who, lane=lane)
+        return Revised(revision.number, job_id, made.what)
 
 
-def queue_refit(archive: Archive, session: Session, revision: DayRevision, label: str, who: str) -> str:
+def queue_refit(
+    archive: Archive, session: Session, revision: DayRevision, label: str, who: str, *, lane: str = "quick"
+) -> str:
     """Queue the fit of a revision; fits of the same day that still wait give way to it."""
     session.execute(
         update(Job)
@@ -160,5 +173,5 @@ def queue_refit(archive: Archive, session: Session, revision: DayRevision, label
         "revision_id": revision.id,
         "day_id": revision.day_id,
     }
-    add_job(session, REFIT_JOB, label, payload, job_id, day_id=revision.day_id, who=who)
+    add_job(session, REFIT_JOB, label, payload, job_id, lane=lane, day_id=revision.day_id, who=who)
     return job_id
