@@ -42,7 +42,7 @@ def test_intervals_hold_the_truth_on_hostile_days() -> None:
 
 @pytest.mark.study
 def test_intervals_hold_the_truth_where_coast_downs_were_typed_by_hand() -> None:
-    """The long one is `python -m tests.studies coverage --typed --days 400 --first-seed 51001`."""
+    """The long one is `python -m tests.studies coverage --typed --days 400 --first-seed 53001`."""
     days = run(Plan(DAYS, first_seed=52_001, fitter="typed", changes={"setups": 1}, typed=True))
     assert not any(d.error for d in days)
     found = tally([claim for _, claim in one_setup_a_day(days)])
