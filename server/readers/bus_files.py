@@ -13,11 +13,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TextIO
 
-import numpy as np
-
 from server.errors import LogError
+from server.readers.bus_clock import EPOCH_S, asc_date, set_to_zero, zone_assumed
 from server.readers.bus_frames import Collector, Frames
-from server.readers.clock import SECONDS_PER_DAY, day_to_date
 from server.readers.damage import readable, reason
 from server.testday.values import Finding
 
@@ -32,8 +30,6 @@ _FIRST_LINES: tuple[tuple[BusForm, re.Pattern[str]], ...] = (
     ("frame CSV", re.compile(r"timestamp,arbitration_id,extended,remote,error,dlc,data\s*$", re.MULTILINE)),
 )
 _MOST_BAD_LINES = 1_000
-_EPOCH_S = (9.4e8, 4.2e9)  # 1999 to 2103, seconds since 1970
-_EPOCH_DAY = dt.date(1970, 1, 1).toordinal()
 
 
 @dataclass(slots=True)
@@ -79,9 +75,10 @@ def read_bus_file(path: Path, name: str, form: BusForm) -> BusLog:
     frames = collector.frames()
     if not len(frames.time_s):
         raise LogError(f"{name} is a bus log ({form}) without a data frame.")
-    log = BusLog(form, frames, findings=findings)
-    _set_clock(name, log, start)
-    return log
+    clock, date = set_to_zero(name, frames.time_s, start)
+    is_utc = form in ("candump", "frame CSV")
+    findings += [zone_assumed(name)] if clock is not None and not is_utc else []
+    return BusLog(form, frames, clock, date, is_utc, findings)
 
 
 class _Lines:
@@ -156,7 +153,7 @@ def _read_blf(path: Path, name: str, collector: Collector) -> tuple[list[Finding
             raise
         except Exception as error:  # a damaged object raises anything
             cut = f"{reason(error)}, near byte {file.tell():,}"
-        known = reader.start_timestamp > _EPOCH_S[0]
+        known = reader.start_timestamp > EPOCH_S[0]
         start = dt.datetime.fromtimestamp(reader.start_timestamp, dt.UTC) if known else None
     text = f"{name}: the log stops in the middle or is damaged ({cut}); everything before it was read."
     return [Finding("log-cut-short", "note", text)] if cut else [], start
@@ -177,58 +174,3 @@ def _start(name: str, form: BusForm, reader: Any) -> dt.datetime | None:
             )
         return asc_date(reader.date)
     return reader.start_time if form == "TRC" else None
-
-
-_ASC_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-_ASC_DATE = re.compile(
-    r"(?P<month>\w{3,4})\.?\s+(?P<day>\d{1,2})\s+(?P<hour>\d{1,2}):(?P<minute>\d\d):(?P<second>\d\d(?:\.\d+)?)"
-    r"(?:\s+(?P<half>[ap])m)?\s+(?P<year>\d{4})",
-    re.IGNORECASE,
-)
-
-
-def asc_date(text: str | None) -> dt.datetime | None:
-    """Read "May 9 09:00:00.250 am 2026" of a header's date line; None where it is otherwise."""
-    match = _ASC_DATE.fullmatch((text or "").strip())
-    month = (match["month"] if match else "").casefold().replace("mär", "mar").replace("mai", "may")
-    month = month.replace("okt", "oct").replace("dez", "dec")[:3]
-    if match is None or month not in _ASC_MONTHS:
-        return None
-    hour, half = int(match["hour"]), (match["half"] or "").casefold()
-    hour = hour % 12 + 12 * (half == "p") if half else hour
-    second, fraction = divmod(float(match["second"]), 1.0)
-    try:
-        return dt.datetime(
-            int(match["year"]),
-            _ASC_MONTHS.index(month) + 1,
-            int(match["day"]),
-            hour,
-            int(match["minute"]),
-            int(second),
-            int(fraction * 1e6),
-            tzinfo=dt.UTC,
-        )
-    except ValueError:
-        return None
-
-
-def _set_clock(name: str, log: BusLog, start: dt.datetime | None) -> None:
-    """Count times from the first frame where they are seconds since 1970; else from the header's start."""
-    times = log.frames.time_s
-    finite = times[np.isfinite(times)]
-    if not len(finite):
-        raise LogError(f"{name}: none of its frames has a time.")
-    first = float(finite[0])
-    if _EPOCH_S[0] < first < _EPOCH_S[1]:
-        np.subtract(times, first, out=times)
-        moment = first
-    elif start is not None and _EPOCH_S[0] < start.timestamp() < _EPOCH_S[1]:
-        moment = start.timestamp()
-    else:
-        return
-    days, log.start_clock_s = divmod(moment, SECONDS_PER_DAY)
-    log.start_date = day_to_date(days + _EPOCH_DAY)
-    log.clock_is_utc = log.form in ("candump", "frame CSV")
-    if not log.clock_is_utc:
-        text = f"{name}: its start names no time zone and is taken as the venue's clock; give the run's start if not."
-        log.findings.append(Finding("clock-zone-assumed", "note", text))

@@ -27,7 +27,7 @@ class Frames:
 
     time_s: FloatArray
     key: NDArray[np.uint32]
-    bus: NDArray[np.uint16]
+    bus: NDArray[np.uint32]
     buses: tuple[str, ...]
     offset: NDArray[np.int64]
     data: NDArray[np.uint8]
@@ -70,7 +70,7 @@ class Collector:
     _keys: list[int] = field(default_factory=list)
     _bus: list[int] = field(default_factory=list)
     _data: list[bytes] = field(default_factory=list)
-    _done: list[tuple[FloatArray, NDArray[np.uint32], NDArray[np.uint16], NDArray[np.int64], bytes]] = field(
+    _done: list[tuple[FloatArray, NDArray[np.uint32], NDArray[np.uint32], NDArray[np.int64], bytes]] = field(
         default_factory=list
     )
 
@@ -99,7 +99,7 @@ class Collector:
         chunk = (
             np.array(self._times, dtype=np.float64),
             np.array(self._keys, dtype=np.uint32),
-            np.array(self._bus, dtype=np.uint16),
+            np.array(self._bus, dtype=np.uint32),
             lengths,
             b"".join(self._data),
         )
@@ -112,7 +112,7 @@ class Collector:
         """All frames taken so far."""
         self._close_chunk()
         done = self._done or [
-            (np.empty(0), np.empty(0, np.uint32), np.empty(0, np.uint16), np.empty(0, np.int64), b"")
+            (np.empty(0), np.empty(0, np.uint32), np.empty(0, np.uint32), np.empty(0, np.int64), b"")
         ]
         times, keys, buses, lengths, data = zip(*done, strict=True)
         return Frames(

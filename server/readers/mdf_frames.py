@@ -42,7 +42,7 @@ def frames_of(mdf: Any, groups: Sequence[int]) -> Frames | None:
     return Frames(
         time_s=time[order],
         key=key[order],
-        bus=which.astype(np.uint16),
+        bus=which.astype(np.uint32),
         buses=tuple(str(number) for number in numbers),
         offset=np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
         data=matrix[order][inside],

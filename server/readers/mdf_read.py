@@ -5,13 +5,8 @@ Called in a process of its own (`mdf_log`), as damaged files can crash or stall 
 
 from __future__ import annotations
 
-import datetime as dt
 import logging
-import shutil
-import tempfile
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -22,21 +17,17 @@ from server.errors import LogError
 from server.readers.bus_database import load_database
 from server.readers.bus_log import decode_frames, needs_database
 from server.readers.channels import build_channels
-from server.readers.clock import day_to_date
 from server.readers.damage import readable
 from server.readers.limits import refuse_many_bytes, refuse_many_channels
-from server.readers.mdf_blocks import cut_block, packed_bytes, refuse_bombs, shorten_block
+from server.readers.mdf_blocks import packed_bytes, refuse_bombs
 from server.readers.mdf_columns import GroupTable, read_group
 from server.readers.mdf_frames import frames_of, is_bus_group
+from server.readers.mdf_open import opened, start_of, time_scale, version_of
 from server.readers.names import ColumnName, kept_apart
 from server.readers.report import collapse, spoken_rates
-from server.testday.units import UnknownUnitError, unit_of
 from server.testday.values import Channel, Finding, FloatArray, RawLog
 
-_EPOCH_DAY = dt.date(1970, 1, 1).toordinal()
 _ORDERED_BY = {1: "time", 2: "angle", 3: "distance", 4: "index"}
-_LOCAL_TIME = 1
-_DAY_NS = 86_400 * 10**9
 _NAMED = 6
 
 
@@ -66,7 +57,7 @@ def read_mdf(path: Path, name: str, signals: Path | None = None) -> RawLog:
     """
     logging.getLogger("asammdf").setLevel(logging.CRITICAL)  # it warns on the console; what matters is said here
     refuse_bombs(name, path)
-    with readable(name, "an ASAM MDF recording"), _opened(path) as (mdf, findings):
+    with readable(name, "an ASAM MDF recording"), opened(path) as (mdf, findings):
         refuse_many_channels(name, sum(len(group.channels) for group in mdf.groups))
         refuse_many_bytes(name, packed_bytes(mdf.groups))
         read = _Read(findings=[Finding("log-cut-short", "note", f"{name}: {text}") for text in findings])
@@ -76,8 +67,8 @@ def read_mdf(path: Path, name: str, signals: Path | None = None) -> RawLog:
             _read_frames(name, mdf, bus, signals, read)
         if not read.channels:
             raise LogError(_nothing(name, read.findings))
-        clock, date, is_utc = _start(mdf.header)
-        version = _version(path)
+        clock, date, is_utc = start_of(mdf.header)
+        version = version_of(path)
     count = f"{read.groups} group{'s' if read.groups != 1 else ''} of channels"
     return RawLog(
         file=name,
@@ -91,44 +82,6 @@ def read_mdf(path: Path, name: str, signals: Path | None = None) -> RawLog:
         findings=tuple(collapse(read.findings)),
         clock_is_utc=is_utc,
     )
-
-
-@contextmanager
-def _opened(path: Path) -> Iterator[tuple[Any, list[str]]]:
-    """Open a recording, and say what was wrong with its end. One whose last block is cut is opened as a copy that
-    says so itself; version 2 or 3 is brought to 4, attached files are left alone."""
-    from asammdf import MDF
-
-    with tempfile.TemporaryDirectory(ignore_cleanup_errors=True) as scratch:
-        said = []
-        if _first_bytes(path).startswith(b"UnFin"):
-            said.append("the logger did not finish the file; what it had written was read.")
-        cut = cut_block(path)
-        if cut is not None:
-            path = shutil.copyfile(path, Path(scratch) / "cut.mf4")
-            shorten_block(path, *cut)
-            said.append("the log stops in the middle of its samples; everything before it was read.")
-        old = _version(path) < "4"
-        if old:
-            with MDF(path) as of_old, of_old.convert("4.10") as of_new:
-                path = Path(of_new.save(Path(scratch) / "as4.mf4"))
-        mdf = MDF(path, process_bus_logging=False)
-        try:
-            if old:
-                mdf.header.time_flags |= _LOCAL_TIME  # those versions know no zone
-            yield mdf, said
-        finally:
-            mdf.close()
-
-
-def _first_bytes(path: Path) -> bytes:
-    with path.open("rb") as file:
-        return file.read(16)
-
-
-def _version(path: Path) -> str:
-    """The version that a file says it is of: "4.10"."""
-    return _first_bytes(path)[8:].decode("ascii", "replace").strip(" \0")
 
 
 def _read_groups(name: str, mdf: Any, indexes: list[int], read: _Read) -> None:
@@ -160,7 +113,7 @@ def _group(name: str, mdf: Any, index: int, read: _Read) -> _Group | None:
         return None
     acquired = " ".join((group.channel_group.acq_name or "").split())
     called = f"{name}, group {index + 1}" + (f" ('{acquired}')" if acquired else "")
-    scale = _time_scale(mdf.groups[master_group].channels[master]) if master is not None else None
+    scale = time_scale(mdf.groups[master_group].channels[master]) if master is not None else None
     if scale is None:
         ordered = _ORDERED_BY.get(mdf.groups[master_group].channels[master].sync_type) if master is not None else None
         why = f"is ordered by {ordered}, not by time" if ordered else "has no time"
@@ -180,20 +133,6 @@ def _group(name: str, mdf: Any, index: int, read: _Read) -> _Group | None:
         table.table.numbers = table.table.numbers[:, : len(seconds)]
         seconds = seconds[:rows]
     return _Group(called, acquired or f"group {index + 1}", seconds * scale, table) if rows else None
-
-
-def _time_scale(master: Any) -> float | None:
-    """Seconds of one unit of a master channel's values; None where it is no time. Unknown units are seconds, as
-    the standard asks of a time."""
-    unit = (master.conversion and master.conversion.unit) or master.unit or ""
-    try:
-        known = unit_of(unit.strip() or "s")
-    except UnknownUnitError:
-        known = None
-    if master.sync_type == 1:
-        return known.scale if known is not None and known.dimension == "time" else 1.0
-    of_time = master.sync_type == 0 and known is not None and known.dimension == "time" and bool(unit.strip())
-    return known.scale if of_time and known is not None else None
 
 
 def _read_frames(name: str, mdf: Any, groups: list[int], signals: Path | None, read: _Read) -> None:
@@ -219,12 +158,3 @@ def _nothing(name: str, findings: list[Finding]) -> str:
     """Say that no channel could be had, and the first reason."""
     reasons = [f.text for f in findings if f.code == "group-without-time"]
     return f"{name} holds no channel of numbers that is ordered by time." + (f" {reasons[0]}" if reasons else "")
-
-
-def _start(header: Any) -> tuple[float | None, dt.date | None, bool]:
-    """Clock at time zero [s after midnight], date, and whether in UTC; nothing where the logger had no clock."""
-    days, clock_ns = divmod(int(header.abs_time), _DAY_NS)
-    date = day_to_date(days + _EPOCH_DAY)
-    if not header.abs_time or date is None or date.year < 2000:
-        return None, None, False
-    return clock_ns / 1e9, date, not header.time_flags & _LOCAL_TIME

@@ -10,7 +10,8 @@ import pytest
 
 from server.errors import LogError
 from server.readers import limits, open_log
-from server.readers.bus_files import asc_date, bus_form
+from server.readers.bus_clock import asc_date
+from server.readers.bus_files import bus_form
 from tests.readers.buses import DBC, GPS, WHEELS, cantools_values, database, drive, message, write
 from tests.readers.damaging import damaged, reads_or_refuses
 from tests.readers.logs import channel, codes, is_sound, names, said
@@ -178,7 +179,40 @@ Sig=Speed unsigned 16 /u:km/h /f:0.01
 """
 
 
-@pytest.mark.parametrize("text", [KCD, SYM], ids=["KCD", "SYM"])
+ARXML = """<?xml version="1.0" encoding="UTF-8"?>
+<AUTOSAR xmlns="http://autosar.org/schema/r4.0" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance"
+ xsi:schemaLocation="http://autosar.org/schema/r4.0 AUTOSAR_4-0-3.xsd"><AR-PACKAGES><AR-PACKAGE>
+<SHORT-NAME>car</SHORT-NAME><ELEMENTS>
+<CAN-CLUSTER><SHORT-NAME>bus</SHORT-NAME><CAN-CLUSTER-VARIANTS><CAN-CLUSTER-CONDITIONAL>
+<PHYSICAL-CHANNELS><CAN-PHYSICAL-CHANNEL><SHORT-NAME>channel</SHORT-NAME><FRAME-TRIGGERINGS><CAN-FRAME-TRIGGERING>
+<SHORT-NAME>t</SHORT-NAME><FRAME-REF DEST="CAN-FRAME">/car/Position</FRAME-REF>
+<CAN-ADDRESSING-MODE>STANDARD</CAN-ADDRESSING-MODE><IDENTIFIER>256</IDENTIFIER>
+</CAN-FRAME-TRIGGERING></FRAME-TRIGGERINGS></CAN-PHYSICAL-CHANNEL></PHYSICAL-CHANNELS>
+</CAN-CLUSTER-CONDITIONAL></CAN-CLUSTER-VARIANTS></CAN-CLUSTER>
+<CAN-FRAME><SHORT-NAME>Position</SHORT-NAME><FRAME-LENGTH>8</FRAME-LENGTH><PDU-TO-FRAME-MAPPINGS><PDU-TO-FRAME-MAPPING>
+<SHORT-NAME>m</SHORT-NAME><PDU-REF DEST="I-SIGNAL-I-PDU">/car/Pdu</PDU-REF><START-POSITION>0</START-POSITION>
+</PDU-TO-FRAME-MAPPING></PDU-TO-FRAME-MAPPINGS></CAN-FRAME>
+<I-SIGNAL-I-PDU><SHORT-NAME>Pdu</SHORT-NAME><LENGTH>8</LENGTH><I-SIGNAL-TO-PDU-MAPPINGS><I-SIGNAL-TO-I-PDU-MAPPING>
+<SHORT-NAME>s</SHORT-NAME><I-SIGNAL-REF DEST="I-SIGNAL">/car/Speed</I-SIGNAL-REF>
+<PACKING-BYTE-ORDER>MOST-SIGNIFICANT-BYTE-LAST</PACKING-BYTE-ORDER><START-POSITION>0</START-POSITION>
+</I-SIGNAL-TO-I-PDU-MAPPING></I-SIGNAL-TO-PDU-MAPPINGS></I-SIGNAL-I-PDU>
+<I-SIGNAL><SHORT-NAME>Speed</SHORT-NAME><LENGTH>16</LENGTH>
+<SYSTEM-SIGNAL-REF DEST="SYSTEM-SIGNAL">/car/SpeedOfCar</SYSTEM-SIGNAL-REF></I-SIGNAL>
+<SYSTEM-SIGNAL><SHORT-NAME>SpeedOfCar</SHORT-NAME><PHYSICAL-PROPS>
+<SW-DATA-DEF-PROPS-VARIANTS><SW-DATA-DEF-PROPS-CONDITIONAL>
+<COMPU-METHOD-REF DEST="COMPU-METHOD">/car/Hundredths</COMPU-METHOD-REF>
+</SW-DATA-DEF-PROPS-CONDITIONAL></SW-DATA-DEF-PROPS-VARIANTS></PHYSICAL-PROPS></SYSTEM-SIGNAL>
+<UNIT><SHORT-NAME>kmh</SHORT-NAME><DISPLAY-NAME>km/h</DISPLAY-NAME></UNIT>
+<COMPU-METHOD><SHORT-NAME>Hundredths</SHORT-NAME><CATEGORY>LINEAR</CATEGORY><UNIT-REF DEST="UNIT">/car/kmh</UNIT-REF>
+<COMPU-INTERNAL-TO-PHYS><COMPU-SCALES><COMPU-SCALE><COMPU-RATIONAL-COEFFS>
+<COMPU-NUMERATOR><V>0</V><V>0.01</V></COMPU-NUMERATOR>
+<COMPU-DENOMINATOR><V>1</V></COMPU-DENOMINATOR></COMPU-RATIONAL-COEFFS></COMPU-SCALE></COMPU-SCALES>
+</COMPU-INTERNAL-TO-PHYS></COMPU-METHOD>
+</ELEMENTS></AR-PACKAGE></AR-PACKAGES></AUTOSAR>
+"""
+
+
+@pytest.mark.parametrize("text", [KCD, SYM, ARXML], ids=["KCD", "SYM", "ARXML"])
 def test_other_databases(tmp_path, text):
     raw = opened(tmp_path, DRIVE, text=text)
     assert channel(raw, "Speed").values == pytest.approx(cantools_values(DBC, DRIVE, "Navigation_GPS", "Speed"))
