@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 from server.errors import StillairError
@@ -33,6 +32,3 @@ def _bound_memory(count: int) -> None:
     most = count if hard == resource.RLIM_INFINITY else min(count, hard)
     resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
-
-if __name__ == "__main__":
-    main(*sys.argv[1:])

@@ -16,6 +16,7 @@ from server.testday.values import RawLog
 
 _LEAST_TIME_S = 60.0
 _BYTES_PER_S = 1e6  # the slowest that a machine may be
+_CHILD = "import sys; from server.readers.mdf_child import main; main(*sys.argv[1:])"
 _HOUSE = Path(__file__).parents[2]
 
 
@@ -33,7 +34,7 @@ def read_mdf_log(path: Path, *, name: str = "", signals: Path | None = None) -> 
         arguments = [str(path), called, str(signals) if signals else "", folder]
         try:
             done = subprocess.run(
-                [sys.executable, "-m", "server.readers.mdf_child", *arguments],
+                [sys.executable, "-c", _CHILD, *arguments],
                 check=False,
                 env={**os.environ, **search, **aside},
                 stdin=subprocess.DEVNULL,
