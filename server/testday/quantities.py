@@ -34,6 +34,7 @@ UNITS: dict[str, Unit] = {
     "s": Unit("s"),
     "n": Unit("N"),
     "mps": Unit("m/s"),
+    "kmh": Unit("km/h", _EXACT.divide(Decimal(1), Decimal("3.6"))),
     "n_per_mps": Unit("N/(m/s)"),
     "s_per_m": Unit("s/m"),
     "kgm2": Unit("kg m²"),
