@@ -100,7 +100,8 @@ def test_pages_fit_their_screen_and_can_be_touched(shown: Browser, path: str, si
 def test_figures_draw_in_the_theme_without_complaint(shown: Browser, part: str, size: str, theme: str) -> None:
     shown.size(size)
     shown.device_theme(theme)
-    shown.open(f"/days/{part}")
+    day, name = part.split("/")
+    shown.open(f"/days/{day}/result/{name}")
     for area in shown.all("[data-plot]"):
         shown.run("arguments[0].scrollIntoView({block: 'center'})", area)
         shown.until(lambda here=area: here.get_attribute("data-drawn"), "the figure")
