@@ -16,6 +16,7 @@ from starlette.exceptions import HTTPException
 from server import appearance, joining_pages
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
+from server.cars import pages as cars_pages
 from server.days import api as days_api
 from server.days import pages as days_pages
 from server.days.holding import days_holding
@@ -83,7 +84,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates = make_environment()
     programs = (days_api, results_api, history_api, uploads_api, help_api)
-    for module in (*programs, days_pages, results_pages, runs_pages, help_pages, appearance, joining_pages):
+    for module in (*programs, days_pages, cars_pages, results_pages, runs_pages, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

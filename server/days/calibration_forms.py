@@ -41,7 +41,7 @@ def form(day: Day, slug: str) -> Form:
         Field("table", "Or a table", "lines", pairs_text(given.table, "", ""), hint="A line each: reading, value."),
         Field("unit", "Unit", "text", given.unit, hint="Of the value, such as mm, or of the gain, such as mm/V."),
         number_field(
-            "gain_rel_u", "Relative standard uncertainty of the slope", keys.GAIN_REL_U, given.gain_rel_u, "pct"
+            "gain_rel_u", "Relative standard uncertainty of the slope", keys.GAIN_REL_U, given.gain_rel_u, unit="pct"
         ),
     )
     title = f"Calibration of {role.replace('_', ' ')}" if role else "A sensor's calibration"

@@ -76,12 +76,12 @@ def one(typed: Typed, name: str) -> str:
     return values[0].strip() if values else ""
 
 
-def refilled(form: Form, typed: Typed, refusal: FieldError) -> Form:
+def refilled(form: Form, typed: Typed, refusal: FieldError | None) -> Form:
     """The form as it was sent, the refusal beside its field."""
     return replace(form, fields=tuple(_refilled(field, typed, refusal) for field in form.fields))
 
 
-def _refilled(field: Field, typed: Typed, refusal: FieldError) -> Field:
+def _refilled(field: Field, typed: Typed, refusal: FieldError | None) -> Field:
     return replace(
         field,
         value=one(typed, field.name),
@@ -89,7 +89,7 @@ def _refilled(field: Field, typed: Typed, refusal: FieldError) -> Field:
         u_is=one(typed, f"{field.name}_u_is") or "u",
         source=one(typed, f"{field.name}_source") or field.source,
         chosen=tuple(typed.get(field.name, ())),
-        problem=str(refusal) if refusal.field == field.name else "",
+        problem=str(refusal) if refusal and refusal.field == field.name else "",
     )
 
 

@@ -5,18 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, ClassVar
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Depends, Path, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlalchemy.orm import Session
 
 from server.analysis.result import DayResult
 from server.days.service import find_day, revision_files
-from server.days.tables import StoredDay
+from server.days.tables import DayRevision, StoredDay
 from server.dependencies import Results, TheArchive
 from server.errors import NotFoundError
 from server.figures.table import Table
 from server.results.figure_words import FIGURE_WORDS, figure_words
+from server.results.moved_view import MovedView, moved_view
 from server.results.next_step import WANTED_U95_M2
 from server.results.page_figures import Figure, budget_of, has_section, page_figures
+from server.results.service import find_result, latest_result
+from server.results.tables import FittedResult
 from server.results.view import ResultView, result_view
 from server.templating import Crumb, Page, is_htmx, render, render_part
 
@@ -72,6 +76,20 @@ class ResultPage(Page):
     sections: dict[str, str]
     figures: dict[str, Figure]
     wanted: float
+    moved: MovedView | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class OldResultPage(Page):
+    """A result by its number, as it was kept: its estimates, passes, inputs and files."""
+
+    template: ClassVar[str] = "results/superseded.html"
+    help: ClassVar[str] = "result"
+    day: DayHead
+    view: ResultView
+    superseded: bool
+    made_at: str
+    revision: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,22 +110,26 @@ class LoadedResult:
     day: StoredDay
     head: DayHead
     result: DayResult
+    moved: MovedView | None
 
 
 def _loaded(day_id: int, archive: TheArchive, results: Results) -> LoadedResult:
     with archive.database.reading() as session:
         day = find_day(session, day_id)
         row, result = results.of_day(session, day_id)
-        head = DayHead(
-            day.id,
-            day.name,
-            day.date.isoformat() if day.date else "no date",
-            day.sent_as,
-            day.added_at.strftime("%Y-%m-%d %H:%M UTC"),
-            row.sha256,
-            tuple(revision_files(session, row.revision_id).items()),
-        )
-        return LoadedResult(day, head, result)
+        return LoadedResult(day, _head(session, day, row), result, moved_view(session, day_id))
+
+
+def _head(session: Session, day: StoredDay, row: FittedResult) -> DayHead:
+    return DayHead(
+        day.id,
+        day.name,
+        day.date.isoformat() if day.date else "no date",
+        day.sent_as,
+        day.added_at.strftime("%Y-%m-%d %H:%M UTC"),
+        row.sha256,
+        tuple(revision_files(session, row.revision_id).items()),
+    )
 
 
 Loaded = Annotated[LoadedResult, Depends(_loaded)]
@@ -125,6 +147,29 @@ def day(request: Request, day_id: int) -> Response:
 def whole(request: Request, loaded: Loaded, wanted: Wanted = WANTED_U95_M2) -> HTMLResponse:
     """The whole result."""
     return render(request, _page(request, loaded, "", wanted, ""))
+
+
+@router.get("/days/{day_id}/results/{result_id}", name="old_result")
+def old_result(
+    request: Request,
+    day_id: int,
+    result_id: Annotated[int, Path(ge=1, le=2**31)],
+    archive: TheArchive,
+    results: Results,
+) -> HTMLResponse:
+    """A result by its number, superseded or not."""
+    with archive.database.reading() as session:
+        day, row = find_day(session, day_id), find_result(session, day_id, result_id)
+        head, newest = _head(session, day, row), latest_result(session, day_id)
+        revision, made_at = session.get_one(DayRevision, row.revision_id).number, row.made_at
+        superseded = newest is not None and newest.id != row.id
+        view = result_view(results.read(row.sha256), WANTED_U95_M2)
+    here = Crumb(head.name, str(request.app.url_path_for("result", day_id=str(day_id))))
+    page = OldResultPage(
+        title=f"Result {result_id}", crumbs=(*_crumbs(request), here), day=head, view=view, superseded=superseded,
+        made_at=made_at.strftime("%Y-%m-%d %H:%M UTC"), revision=revision,
+    )  # fmt: skip
+    return render(request, page)
 
 
 @router.get("/days/{day_id}/figures/{name}.json", name="figure")
@@ -183,6 +228,7 @@ def _page(request: Request, loaded: LoadedResult, section: str, wanted: float, s
         sections={k: words for k, words in SECTIONS.items() if k == section or has_section(k, result, figures)},
         figures=figures,
         wanted=wanted,
+        moved=None if section else loaded.moved,
     )
 
 

@@ -9,13 +9,14 @@ import pytest
 from jinja2 import meta, nodes
 
 from server.app import ErrorPage
+from server.cars.pages import CarFormPage, CarPage, CarsPage
 from server.days.pages import AddPage, DaysPage, JobPage
 from server.help.pages import HelpIndexPage, HelpPage
 from server.help.topics import TOPICS
 from server.history.pages import HistoryPage, WorkPage
 from server.joining_pages import JoinPage
 from server.locations import web_folder
-from server.results.pages import SECTIONS, ResultPage, TablePage
+from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
 from server.runs.pages import RunPage
 from server.templating import Page, make_environment
 
@@ -23,7 +24,7 @@ TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
 PAGES: list[type[Page]] = [HistoryPage, WorkPage]
 PAGES += [DaysPage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
-PAGES += [RunPage]
+PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 
 def trees(name: str, seen: set[str]) -> list[nodes.Template]:

@@ -1,0 +1,1 @@
+"""Cars and setups on screen: what exactly was run, and the forms that correct it."""
