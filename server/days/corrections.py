@@ -16,7 +16,8 @@ from server.errors import StillairError
 from server.testday.values import Day
 
 OTHER_LANE = "long"
-DIFFERS = "another value stands there by now"
+DIFFERS = "Another value stands there by now."
+OTHER_CAR = "It is another car’s."
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,9 +86,9 @@ def correct(
 
 def _same(day: Day, before: Day, slug: str, typed: Typed) -> Change:
     if day.car.name != before.car.name or shared_value(day, slug) is None:
-        raise StillairError(f"It is not the same car’s: {DIFFERS}.")
+        raise StillairError(OTHER_CAR)
     if shared_value(day, slug) != shared_value(before, slug):
-        raise StillairError(f"{DIFFERS[:1].upper()}{DIFFERS[1:]}.")
+        raise StillairError(DIFFERS)
     return change_of(day, slug, typed)
 
 

@@ -17,7 +17,7 @@ from server.archive.database import now_utc
 from server.archive.events import record
 from server.archive.jobs import add_job, new_job_id
 from server.archive.tables import Job
-from server.days.changes import Change
+from server.days.changes import Change, plain
 from server.days.service import (
     REFIT_JOB,
     add_revision,
@@ -105,7 +105,10 @@ def revise_day(
             seen = _Seen(old.number, revision_files(session, old.id))
         if expected not in (None, seen.number):
             raise StillairError(CHANGED.format(number=seen.number))
-        made = change(stored_day(archive, seen.files))
+        day = stored_day(archive, seen.files)
+        made = change(day)
+        if plain(made.day) == plain(day) and not made.new_files:
+            raise StillairError(UNCHANGED)
         with tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
             written = _written(made, Path(scratch))
             revised = _keep(archive, day_id, seen, made, written=written, by=(who, reason), lane=lane)
@@ -137,8 +140,6 @@ def _keep(
             return None
         (who, reason), files = by, seen.files
         after = {**files, **{path: archive.raw.add(session, file).sha256 for path, file in written.items()}}
-        if after == files:
-            raise StillairError(UNCHANGED)
         day = find_day(session, day_id)
         revision = add_revision(session, day, after, who, made.what)
         day.name, day.date = made.day.name, made.day.date or day.date
