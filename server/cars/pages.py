@@ -96,7 +96,7 @@ def cars_sentence(cars: tuple[CarOverDays, ...]) -> str:
         return "No test day is here yet, so there is no car."
     count = f"{len(cars)} car{'' if len(cars) == 1 else 's'} on {sum(len(car.days) for car in cars)} test days"
     changes = [
-        (day.date, f"{car.name or 'the car without a name'}, {words.lower()}: {cell.text}")
+        (day.date, f"{words.split(',')[0].lower()} of {car.name or 'the car without a name'} now {cell.text}")
         for car in cars
         for day in car.days
         for (_, words), cell in zip(car.columns, day.cells, strict=True)
@@ -227,7 +227,7 @@ def car_sentence(view: CarView, result: DayResult | None) -> str:
     if costly is None:
         return f"{what}; {rest}: measure what is marked."
     name, share = costly
-    return f"{what}; {rest}. Measure next: {name}, {100 * share:.0f} % of u² of the drag area."
+    return f"{what}; {rest}. Measure next: {name}; it makes {100 * share:.0f} % of u² of the drag area."
 
 
 def dearest_default(result: DayResult) -> tuple[str, float] | None:

@@ -37,11 +37,11 @@ def change(day: Day, slug: str, typed: Typed) -> Change:
     if one(typed, "do") == "clear" and form(day, slug).clears:
         after = place.default(day.car)
     else:
-        after = typed_quantity(typed, "value", place.words, place.property.key, unit=unit, before=before)
+        after = typed_quantity(typed, "value", place.name, place.property.key, unit=unit, before=before)
         if after is None:
-            raise FieldError("value", f"{place.words} is missing; type a number.")
+            raise FieldError("value", f"{place.name} is missing; type a number.")
     made = change_car(day, place.property.field, after, place.axle)
-    return replace(made, what=f"{place.words}: {text_of(before, unit)} → {text_of(after, unit)}")
+    return replace(made, what=f"{place.name[4:]}: {text_of(before, unit)} → {text_of(after, unit)}")
 
 
 def driven_form(day: Day, slug: str) -> Form:

@@ -33,9 +33,9 @@ CAR = (
     Property(keys.FRONT_WEIGHT, "pct", "Front share of the weight, driver aboard", "four scales, driver in the seat"),
     Property(keys.CG_HEIGHT, "mm", "Height of the centre of gravity", "scales with one axle raised on secured blocks"),
     Property(keys.DRIVELINE_DRAG, "n", "Driveline drag T0", "a spin-down of the driven wheels on stands"),
-    Property(keys.DRIVELINE_DRAG_PER_SPEED, "n_per_mps", "Driveline drag, rise with speed T1", "the same spin-down"),
+    Property(keys.DRIVELINE_DRAG_PER_SPEED, "n_per_mps", "Rise of driveline drag with speed, T1", "the same spin-down"),
     Property(keys.ROLLING_C0, "pct", "Rolling resistance c0", "coast-downs to standstill with little wind"),
-    Property(keys.ROLLING_C1, "s_per_m", "Rolling resistance, rise with speed c1", "a tyre test, where there is one"),
+    Property(keys.ROLLING_C1, "s_per_m", "Rise of rolling resistance with speed, c1", "a tyre test, where there is one"),
     Property(keys.ANTI_SQUAT, "pct", "Anti-squat", "the suspension's drawing"),
 )
 AXLE = (
@@ -66,6 +66,12 @@ class Place:
     def words(self) -> str:
         """What it is called, its axle among the words."""
         return f"{self.axle.capitalize()} axle: {_small(self.property.words)}" if self.axle else self.property.words
+
+    @property
+    def name(self) -> str:
+        """The same, short, as the subject of a sentence."""
+        short = _small(self.property.words.split(",")[0])
+        return f"The {self.axle} axle’s {short}" if self.axle else f"The {short}"
 
     def of(self, car: Car) -> Quantity | None:
         """What the car has there."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,12 +19,12 @@ from server.days.revisions import newest_day
 from server.days.service import list_days
 from server.days.table_forms import RATE_U, TABLES, axle_of, rate_u_text, rows_text
 from server.errors import StillairError
-from server.testday.values import Car
+from server.testday.values import Axle, Car
 
 
 @dataclass(frozen=True, slots=True)
 class Cell:
-    """What a property was on a day; changed: it differs from the day before."""
+    """What a property was on a day, empty where nobody gave it; changed: it differs from the last one given."""
 
     text: str
     changed: bool
@@ -42,15 +42,21 @@ class CarDay:
 
 @dataclass(frozen=True, slots=True)
 class CarOverDays:
-    """A car by its name: its days, the earliest first, and the properties that were not the same on all of them."""
+    """A car by its name: its days, the earliest first, and the properties that were not the same on all of them.
+
+    partly: properties that were given on some days only, with the number of days.
+    """
 
     name: str
     columns: tuple[tuple[str, str], ...]
     days: tuple[CarDay, ...]
+    partly: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Fact:
+    """One thing that somebody gave of a car."""
+
     slug: str
     words: str
     value: Any
@@ -71,44 +77,47 @@ def cars_over_days(archive: Archive, session: Session) -> tuple[CarOverDays, ...
 
 
 def _over_days(name: str, days: list[tuple[CarDay, dict[str, _Fact]]]) -> CarOverDays:
-    slugs = list(dict.fromkeys(slug for _, facts in days for slug in facts))
-    differing = [slug for slug in slugs if not _alike(facts.get(slug) for _, facts in days)]
-    words = {slug: fact.words for _, facts in days for slug, fact in facts.items()}
+    given: dict[str, list[_Fact]] = defaultdict(list)
+    for _, facts in days:
+        for slug, fact in facts.items():
+            given[slug].append(fact)
+    differing = [slug for slug, facts in given.items() if any(fact.value != facts[0].value for fact in facts)]
+    last: dict[str, _Fact] = {}
     rows = []
-    for place, (head, facts) in enumerate(days):
-        before = days[place - 1][1] if place else facts
-        cells = tuple(_cell(facts.get(slug), before.get(slug)) for slug in differing)
+    for head, facts in days:
+        cells = tuple(_cell(facts.get(slug), last.get(slug)) for slug in differing)
         rows.append(CarDay(head.id, head.name, head.date, cells))
-    return CarOverDays(name, tuple((slug, words[slug]) for slug in differing), tuple(rows))
+        last |= facts
+    partly = tuple((facts[0].words, len(facts)) for facts in given.values() if len(facts) < len(days))
+    return CarOverDays(name, tuple((slug, given[slug][0].words) for slug in differing), tuple(rows), partly)
 
 
-def _alike(facts: Iterable[_Fact | None]) -> bool:
-    seen = [fact and fact.value for fact in facts]
-    return all(one == seen[0] for one in seen)
-
-
-def _cell(fact: _Fact | None, before: _Fact | None) -> Cell:
-    changed = (fact and fact.value) != (before and before.value)
-    return Cell(fact.text if fact else "not given", changed)
+def _cell(fact: _Fact | None, last: _Fact | None) -> Cell:
+    changed = fact is not None and last is not None and fact.value != last.value
+    return Cell(fact.text if fact else "", changed)
 
 
 def _facts(car: Car) -> Iterator[_Fact]:
-    """Everything that a car is on a day; a default is a fact as well."""
+    """Everything that somebody gave of a car on a day."""
     for place in PLACES:
         given = place.of(car)
-        text = text_of(given, place.property.unit) + (" (default)" if given and given.source == "default" else "")
-        yield _Fact(place.slug, place.words, plain(given), text)
-    corners = car.corner_mass_kg
-    text = "not given" if corners is None else ", ".join(f"{mass:g}" for mass in corners) + " kg"
-    yield _Fact("corners", "Masses on the wheels", plain(corners), text)
+        if given is not None and given.source != "default":
+            yield _Fact(place.slug, place.words, plain(given), text_of(given, place.property.unit))
+    if car.corner_mass_kg is not None:
+        text = ", ".join(f"{mass:g}" for mass in car.corner_mass_kg) + " kg"
+        yield _Fact("corners", "Masses on the wheels", plain(car.corner_mass_kg), text)
     yield _Fact("driven", "The motor drives", car.driven, DRIVEN[car.driven])
     for axle in AXLES:
-        owner = axle_of(car, axle)
-        words = f"{axle.capitalize()} axle: uncertainty of the wheel rate"
-        yield _Fact(f"{axle}.{RATE_U}", words, owner.wheel_rate_rel_u, rate_u_text(owner))
-        for name, (what, *_) in TABLES.items():
-            table = getattr(owner, name)
-            yield _Fact(f"{axle}.{name}", f"{axle.capitalize()} axle: {what}", plain(table), rows_text(table))
+        yield from _axle_facts(axle, axle_of(car, axle))
     for role, calibration in car.calibration.items():
         words = f"Calibration of {role.replace('_', ' ')}"
         yield _Fact(f"calibration.{role}", words, plain(calibration), calibration_text(calibration))
+
+
+def _axle_facts(axle: str, owner: Axle) -> Iterator[_Fact]:
+    if owner.wheel_rate_rel_u is not None:
+        words = f"{axle.capitalize()} axle: uncertainty of the wheel rate"
+        yield _Fact(f"{axle}.{RATE_U}", words, owner.wheel_rate_rel_u, rate_u_text(owner))
+    for name, (what, *_) in TABLES.items():
+        if table := getattr(owner, name):
+            yield _Fact(f"{axle}.{name}", f"{axle.capitalize()} axle: {what}", plain(table), rows_text(table))
