@@ -35,7 +35,7 @@ CAR = (
     Property(keys.DRIVELINE_DRAG, "n", "Driveline drag T0", "a spin-down of the driven wheels on stands"),
     Property(keys.DRIVELINE_DRAG_PER_SPEED, "n_per_mps", "Rise of driveline drag with speed, T1", "the same spin-down"),
     Property(keys.ROLLING_C0, "pct", "Rolling resistance c0", "coast-downs to standstill with little wind"),
-    Property(keys.ROLLING_C1, "s_per_m", "Rise of rolling resistance with speed, c1", "a tyre test, where there is one"),
+    Property(keys.ROLLING_C1, "s_per_m", "Rise of rolling resistance with speed, c1", "a tyre test, if there is one"),
     Property(keys.ANTI_SQUAT, "pct", "Anti-squat", "the suspension's drawing"),
 )
 AXLE = (

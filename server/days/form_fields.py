@@ -234,10 +234,10 @@ def _converted(number: Decimal, has: str, wanted: str, *, shifted: bool = True) 
 
 def _hint(written: Decimal, key: Key, unit: str) -> str:
     """The unit in which an impossible number would make sense, as " (m?)"."""
-    if unit != key.unit and Decimal(str(key.low)) <= written <= Decimal(str(key.high)):
-        return f" ({UNITS[key.unit].shown or 'a share of 1'}?)"
-    words = key.hint(float(_converted(written, unit, key.unit)))
-    return "" if words == f" ({UNITS[unit].shown}?)" else words
+    if unit == key.unit:
+        return key.hint(float(written))
+    within = Decimal(str(key.low)) <= written <= Decimal(str(key.high))
+    return f" ({UNITS[key.unit].shown or 'a share of 1'}?)" if within else ""
 
 
 def _bound(limit: Decimal) -> str:
