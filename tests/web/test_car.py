@@ -27,6 +27,7 @@ from server.locations import sample_day_folders
 from server.results.fit_job import keep_refitted
 from server.results.service import keep_result, write_result
 from server.settings import Settings
+from server.testday.folder import read_folder
 from server.testday.values import Calibration, Day
 from tests.testday.folders import FULL, FULL_FILES, MINIMAL, make, read
 from tests.web.conftest import Site
@@ -62,7 +63,7 @@ def keep(site: Site, folder: Path, scratch: Path) -> int:
     write_result(made_up_day_result("A" if folder == SHAKEDOWN else "ABC"), scratch / "result.zip")
     archive = site.app.state.archive
     with archive.database.writing() as session:
-        day = keep_day(archive, session, IncomingDay(folder.name, None, folder, folder.name))
+        day = keep_day(archive, session, IncomingDay(folder.name, read_folder(folder).date, folder, folder.name))
         keep_result(archive, session, newest_revision(session, day.id), scratch / "result.zip")
         return day.id
 
