@@ -15,7 +15,7 @@ from server.results.service import results_of
 from server.results.tables import FittedResult
 from server.testday.rounding import rounded, with_uncertainty
 
-LEAST_PERCENT = 0.005
+LEAST_PERCENT = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,8 @@ class MovedRow:
 class MovedView:
     """What moved with the newest result; old: number of the result that it superseded.
 
-    what: the change that led to it; waiting: the day was changed again, and that fit is on the way.
+    what: the change that led to it; hardly: how many values moved by less than a printed digit and 0.01 %;
+    waiting: the day was changed again, and that fit is on the way.
     """
 
     day_id: int
@@ -43,6 +44,7 @@ class MovedView:
     at: str
     old: int
     rows: tuple[MovedRow, ...]
+    hardly: int
     waiting: bool
 
     @property
@@ -64,47 +66,46 @@ def moved_view(session: Session, day_id: int, result_id: int | None = None) -> M
     row, old = results[place], results[place + 1]
     revision = session.get_one(DayRevision, row.revision_id)
     same = old.revision_id == row.revision_id
+    rows = _rows(old, row)
     return MovedView(
         day_id=day_id,
         what="fitted anew" if same else revision.what,
         who=revision.who,
         at=row.made_at.strftime("%Y-%m-%d %H:%M UTC"),
         old=old.id,
-        rows=_rows(row),
+        rows=rows,
+        hardly=len(row.moved) - len(rows),
         waiting=place == 0 and newest_revision(session, day_id).id != row.revision_id,
     )
 
 
-def _rows(row: FittedResult) -> tuple[MovedRow, ...]:
-    marks = setup_marks([one["setup"] for one in row.summary["setups"]])
-    extra = [line["setup"] for line in row.moved if line["setup"] not in marks]
-    marks = setup_marks([*marks, *dict.fromkeys(extra)])
-    return tuple(_row(line, marks[line["setup"]]) for line in row.moved)
+def _rows(old: FittedResult, row: FittedResult) -> tuple[MovedRow, ...]:
+    marks = setup_marks(list(dict.fromkeys(one["setup"] for each in (row, old) for one in each.summary["setups"])))
+    was, now = _values(old), _values(row)
+    lines = [(line["setup"], line["quantity"]) for line in row.moved]
+    rows = (_row(key, marks[key[0]], was.get(key), now.get(key)) for key in lines if key[0] in marks)
+    return tuple(one for one in rows if one.change or one.before != one.after)
 
 
-def _row(line: dict[str, Any], mark: SetupMark) -> MovedRow:
-    shown = ESTIMATES.get(line["quantity"], Shown(line["quantity"], unit=line["unit"]))
-    return MovedRow(
-        line["setup"],
-        mark,
-        shown.label,
-        _value(line["before"], line["u_before"], shown),
-        _value(line["after"], line["u_after"], shown),
-        _change(line["before"], line["after"]),
-    )
+def _values(row: FittedResult) -> dict[tuple[str, str], dict[str, Any]]:
+    return {(one["setup"], name): value for one in row.summary["setups"] for name, value in one["estimates"].items()}
 
 
-def _value(value: float | None, u: float | None, shown: Shown) -> str:
-    if value is None or u is None:
+def _row(key: tuple[str, str], mark: SetupMark, was: dict[str, Any] | None, now: dict[str, Any] | None) -> MovedRow:
+    shown = ESTIMATES.get(key[1], Shown(key[1], unit=(now or was or {"unit": ""})["unit"]))
+    return MovedRow(key[0], mark, shown.label, _text(was, shown), _text(now, shown), _change(was, now))
+
+
+def _text(value: dict[str, Any] | None, shown: Shown) -> str:
+    if value is None:
         return "none"
-    return true_minus(with_uncertainty(shown.factor * value, 1.959964 * shown.factor * u, shown.unit))
+    u95 = 0.5 * (value["high95"] - value["low95"])
+    return true_minus(with_uncertainty(shown.factor * value["value"], shown.factor * u95, shown.unit))
 
 
-def _change(before: float | None, after: float | None) -> str:
-    """The change in per cent of what it was, with its sign."""
-    if before is None or after is None or before == 0:
+def _change(was: dict[str, Any] | None, now: dict[str, Any] | None) -> str:
+    """The change in per cent of what it was, with its sign; empty where there is none to speak of."""
+    if was is None or now is None or was["value"] == 0:
         return ""
-    percent = 100.0 * (after - before) / abs(before)
-    if abs(percent) < LEAST_PERCENT:
-        return "less than ±0.01 %"
-    return f"{signed(rounded(percent, abs(percent))[0])} %"
+    percent = 100.0 * (now["value"] - was["value"]) / abs(was["value"])
+    return "" if abs(percent) < LEAST_PERCENT else f"{signed(rounded(percent, abs(percent))[0])} %"
