@@ -37,9 +37,9 @@ def change(day: Day, slug: str, typed: Typed) -> Change:
     if one(typed, "do") == "clear" and form(day, slug).clears:
         after = place.default(day.car)
     else:
-        after = typed_quantity(typed, "value", place.name, place.property.key, unit=unit, before=before)
-        if after is None:
+        if not one(typed, "value"):
             raise FieldError("value", f"{place.name} is missing; type a number.")
+        after = typed_quantity(typed, "value", place.name, place.property.key, unit=unit, before=before)
     made = change_car(day, place.property.field, after, place.axle)
     return replace(made, what=f"{place.name[4:]}: {text_of(before, unit)} → {text_of(after, unit)}")
 

@@ -146,7 +146,8 @@ def typed_quantity(
 ) -> Quantity | None:
     """A value with its uncertainty in SI; an empty uncertainty is the one usual for a typed number.
 
-    before: what stood there; its source stays where the form asks for none.
+    before: what stood there; its source stays where the form asks for none, and a default, which is not put into
+    the field, stays where nothing is typed.
     """
     unit = unit or key.unit
     value = typed_number(typed, name, label, key, unit)
@@ -154,7 +155,7 @@ def typed_quantity(
     if value is None:
         if u is not None:
             raise FieldError(name, f"{label} has an uncertainty but no value.")
-        return None
+        return before if before is not None and before.source == "default" else None
     source = one(typed, f"{name}_source") or (before.source if before else "typed")
     known: Source = next((word for word in ("measured", "predicted") if word == source), "typed")  # type: ignore[assignment]
     if u is None:
