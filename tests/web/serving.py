@@ -18,6 +18,14 @@ from server.archive.archive import Archive
 from server.days.service import IncomingDay, keep_day, newest_revision
 from server.results.service import keep_result, write_result
 
+SMALL_DAY = """format = 1
+name = "Long apron"
+car.mass_kg = 236.0
+weather = [{ pressure_hpa = 1009.0, temperature_c = 17.0 }]
+setups = [{ name = "A" }, { name = "B", baseline = "A" }]
+runs = [{ number = 1, setup = "A", log = "logs/run01.csv", driver_mass_kg = 72.0 }]
+"""
+
 
 @contextmanager
 def served(app: ASGIApp, host: str = "127.0.0.1") -> Iterator[str]:
@@ -52,7 +60,7 @@ def keep_made_up(archive: Archive, result: DayResult, scratch: Path, name: str =
     """Put a result into the archive as if a folder had been fitted; gives the day's number."""
     folder = scratch / f"folder of {name}".replace("/", "_").replace("<", "_")
     folder.mkdir(parents=True)
-    (folder / "testday.toml").write_text(f"# {name}\nformat = 1\n")
+    (folder / "testday.toml").write_text(f"# {name}\n{SMALL_DAY}")
     write_result(result, scratch / "result.zip")
     with archive.database.writing() as session:
         day = keep_day(archive, session, IncomingDay(name, None, folder, "folder.zip"))

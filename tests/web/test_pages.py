@@ -119,7 +119,7 @@ def test_links_of_every_page_lead_somewhere(shown: Site) -> None:
     seen, open_paths = set(), ["/"]
     while open_paths:
         path = open_paths.pop()
-        answer = shown.client.get(path)
+        answer = shown.client.get(path, follow_redirects=True)
         assert answer.status_code == 200, path
         if "text/html" in answer.headers["content-type"]:
             found = {link.partition("#")[0] for link in re.findall(r'(?:href|src)="(/[^"]*)"', answer.text)}
