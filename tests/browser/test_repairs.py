@@ -95,8 +95,8 @@ def test_a_mass_corrected_by_keyboard_alone(browser: Browser, monday: tuple[str,
     press(browser, Keys.ENTER)
     browser.until(lambda: browser.all(".field-problem"), "the refusal")
     assert browser.one(".field-problem").text == "The mass must be a number, not “heavy”."
+    browser.until(lambda: focused(browser).get_attribute("aria-invalid") == "true", "the faulty field focused again")
     assert focused(browser).get_property("value") == "heavy"
-    assert focused(browser).get_attribute("aria-invalid") == "true"
     assert mass_of(app, 1) == mass
     type_over(browser, f"{mass + 1:g}".replace(".", ","))
     tab_to(browser, lambda: focused(browser).get_attribute("name") == "value_source")
