@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from selenium import webdriver
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.by import By
 from selenium.webdriver.remote.webelement import WebElement
@@ -44,7 +45,9 @@ class Browser:
         return self.all(selector)[0]
 
     def until(self, condition, what: str = "", seconds: float = WAIT_S):  # type: ignore[no-untyped-def]
-        return WebDriverWait(self.driver, seconds, 0.05).until(lambda _: condition(), what)
+        # While a page is replaced by the next, what was found on the first is gone: that is "not yet", no fault.
+        wait = WebDriverWait(self.driver, seconds, 0.05, ignored_exceptions=[StaleElementReferenceException])
+        return wait.until(lambda _: condition(), what)
 
     def text(self) -> str:
         return self.driver.find_element(By.TAG_NAME, "main").text
