@@ -19,11 +19,13 @@ from server.archive.jobs import JobKind, JobRunner
 from server.cars import pages as cars_pages
 from server.days import api as days_api
 from server.days import pages as days_pages
+from server.days import season_pages
 from server.days.holding import days_holding
 from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
 from server.help import api as help_api
 from server.help import pages as help_pages
 from server.history import api as history_api
+from server.history import pages as history_pages
 from server.hosts import is_loopback, own_names
 from server.joining import open_desk
 from server.locations import web_folder
@@ -84,7 +86,8 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates = make_environment()
     programs = (days_api, results_api, history_api, uploads_api, help_api)
-    for module in (*programs, days_pages, cars_pages, results_pages, runs_pages, help_pages, appearance, joining_pages):
+    of_days = (season_pages, days_pages, cars_pages, results_pages, runs_pages, history_pages)
+    for module in (*programs, *of_days, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

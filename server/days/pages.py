@@ -1,21 +1,20 @@
-"""Pages that list days and take new ones in: /, /add and the progress of a day that is being read."""
+"""Pages that take days in: /add and the progress of a day that is being read."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from itertools import zip_longest
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Depends, Form, Request, UploadFile
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
-from server.archive.jobs import find_job, open_jobs
-from server.archive.tables import Job
+from server.archive.jobs import find_job
 from server.days.incoming import UploadedLog, queue_typed_day, queue_uploaded_logs, queue_uploaded_zip, queue_zip
-from server.days.service import list_days
+from server.days.job_view import JobView, job_view
 from server.days.typed_day import (
     AIR_FIELDS,
     CAR_FIELDS,
@@ -27,71 +26,16 @@ from server.days.typed_day import (
 )
 from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
 from server.errors import UploadError
-from server.figures.theme import SetupMark, setup_marks
-from server.history import pages as history_pages
 from server.locations import sample_day_folders
 from server.results.fit_job import queue_folder
-from server.results.service import latest_results
-from server.results.summary import Summary
 from server.templating import Crumb, Page, is_htmx, render, render_part
-from server.testday.rounding import with_uncertainty
 
 router = APIRouter(default_response_class=HTMLResponse)
-router.include_router(history_pages.router)
 
 LOG_ROWS = 4
 MOST_LOGS = 200
 DAYS_CRUMB = ("Days", "days")
 SEE_OTHER = 303
-
-
-@dataclass(frozen=True, slots=True)
-class SetupLine:
-    """One setup of a day in the list."""
-
-    name: str
-    mark: SetupMark
-    value: str
-    passes: int
-
-
-@dataclass(frozen=True, slots=True)
-class DayLine:
-    """One day in the list."""
-
-    id: int
-    name: str
-    date: str
-    setups: tuple[SetupLine, ...]
-
-    @property
-    def has_area(self) -> bool:
-        """Whether any setup got an area."""
-        return any(line.value for line in self.setups)
-
-
-@dataclass(frozen=True, slots=True)
-class JobView:
-    """A job as the page shows it; `day_id` once it is done."""
-
-    id: str
-    label: str
-    state: str
-    percent: int
-    text: str
-    error: str
-    day_id: int | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class DaysPage(Page):
-    """All days, the latest first."""
-
-    template: ClassVar[str] = "days/list.html"
-    help: ClassVar[str] = "days"
-    days: tuple[DayLine, ...]
-    jobs: tuple[JobView, ...]
-    has_samples: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,38 +78,6 @@ class TypedForm:
         if self.uploads:
             return queue_uploaded_logs(archive, self.fields, self.uploads, who)
         return queue_typed_day(archive, self.fields, self.logs, who)
-
-
-@router.get("/", name="days")
-def days(request: Request, archive: TheArchive) -> HTMLResponse:
-    """The list of days."""
-    with archive.database.reading() as session:
-        results = latest_results(session)
-        lines = tuple(
-            DayLine(
-                day.id,
-                day.name,
-                day.date.isoformat() if day.date else "no date",
-                _setup_lines(results[day.id].summary),
-            )
-            for day in list_days(session)
-            if day.id in results
-        )
-        jobs = tuple(job_view(job) for job in open_jobs(session))
-    return render(request, DaysPage(title="Days", days=lines, jobs=jobs, has_samples=bool(sample_day_folders())))
-
-
-def _setup_lines(summary: Summary) -> tuple[SetupLine, ...]:
-    setups = summary["setups"]
-    marks = setup_marks([one["setup"] for one in setups])
-    return tuple(
-        SetupLine(one["setup"], marks[one["setup"]], _value(one["estimates"].get("SCx")), one["passes"])
-        for one in setups
-    )
-
-
-def _value(scx: dict[str, Any] | None) -> str:
-    return with_uncertainty(scx["value"], 0.5 * (scx["high95"] - scx["low95"]), scx["unit"]) if scx else ""
 
 
 @router.get("/add", name="add")
@@ -273,12 +185,6 @@ def job_status(request: Request, job_id: str, archive: TheArchive) -> HTMLRespon
     if view.day_id is not None:
         answer.headers["HX-Redirect"] = str(request.app.url_path_for("result", day_id=str(view.day_id)))
     return answer
-
-
-def job_view(job: Job) -> JobView:
-    """A job as shown."""
-    day_id = int(job.target) if job.state == "done" and job.target else None
-    return JobView(job.id, job.label, job.state, round(100 * job.fraction), job.text, job.error or "", day_id)
 
 
 def _accepted(request: Request, archive: TheArchive, jobs: Jobs, job_id: str) -> Response:

@@ -10,7 +10,8 @@ from jinja2 import meta, nodes
 
 from server.app import ErrorPage
 from server.cars.pages import CarFormPage, CarPage, CarsPage
-from server.days.pages import AddPage, DaysPage, JobPage
+from server.days.pages import AddPage, JobPage
+from server.days.season_pages import DaysPage
 from server.help.pages import HelpIndexPage, HelpPage
 from server.help.topics import TOPICS
 from server.history.pages import HistoryPage, WorkPage
