@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from server.analysis.result import DayResult, Estimate
+from server.analysis.result import DayResult, Estimate, Pass
+from server.results.next_step import QUANTITY, standing_of
+from server.results.sentences import why_no_area
 
-SUMMARY_FORMAT = 2
+SUMMARY_FORMAT = 3
 QUANTITIES = ("SCx", "SCz_front", "SCz_rear", "SCz", "balance_front", "LD")
+GRADES = ("stop", "check", "note")
 Summary = dict[str, Any]
 
 
@@ -22,17 +25,38 @@ def summarise(result: DayResult) -> Summary:
                 "steady": sum(one.used and one.kind == "constant-speed" for one in setup.passes),
                 "refused": sum(not one.used for one in setup.passes),
                 "estimates": {name: one_value(setup.estimates[name]) for name in QUANTITIES if name in setup.estimates},
+                "standing": standing_of(setup).as_json(),
+                "why": "" if QUANTITY in setup.estimates else why_no_area(result, setup),
             }
             for setup in result.setups
         ],
         "findings": {
-            grade: sum(finding.grade == grade for finding in result.findings) for grade in ("stop", "check", "note")
+            grade: sum(finding.grade == grade for finding in result.findings) for grade in GRADES
         },
         "asking": [
             {"code": finding.code, "grade": finding.grade, "run": finding.run, "text": finding.text}
             for finding in result.findings
             if finding.grade != "note"
         ],
+        "runs": _runs(result),
+    }
+
+
+def _runs(result: DayResult) -> list[dict[str, Any]]:
+    """Of each run that the fit saw: coast-downs and constant-speed passes found and used, findings by grade."""
+    passes = [one for setup in result.setups for one in setup.passes if one.kind != "zero"]
+    numbers = {one.run for one in passes} | {one.run for one in result.findings if one.run is not None}
+    return [_run(result, number, [one for one in passes if one.run == number]) for number in sorted(numbers)]
+
+
+def _run(result: DayResult, number: int, passes: list[Pass]) -> dict[str, Any]:
+    grades = [finding.grade for finding in result.findings if finding.run == number]
+    return {
+        "run": number,
+        "found": len(passes),
+        "used": sum(one.used for one in passes),
+        "directions": sorted({one.direction for one in passes if one.used}),
+        "findings": {grade: grades.count(grade) for grade in GRADES if grade in grades},
     }
 
 
