@@ -96,6 +96,7 @@ class Database:
     def writing(self) -> Iterator[Session]:
         """A session that is committed at the end, or rolled back whole when anything is raised."""
         with disk_in_words(), Session(self._writing_engine) as session, session.begin():
+            session.connection()  # the lock is taken here, not at the first statement
             yield session
 
     def version(self) -> str | None:

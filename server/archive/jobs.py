@@ -7,6 +7,7 @@ import threading
 import time
 import uuid
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -17,7 +18,7 @@ from server.archive.archive import Archive
 from server.archive.database import now_utc
 from server.archive.tables import JOB_LANES, Job
 from server.archive.worker import MISTAKE, Payload, Work, WorkCalledOff, Worker, WorkStopped
-from server.errors import NotFoundError, StillairError
+from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
 
 PROGRESS_EVERY_S = 0.2
 LOOK_EVERY_S = 1.0
@@ -122,6 +123,7 @@ class _Lane:
         self._kinds = kinds
         self._name = name
         self._worker = Worker()
+        self._unsaid: dict[str, str] = {}  # jobs that failed while their failure could not be written
         self._wake = threading.Event()
         self._stopping = False
         self._thread = threading.Thread(target=self._loop, name=f"stillair-jobs-{name}", daemon=True)
@@ -154,6 +156,7 @@ class _Lane:
 
     def _step(self) -> bool:
         """Do the next job; False when none waits."""
+        self._say_failures()
         job = self._take()
         if job is None:
             return False
@@ -206,9 +209,16 @@ class _Lane:
             self._archive.drop_incoming(job.id)
 
     def _fail(self, job_id: str, sentence: str) -> None:
+        self._unsaid.setdefault(job_id, sentence)  # the first sentence is the cause
         self._archive.drop_incoming(job_id)
-        with self._archive.database.writing() as session:
-            self._set(session, job_id, state="failed", error=sentence)
+        self._say_failures()
+
+    def _say_failures(self) -> None:
+        """Write down what failed; on a full disk that is tried again before every look for work, until it can be."""
+        for job_id, sentence in list(self._unsaid.items()):
+            with self._archive.database.writing() as session:
+                self._set(session, job_id, state="failed", error=sentence)
+            del self._unsaid[job_id]
 
     @staticmethod
     def _set(session: Session, job_id: str, **values: object) -> None:
@@ -231,6 +241,10 @@ class _ProgressWriter:
         if now - self._last < PROGRESS_EVERY_S:
             return
         self._last = now
+        with suppress(DiskFullError, ArchiveBusyError):  # no reason to end the work
+            self._write(fraction, text)
+
+    def _write(self, fraction: float, text: str) -> None:
         with self._archive.database.writing() as session:
             values = {"fraction": min(1.0, max(0.0, fraction)), "text": text}
             going = update(Job).where(Job.id == self._job_id, Job.state == "running")

@@ -49,30 +49,34 @@ class Worker:
         `progress` is called at least once a second or so, and ends the work by raising WorkCalledOff.
         """
         connection = self._ready()
-        last, heard = (0.0, "starting"), time.monotonic()
         try:
             connection.send((work, payload))
-            while True:
-                if self._stopped:
-                    raise WorkStopped(STOPPED)
-                if connection.poll(POLL_S):
-                    kind, *content = connection.recv()
-                    if kind == "progress":
-                        last, heard = (content[0], content[1]), time.monotonic()
-                        progress(*last)
-                    else:
-                        return self._answer(kind, content[0])
-                elif time.monotonic() - heard > QUIET_S:
-                    progress(*last)
-                    heard = time.monotonic()
-        except WorkCalledOff:
-            self._end()
-            raise
+            kind, content = self._wait(connection, progress)
         except (EOFError, OSError):
             self._end()
             if self._stopped:
                 raise WorkStopped(STOPPED) from None
             raise StillairError(CRASHED) from None
+        except BaseException:
+            self._end()  # what it would still answer must not reach the next piece of work
+            raise
+        return self._answer(kind, content)
+
+    def _wait(self, connection: Connection, progress: Progress) -> tuple[str, Any]:
+        """What the work ended with."""
+        last, heard = (0.0, "starting"), time.monotonic()
+        while True:
+            if self._stopped:
+                raise WorkStopped(STOPPED)
+            if connection.poll(POLL_S):
+                kind, *content = connection.recv()
+                if kind != "progress":
+                    return kind, content[0]
+                last, heard = (content[0], content[1]), time.monotonic()
+                progress(*last)
+            elif time.monotonic() - heard > QUIET_S:
+                progress(*last)
+                heard = time.monotonic()
 
     def stop(self) -> None:
         """End the process, with or without work."""
