@@ -5,7 +5,6 @@ A figure with a choice (the quantity of a budget, the source of a load) is named
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -28,7 +27,7 @@ from server.figures.passes_over_speed import passes_over_speed, passes_over_spee
 from server.figures.quantity import in_order
 from server.figures.ride_heights import ride_heights, ride_heights_table
 from server.figures.table import Table
-from server.figures.theme import LIGHT_TO_DARK
+from server.figures.theme import drawing
 from server.figures.two_methods import two_methods, two_methods_table
 from server.figures.visited_heights import visited_heights, visited_heights_table
 
@@ -115,5 +114,4 @@ def figure_json(name: str, result: DayResult, narrow: bool) -> str:
     plot = find_plot(name, result)
     if plot is None:
         raise KeyError(name)
-    figure = plot.draw(result, narrow=narrow)
-    return f'{{"figure":{figure.to_json()},"dark":{json.dumps(LIGHT_TO_DARK)}}}'
+    return drawing(plot.draw(result, narrow=narrow))

@@ -6,9 +6,10 @@ light for 7:1 on white, so every mark is outlined in ink and a setup always carr
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 OKABE_ITO = ("#E69F00", "#56B4E9", "#009E73", "#F0E442", "#0072B2", "#D55E00", "#CC79A7", "#8C8C8C")
 
@@ -86,3 +87,15 @@ def layout(height_px: int, **more: Any) -> dict[str, Any]:
         "dragmode": False,
     }
     return base | more
+
+
+class Drawn(Protocol):
+    """A figure of the plot library."""
+
+    def to_json(self) -> str | None:
+        """Its data and layout."""
+
+
+def drawing(figure: Drawn) -> str:
+    """JSON that the page's plot module draws: the figure in light colours and the swaps that make it dark."""
+    return f'{{"figure":{figure.to_json()},"dark":{json.dumps(LIGHT_TO_DARK)}}}'

@@ -6,7 +6,6 @@ back with the next point, so no peak is lost however long the log.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -20,7 +19,7 @@ from server.figures.marks import escape, new_figure
 from server.figures.panels import TITLE_ROOM_PX, Grid
 from server.figures.passes_over_speed import DIRECTION_WORDS
 from server.figures.table import Cell, Table
-from server.figures.theme import LIGHT, LIGHT_TO_DARK
+from server.figures.theme import LIGHT, drawing
 from server.testday.values import FloatArray
 
 PANEL_PX, NARROW_PANEL_PX = 190, 150
@@ -87,7 +86,7 @@ def traces(channels: Sequence[ChannelTrace], passes: Sequence[Pass] = (), narrow
 
 def traces_json(channels: Sequence[ChannelTrace], passes: Sequence[Pass] = (), narrow: bool = False) -> str:
     """JSON that the page's plot module draws: the figure in light colours and the swaps that make it dark."""
-    return f'{{"figure":{traces(channels, passes, narrow).to_json()},"dark":{json.dumps(LIGHT_TO_DARK)}}}'
+    return drawing(traces(channels, passes, narrow))
 
 
 def path(one: ChannelTrace) -> tuple[FloatArray, FloatArray]:

@@ -40,14 +40,26 @@ def result_to_bytes(result: DayResult) -> bytes:
 def result_from_bytes(content: bytes) -> DayResult:
     """The result that `result_to_bytes` wrote. Raises ValueError for another format."""
     with zipfile.ZipFile(io.BytesIO(content)) as archive:
-        tree = json.loads(archive.read("result.json"))
-        if tree["format"] != FORMAT:
-            raise ValueError(f"format must be {FORMAT}, not {tree['format']}")
+        return result_of_tree(tree_of(archive), lambda number: array_of(archive, number))
 
-        def array(number: int) -> np.ndarray[Any, Any]:
-            return np.frombuffer(archive.read(f"arrays/{number}.bin"), FLOAT64)
 
-        value = _typed(tree["result"], DayResult, array)
+def tree_of(archive: zipfile.ZipFile) -> dict[str, Any]:
+    """A result's fields as JSON has them. Raises ValueError for another format."""
+    tree = json.loads(archive.read("result.json"))
+    if tree["format"] != FORMAT:
+        raise ValueError(f"format must be {FORMAT}, not {tree['format']}")
+    found: dict[str, Any] = tree["result"]
+    return found
+
+
+def array_of(archive: zipfile.ZipFile, number: int) -> np.ndarray[Any, Any]:
+    """An array of a result by its number."""
+    return np.frombuffer(archive.read(f"arrays/{number}.bin"), FLOAT64)
+
+
+def result_of_tree(tree: dict[str, Any], array: Callable[[int], np.ndarray[Any, Any]]) -> DayResult:
+    """The result of its fields as JSON has them; array: number → values."""
+    value = _typed(tree, DayResult, array)
     assert isinstance(value, DayResult)
     return value
 

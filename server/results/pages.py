@@ -94,13 +94,12 @@ class OldResultPage(Page):
 
 @dataclass(frozen=True, kw_only=True)
 class TablePage(Page):
-    """The numbers behind a figure."""
+    """The numbers behind a figure; csv: the address of the same as CSV."""
 
     template: ClassVar[str] = "results/table.html"
     help: ClassVar[str] = "result"
     table: Table
-    figure: str
-    day_id: int
+    csv: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,9 +183,7 @@ def figure(name: str, loaded: Loaded, narrow: bool = False) -> Response:
 @router.get("/days/{day_id}/figures/{name}.csv", name="figure_csv")
 def figure_csv(name: str, loaded: Loaded) -> Response:
     """A figure's numbers as CSV."""
-    content = _table(name, loaded.result).to_csv()
-    disposition = f'attachment; filename="day-{loaded.head.id}-{name}.csv"'
-    return Response(content, media_type="text/csv; charset=utf-8", headers={"Content-Disposition": disposition})
+    return csv_answer(_table(name, loaded.result), f"day-{loaded.head.id}-{name}")
 
 
 @router.get("/days/{day_id}/figures/{name}/table", name="figure_table")
@@ -196,10 +193,8 @@ def figure_table(request: Request, name: str, loaded: Loaded) -> HTMLResponse:
     if is_htmx(request):
         return render_part(request, "results/table_rows.html", table=table)
     crumbs = (*_crumbs(request), Crumb(loaded.head.name, _day_path(request, loaded)))
-    return render(
-        request,
-        TablePage(title=figure_words(name), crumbs=crumbs, table=table, figure=name, day_id=loaded.head.id),
-    )
+    csv = str(request.app.url_path_for("figure_csv", day_id=str(loaded.head.id), name=name))
+    return render(request, TablePage(title=figure_words(name), crumbs=crumbs, table=table, csv=csv))
 
 
 @router.get("/days/{day_id}/result/{section}", name="result_section")
@@ -210,6 +205,12 @@ def one_section(
     if section not in SECTIONS:
         raise NotFoundError(f"A result has no part called {section[:40]}.")
     return render(request, _page(request, loaded, section, wanted, show))
+
+
+def csv_answer(table: Table, name: str) -> Response:
+    """A table as a CSV file of that name."""
+    headers = {"Content-Disposition": f'attachment; filename="{name}.csv"'}
+    return Response(table.to_csv(), media_type="text/csv; charset=utf-8", headers=headers)
 
 
 def _page(request: Request, loaded: LoadedResult, section: str, wanted: float, show: str) -> ResultPage:

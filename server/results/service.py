@@ -16,6 +16,7 @@ from server.days.tables import DayRevision
 from server.errors import NotFoundError
 from server.results.codec import result_from_bytes, result_to_bytes
 from server.results.moved import moved
+from server.results.run_part import RunParts
 from server.results.summary import SUMMARY_FORMAT, Summary, summarise
 from server.results.tables import FittedResult
 
@@ -101,12 +102,13 @@ def latest_results(session: Session) -> dict[int, FittedResult]:
 
 
 class ResultShelf:
-    """Results read back whole, the last few kept in memory."""
+    """Results read back whole, the last few kept in memory; parts: what tells of one run alone."""
 
     def __init__(self, archive: Archive) -> None:
         self._archive = archive
         self._held: OrderedDict[str, DayResult] = OrderedDict()
         self._lock = Lock()
+        self.parts = RunParts(archive.raw.path)
 
     def of_day(self, session: Session, day_id: int) -> tuple[FittedResult, DayResult]:
         """A day's newest result. Raises NotFoundError when the day has none."""

@@ -33,7 +33,9 @@ async function load(area) {
   if (plots.has(area) || area.dataset.asked) return;
   area.dataset.asked = "yes";
   const narrow = area.clientWidth < NARROW_PX;
-  const answer = await fetch(`${area.dataset.plot}?narrow=${narrow}`);
+  const address = new URL(area.dataset.plot, document.baseURI);
+  address.searchParams.set("narrow", narrow);
+  const answer = await fetch(address);
   if (!answer.ok) {
     area.textContent = "The figure could not be had; its table says the same.";
     return;
@@ -41,6 +43,7 @@ async function load(area) {
   plots.set(area, await answer.json());
   await draw(area, isDark());
   area.dataset.drawn = "yes";
+  area.dispatchEvent(new CustomEvent("stillair:drawn", { bubbles: true }));
 }
 
 function redraw(dark, width) {
