@@ -21,7 +21,7 @@ from server.days import api as days_api
 from server.days import pages as days_pages
 from server.days import season_pages
 from server.days.holding import days_holding
-from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
+from server.errors import BODY_NO_JSON, ArchiveBusyError, DiskFullError, NotFoundError, StillairError, place_sentence
 from server.help import api as help_api
 from server.help import pages as help_pages
 from server.history import api as history_api
@@ -42,7 +42,7 @@ from server.uploads.service import Uploads
 
 FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
-HTTP_SENTENCES = {404: "This address names nothing."}
+HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 JSON_PATHS = ("/api/", "/uploads")
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
@@ -111,6 +111,8 @@ def _add_guards(app: FastAPI, settings: Settings, body_limit_bytes: int) -> None
 
 
 def _answer_error(request: Request, error: Exception) -> Response:
+    if isinstance(error, RequestValidationError) and request.url.path.startswith(JSON_PATHS):
+        return _answer(request, 422, place_sentence(error.errors()))
     return _answer(request, *_status_and_sentence(error))
 
 

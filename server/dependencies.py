@@ -8,7 +8,7 @@ from fastapi import Depends, Request
 
 from server.archive.archive import Archive
 from server.archive.jobs import JobRunner
-from server.people import WHO_COOKIE, person_of
+from server.people import WHO_COOKIE, WHO_HEADER, person_of
 from server.results.service import ResultShelf
 from server.settings import Settings
 
@@ -30,7 +30,7 @@ def _results(request: Request) -> ResultShelf:
 
 
 def _person(request: Request) -> str:
-    return person_of(request.cookies.get(WHO_COOKIE, ""))
+    return person_of(request.headers.get(WHO_HEADER, "").strip() or request.cookies.get(WHO_COOKIE, ""))
 
 
 CurrentSettings = Annotated[Settings, Depends(_settings)]

@@ -11,6 +11,13 @@
 Anything else that is raised is a mistake in the program.
 """
 
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+BODY_NO_JSON = "The body is not JSON as RFC 8259 has it."
+
 
 class StillairError(Exception):
     """Base of the errors that carry one clear sentence for a person."""
@@ -38,3 +45,23 @@ class ArchiveBusyError(StillairError):
 
 class NotFoundError(StillairError):
     """An address names nothing that exists."""
+
+
+def place_sentence(faults: Sequence[Mapping[str, Any]]) -> str:
+    """What is wrong with a request, in one sentence that names the place: from the first fault that pydantic found.
+
+    What was sent is not repeated: it may be anything.
+    """
+    fault = faults[0]
+    kind, message, where = str(fault["type"]), str(fault["msg"]), [str(part) for part in fault["loc"]]
+    if kind == "json_invalid":
+        return BODY_NO_JSON
+    place = f"“{'.'.join(where[1:])}”" if where[1:] else "The body" if where[:1] == ["body"] else "The address"
+    place = place.encode("utf-8", "replace").decode()
+    if kind == "missing":
+        return f"{place} is missing."
+    if kind == "extra_forbidden":
+        return f"{place} is not known here."
+    if message.startswith("Input should "):
+        return f"{place} must {message.removeprefix('Input should ')}."
+    return f"{place} cannot be used: {message[:1].lower()}{message[1:]}."

@@ -1,4 +1,4 @@
-"""The page that asks a device for the join code."""
+"""The page that asks a device for the join code, and the same for programs."""
 
 from __future__ import annotations
 
@@ -11,15 +11,20 @@ from urllib.parse import quote, urlsplit
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 
+from pydantic import BaseModel, ConfigDict, Field
+
+from server.days.schemas import Problem
+from server.errors import StillairError
 from server.hosts import plain_address
 from server.joining import LASTS_S, JoinDesk
-from server.security import JOIN, JOIN_COOKIE, comes_from_here
+from server.security import JOIN, JOIN_COOKIE, JOIN_PROGRAM, comes_from_here, mark_of
 from server.templating import Page, is_htmx, render
 
 router = APIRouter()
 
 SEE_OTHER = 303
 WRONG = "That is not the code; it stands on the server's screen."
+NOBODY_JOINS = "This server listens to this computer alone; nobody needs to join."
 TOO_EARLY = "That was tried too often; wait {wait} s, then try again."
 
 
@@ -36,7 +41,7 @@ class JoinPage(Page):
 def ask(request: Request, back: str = "/") -> Response:
     """The page; a device that is in already goes on."""
     desk = _desk(request)
-    if desk is None or comes_from_here(request) or desk.is_joined(request.cookies.get(JOIN_COOKIE, "")):
+    if desk is None or comes_from_here(request) or desk.is_joined(mark_of(request)):
         return RedirectResponse(here(back), SEE_OTHER)
     return _page(request, here(back))
 
@@ -57,6 +62,39 @@ def enter(request: Request, code: Annotated[str, Form()] = "", back: Annotated[s
     answer = RedirectResponse(here(back), SEE_OTHER)
     answer.set_cookie(JOIN_COOKIE, mark, max_age=LASTS_S, httponly=True, samesite="strict")
     return answer
+
+
+class Code(BaseModel):
+    """What stands on the server's screen."""
+
+    model_config = ConfigDict(extra="forbid", strict=True)
+
+    code: str = Field(max_length=100)
+
+
+class Joined(BaseModel):
+    """What a program then sends with every request."""
+
+    mark: str = Field(description="Sent as the header Authorization: Bearer MARK; holds for 200 days.")
+
+
+@router.post(
+    JOIN_PROGRAM, name="api_join", tags=["joining"], summary="Join from another device",
+    response_model=Joined, responses={status: {"model": Problem} for status in (401, 422, 429)},
+)  # fmt: skip
+def enter_by_program(request: Request, sent: Code) -> Joined | Response:
+    """Needed only where the server listens to the network; the right code gives the program its mark."""
+    desk = _desk(request)
+    if desk is None:
+        raise StillairError(NOBODY_JOINS)
+    address = network_of(request.client.host if request.client else "")
+    wait = math.ceil(desk.wait_s(address))
+    if wait:
+        return JSONResponse({"error": TOO_EARLY.format(wait=wait)}, 429, {"Retry-After": str(wait)})
+    mark = desk.enter(address, sent.code)
+    if mark is None:
+        return JSONResponse({"error": WRONG}, 401, _challenge(401))
+    return Joined(mark=mark)
 
 
 def refuse(request: Request, status: int, sentence: str) -> Response:

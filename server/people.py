@@ -1,10 +1,11 @@
-"""Who is at this screen: a name typed once, kept in a cookie, written beside every change."""
+"""Who is at this screen: a name typed once, kept in a cookie, written beside every change; programs send a header."""
 
 from __future__ import annotations
 
 from urllib.parse import quote, unquote
 
 WHO_COOKIE = "who"
+WHO_HEADER = "x-stillair-who"  # of a program, which keeps no cookies
 LONGEST = 60
 NOBODY = "somebody at this screen"
 

@@ -12,6 +12,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.hosts import is_loopback, is_loopback_address, is_own_host
 from server.joining import JoinDesk
+from server.people import WHO_HEADER
 
 # blob: and data: are for pictures alone: the plot library turns a figure into a PNG by way of both.
 CONTENT_POLICY = (
@@ -36,6 +37,10 @@ NOT_JOINED = "This device has not joined; enter the code that stands on the serv
 
 JOIN = "/join"
 JOIN_COOKIE = "joined"
+JOIN_PROGRAM = "/api/join"
+PROGRAMS = "/api/"
+PROGRAM_TYPES = ("application/json", "application/zip")
+BEARER = "bearer "
 OPEN_TO_ALL = ("/web/styles/", "/web/pictures/")  # what the page that asks for the code is made of
 
 
@@ -65,7 +70,7 @@ class Guard:
         host = headers.get("host", "")
         if not self._is_own(host, scope):
             return 421, WRONG_HOST
-        if scope["method"] not in SAFE_METHODS and not is_same_origin(headers, host):
+        if scope["method"] not in SAFE_METHODS and not may_write(headers, host, scope["path"]):
             return 403, WRONG_ORIGIN
         if "transfer-encoding" in headers:
             return 411, NO_LENGTH
@@ -99,14 +104,32 @@ class JoinGate:
     def _may_pass(self, request: Request) -> bool:
         path = request.url.path
         at_hand = comes_from_here(request)
-        is_open = path == JOIN or (path.startswith(OPEN_TO_ALL) and ".." not in path)
-        return at_hand or is_open or self._desk.is_joined(request.cookies.get(JOIN_COOKIE, ""))
+        is_open = path in (JOIN, JOIN_PROGRAM) or (path.startswith(OPEN_TO_ALL) and ".." not in path)
+        return at_hand or is_open or self._desk.is_joined(mark_of(request))
+
+
+def mark_of(request: Request) -> str:
+    """The mark of a device that has joined: in its cookie, or, of a program, in the header Authorization: Bearer."""
+    header = request.headers.get("authorization", "")
+    return header[len(BEARER) :].strip() if header.lower().startswith(BEARER) else request.cookies.get(JOIN_COOKIE, "")
 
 
 def comes_from_here(request: Request) -> bool:
     """Whether a request comes from this computer itself."""
     address = request.client.host if request.client else ""
     return is_loopback_address(address) and is_loopback(request.headers.get("host", ""))
+
+
+def may_write(headers: Headers, host: str, path: str) -> bool:
+    """Whether a write may come in: from a page of this server, or from a program that is no browser's page.
+
+    A program sends neither Origin nor Referer. Under /api it is let in when it says who it is in X-Stillair-Who and
+    sends a type that no form can: either makes a browser ask first, which is never answered with a yes.
+    """
+    if headers.get("origin") is not None or headers.get("referer"):
+        return is_same_origin(headers, host)
+    kind = headers.get("content-type", "").partition(";")[0].strip().lower()
+    return path.startswith(PROGRAMS) and kind in PROGRAM_TYPES and bool(headers.get(WHO_HEADER, "").strip())
 
 
 def is_same_origin(headers: Headers, host: str) -> bool:
