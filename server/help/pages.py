@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from server.errors import NotFoundError
+from server.help.folder_tables import KeyLine, key_tables, role_lines
 from server.help.studies import Study, studies
 from server.help.topics import TOPICS
 from server.templating import Crumb, Page, render
@@ -34,6 +35,8 @@ class HelpPage(Page):
     topics: dict[str, str]
     codes: dict[str, str]
     studies: list[Study]
+    folder_keys: tuple[tuple[str, tuple[KeyLine, ...]], ...]
+    roles: tuple[tuple[str, str, str], ...]
 
 
 @router.get("/help", name="help")
@@ -54,5 +57,7 @@ def help_topic(request: Request, topic: str) -> HTMLResponse:
         topics=TOPICS,
         codes=dict(sorted(CODES.items())) if topic == "findings" else {},
         studies=studies() if topic == "studies" else [],
+        folder_keys=key_tables() if topic == "folder" else (),
+        roles=role_lines() if topic == "folder" else (),
     )
     return render(request, page)

@@ -3,6 +3,9 @@
 TOPICS = {
     "days": "The list of days",
     "add": "Adding a day",
+    "formats": "Logs that can be read",
+    "folder": "The test-day folder",
+    "archive": "How the archive keeps things",
     "result": "Reading a result",
     "loads": "Measuring axle loads",
     "heights": "Downforce and ride height",
