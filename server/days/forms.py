@@ -11,6 +11,7 @@ from server.days import (
     car_forms,
     corner_forms,
     day_forms,
+    run_forms,
     setup_forms,
     table_forms,
     weather_forms,
@@ -55,8 +56,9 @@ KINDS = {
     "venue": Kind(day_forms.venue_form, day_forms.venue_change),
     "weather": Kind(weather_forms.form, weather_forms.change),
     "setup": Kind(setup_forms.form, setup_forms.change),
+    "run": Kind(run_forms.form, run_forms.change),
 }
-WITH_PLACE = {"calibration", "weather", "setup"}
+WITH_PLACE = {"calibration", "weather", "setup", "run"}
 
 
 def kind_of(slug: str) -> Kind:

@@ -44,6 +44,9 @@ READINGS = (
     Reading("from", "wind_from_rad", "Wind from", keys.WIND_FROM, "True direction that it comes from."),
 )
 NEEDED = {"pressure", "temperature"}
+FIRST_FIELD = Field(
+    "first", "Time of the reading that is there", "text", hint="It holds all day so far; beside another it needs a time."
+)
 
 
 def form(day: Day, slug: str) -> Form:
@@ -53,6 +56,7 @@ def form(day: Day, slug: str) -> Form:
     clock = "" if there is None or there.clock_s is None else clock_from_s(there.clock_s)
     fields = (
         Field("time", "Time", "text", clock, hint="Such as 09:30. Empty: all day, where there is one reading."),
+        *((FIRST_FIELD,) if there is None and _all_day(day) else ()),
         *(
             quantity_field(one_.name, one_.words, one_.key, there and getattr(there, one_.field), hint=one_.hint)
             for one_ in READINGS
@@ -74,6 +78,8 @@ def change(day: Day, slug: str, typed: Typed) -> Change:
             raise FieldError("time", "A day needs at least one reading of pressure and temperature.")
         return _told(change_weather(day, others), "taken away", before)
     reading = _reading(typed, before)
+    if before is None and _all_day(day) and one(typed, "first"):
+        others = (replace(others[0], clock_s=_clock(one(typed, "first"), "first")),)
     if others and reading.clock_s is None:
         raise FieldError("time", "Where there are several readings each needs its time.")
     if any(other.clock_s is None for other in others):
@@ -81,6 +87,11 @@ def change(day: Day, slug: str, typed: Typed) -> Change:
     if any(other.clock_s == reading.clock_s for other in others):
         raise FieldError("time", "Another reading has that time; change that one.")
     return _told(change_weather(day, (*others, reading)), "changed" if before else "added", reading)
+
+
+def _all_day(day: Day) -> bool:
+    """Whether the one reading that is there has no time."""
+    return len(day.weather) == 1 and day.weather[0].clock_s is None
 
 
 def place_of(day: Day, slug: str) -> int | None:
@@ -121,12 +132,12 @@ def _quantity(typed: Typed, one_: Reading, before: WeatherReading | None) -> Qua
     return value
 
 
-def _clock(text: str) -> float | None:
+def _clock(text: str, field: str = "time") -> float | None:
     if not text:
         return None
     clock = clock_to_s(text)
     if clock is None:
-        raise FieldError("time", f"A time is written such as 09:30, not “{text[:20]}”.")
+        raise FieldError(field, f"A time is written such as 09:30, not “{text[:20]}”.")
     return clock
 
 
