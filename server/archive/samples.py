@@ -45,6 +45,7 @@ class SampleStore:
     """
 
     def __init__(self, file: Path, reader_version: str = READER_VERSION) -> None:
+        self.file = file
         self._file = SamplesFile(file)
         self._reader_version = reader_version
 
@@ -130,6 +131,14 @@ class SampleStore:
                 values = read_series(connection, pair.values)
                 channels.append(Channel(kept.name, kept.unit, axes[pair.time.id], values))
             return read_log(connection, log_id, tuple(channels))
+
+    def head(self, sha256: str) -> RawLog:
+        """The log without its samples: all that the reader said of it, its channels empty."""
+        none = np.empty(0)
+        with self._file.reading() as connection:
+            log_id = self._log_id(connection, sha256)
+            channels = tuple(Channel(kept.name, kept.unit, none, none) for kept, _ in _channels(connection, log_id))
+            return read_log(connection, log_id, channels)
 
     def verify(self, sha256: str) -> Iterator[str]:
         """A sentence for each part of a log's times, values and pyramids that is not as it was written."""

@@ -55,6 +55,17 @@ def test_the_log_comes_back_bit_for_bit(kept: SampleStore, made: RawLog) -> None
     assert {f.name for f in dataclasses.fields(Channel)} == {"name", "unit", "time_s", "values"}
 
 
+def test_the_head_is_all_but_the_samples(kept: SampleStore, made: RawLog) -> None:
+    head = kept.head(SHA)
+    told = [field.name for field in dataclasses.fields(RawLog) if field.name != "channels"]
+    assert [getattr(head, name) for name in told] == [getattr(made, name) for name in told]
+    assert [(one.name, one.unit, one.values.size) for one in head.channels] == [
+        (one.name, one.unit, 0) for one in made.channels
+    ]
+    with pytest.raises(NotFoundError):
+        kept.head(OTHER)
+
+
 def test_a_time_axis_is_kept_once(kept: SampleStore, tmp_path: Path) -> None:
     """The same array and one that equals it share; so do the channels of the log that comes back."""
     back = kept.log(SHA).channels
