@@ -45,7 +45,7 @@ READINGS = (
 )
 NEEDED = {"pressure", "temperature"}
 FIRST_FIELD = Field(
-    "first", "Time of the reading that is there", "text", hint="It holds all day so far; beside another it needs a time."
+    "first", "Time of the reading that is there", "text", hint="It holds all day; beside another it needs its time."
 )
 
 

@@ -24,6 +24,7 @@ __all__ = [
     "Assignment",
     "Proposal",
     "Role",
+    "Unclear",
     "assign",
     "propose",
 ]
@@ -34,17 +35,32 @@ _CONFIDENT = 0.8
 TyreRadii = tuple[float | None, float | None]
 
 
+@dataclass(frozen=True, slots=True)
+class Unclear:
+    """What a question is about: the role, the columns that may play it, whether the unit is what is missing."""
+
+    role: str
+    columns: tuple[str, ...]
+    unit: bool
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Assignment:
     """Role → signal in SI; findings; questions, each one sentence with the line that answers it.
 
-    missing: role → column that a person named but this log does not have.
+    unclear: what each question is about. missing: role → column that a person named but this log does not have.
     """
 
     signals: dict[str, Signal]
     findings: list[Finding] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
+    unclear: list[Unclear] = field(default_factory=list)
     missing: dict[str, str] = field(default_factory=dict)
+
+    def ask(self, sentence: str, about: Unclear) -> None:
+        """Add a question."""
+        self.questions.append(sentence)
+        self.unclear.append(about)
 
 
 def assign(
@@ -138,7 +154,8 @@ def _proposed(
             sure = first.confidence >= _CONFIDENT or role.is_speed
             candidates.append(Candidate(role, first.channel, first.unit, asks=role.ask and sure))
         elif role.ask:
-            out.questions.append(_which(raw.file, role, proposals))
+            columns = tuple(proposal.channel.name for proposal in proposals)
+            out.ask(_which(raw.file, role, proposals), Unclear(name, columns, unit=False))
         else:
             out.findings.append(Finding("role-unclear", "check", _which(raw.file, role, proposals)))
     return candidates
@@ -167,7 +184,8 @@ def _convert(
         signal, notes = to_signal(file, candidate, calibrations.get(candidate.role.name), tyre_radius_m)
     except UnusableError as why:
         if candidate.asks:
-            out.questions.append(str(why))
+            about = Unclear(candidate.role.name, (candidate.channel.name,), unit=why.code.startswith("unit"))
+            out.ask(str(why), about)
         else:
             out.findings.append(Finding(why.code, "check", f"{why} Until then it is not used."))
     else:
