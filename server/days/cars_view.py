@@ -3,23 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
-from server.days.calibration_forms import calibration_text
-from server.days.car_forms import DRIVEN
-from server.days.car_properties import AXLES, PLACES
-from server.days.changes import plain
-from server.days.form_fields import text_of
-from server.days.revisions import newest_day
+from server.days.car_facts import Given
+from server.days.facts import facts_of, newest_revisions
 from server.days.service import list_days
-from server.days.table_forms import RATE_U, TABLES, axle_of, rate_u_text, rows_text
-from server.errors import StillairError
-from server.testday.values import Axle, Car
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,36 +44,27 @@ class CarOverDays:
     partly: tuple[tuple[str, int], ...]
 
 
-@dataclass(frozen=True, slots=True)
-class _Fact:
-    """One thing that somebody gave of a car."""
-
-    slug: str
-    words: str
-    value: Any
-    text: str
-
-
 def cars_over_days(archive: Archive, session: Session) -> tuple[CarOverDays, ...]:
     """Every car of the archive, by the newest revision of each day; days that can't be read are left out."""
-    found: dict[str, list[tuple[CarDay, dict[str, _Fact]]]] = defaultdict(list)
-    for stored in reversed(list_days(session)):
-        try:
-            car = newest_day(archive, session, stored.id)[1].car
-        except StillairError:
+    found: dict[str, list[tuple[CarDay, dict[str, Given]]]] = defaultdict(list)
+    days = list_days(session)
+    facts = facts_of(archive, session, newest_revisions(session))
+    for stored in reversed(days):
+        of_day = facts[stored.id]
+        if of_day.problem:
             continue
         head = CarDay(stored.id, stored.name, stored.date.isoformat() if stored.date else "no date", ())
-        found[car.name].append((head, {fact.slug: fact for fact in _facts(car)}))
+        found[of_day.car].append((head, {one.slug: one for one in of_day.given}))
     return tuple(_over_days(name, days) for name, days in sorted(found.items()))
 
 
-def _over_days(name: str, days: list[tuple[CarDay, dict[str, _Fact]]]) -> CarOverDays:
-    given: dict[str, list[_Fact]] = defaultdict(list)
+def _over_days(name: str, days: list[tuple[CarDay, dict[str, Given]]]) -> CarOverDays:
+    given: dict[str, list[Given]] = defaultdict(list)
     for _, facts in days:
         for slug, fact in facts.items():
             given[slug].append(fact)
     differing = [slug for slug, facts in given.items() if any(fact.value != facts[0].value for fact in facts)]
-    last: dict[str, _Fact] = {}
+    last: dict[str, Given] = {}
     rows = []
     for head, facts in days:
         cells = tuple(_cell(facts.get(slug), last.get(slug)) for slug in differing)
@@ -92,32 +74,6 @@ def _over_days(name: str, days: list[tuple[CarDay, dict[str, _Fact]]]) -> CarOve
     return CarOverDays(name, tuple((slug, given[slug][0].words) for slug in differing), tuple(rows), partly)
 
 
-def _cell(fact: _Fact | None, last: _Fact | None) -> Cell:
+def _cell(fact: Given | None, last: Given | None) -> Cell:
     changed = fact is not None and last is not None and fact.value != last.value
     return Cell(fact.text if fact else "", changed)
-
-
-def _facts(car: Car) -> Iterator[_Fact]:
-    """Everything that somebody gave of a car on a day."""
-    for place in PLACES:
-        given = place.of(car)
-        if given is not None and given.source != "default":
-            yield _Fact(place.slug, place.words, plain(given), text_of(given, place.property.unit))
-    if car.corner_mass_kg is not None:
-        text = ", ".join(f"{mass:g}" for mass in car.corner_mass_kg) + " kg"
-        yield _Fact("corners", "Masses on the wheels", plain(car.corner_mass_kg), text)
-    yield _Fact("driven", "The motor drives", car.driven, DRIVEN[car.driven])
-    for axle in AXLES:
-        yield from _axle_facts(axle, axle_of(car, axle))
-    for role, calibration in car.calibration.items():
-        words = f"Calibration of {role.replace('_', ' ')}"
-        yield _Fact(f"calibration.{role}", words, plain(calibration), calibration_text(calibration))
-
-
-def _axle_facts(axle: str, owner: Axle) -> Iterator[_Fact]:
-    if owner.wheel_rate_rel_u is not None:
-        words = f"{axle.capitalize()} axle: uncertainty of the wheel rate"
-        yield _Fact(f"{axle}.{RATE_U}", words, owner.wheel_rate_rel_u, rate_u_text(owner))
-    for name, (what, *_) in TABLES.items():
-        if table := getattr(owner, name):
-            yield _Fact(f"{axle}.{name}", f"{axle.capitalize()} axle: {what}", plain(table), rows_text(table))

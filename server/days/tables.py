@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
+from typing import Any
 
-from sqlalchemy import ForeignKey, String, UniqueConstraint
+from sqlalchemy import JSON, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
 from server.archive.database import Base, UtcDateTime, now_utc
@@ -57,6 +58,16 @@ class RevisionFile(Base):
     revision_id: Mapped[int] = mapped_column(ForeignKey("day_revisions.id", ondelete="RESTRICT"), primary_key=True)
     path: Mapped[str] = mapped_column(primary_key=True)
     sha256: Mapped[str] = mapped_column(ForeignKey(RAW_FILE, ondelete="RESTRICT"), index=True)
+
+
+class RevisionFacts(Base):
+    """What lists show of a revision, so that none of its files is opened for them: see `server.days.facts`."""
+
+    __tablename__ = "revision_facts"
+
+    revision_id: Mapped[int] = mapped_column(ForeignKey("day_revisions.id", ondelete="RESTRICT"), primary_key=True)
+    format: Mapped[int]
+    facts: Mapped[dict[str, Any]] = mapped_column(JSON)
 
 
 class ColumnChoice(Base):

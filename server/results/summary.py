@@ -7,8 +7,9 @@ from typing import Any
 from server.analysis.result import DayResult, Estimate, Pass
 from server.results.next_step import QUANTITY, standing_of
 from server.results.sentences import why_no_area
+from server.results.shared_errors import shared_u
 
-SUMMARY_FORMAT = 3
+SUMMARY_FORMAT = 4
 QUANTITIES = ("SCx", "SCz_front", "SCz_rear", "SCz", "balance_front", "LD")
 GRADES = ("stop", "check", "note")
 Summary = dict[str, Any]
@@ -25,6 +26,7 @@ def summarise(result: DayResult) -> Summary:
                 "steady": sum(one.used and one.kind == "constant-speed" for one in setup.passes),
                 "refused": sum(not one.used for one in setup.passes),
                 "estimates": {name: one_value(setup.estimates[name]) for name in QUANTITIES if name in setup.estimates},
+                "shared_u": {name: shared_u(setup, name) for name in QUANTITIES if name in setup.estimates},
                 "standing": standing_of(setup).as_json(),
                 "why": "" if QUANTITY in setup.estimates else why_no_area(result, setup),
             }
