@@ -12,7 +12,7 @@ from server.days.tables import DayRevision
 from server.figures.theme import SetupMark, setup_marks
 from server.results.quantities import ESTIMATES, Shown, signed, true_minus
 from server.results.service import results_of
-from server.results.tables import FittedResult
+from server.results.summary import Summary
 from server.testday.rounding import rounded, with_uncertainty
 
 LEAST_PERCENT = 0.01
@@ -66,7 +66,7 @@ def moved_view(session: Session, day_id: int, result_id: int | None = None) -> M
     row, old = results[place], results[place + 1]
     revision = session.get_one(DayRevision, row.revision_id)
     same = old.revision_id == row.revision_id
-    rows = _rows(old, row)
+    rows = rows_between(old.summary, row.summary, row.moved)
     return MovedView(
         day_id=day_id,
         what="fitted anew" if same else revision.what,
@@ -79,16 +79,17 @@ def moved_view(session: Session, day_id: int, result_id: int | None = None) -> M
     )
 
 
-def _rows(old: FittedResult, row: FittedResult) -> tuple[MovedRow, ...]:
-    marks = setup_marks(list(dict.fromkeys(one["setup"] for each in (row, old) for one in each.summary["setups"])))
-    was, now = _values(old), _values(row)
-    lines = [(line["setup"], line["quantity"]) for line in row.moved]
-    rows = (_row(key, marks[key[0]], was.get(key), now.get(key)) for key in lines if key[0] in marks)
+def rows_between(was: Summary, now: Summary, lines: list[dict[str, Any]]) -> tuple[MovedRow, ...]:
+    """The lines of what moved between two summaries that a reader can see."""
+    marks = setup_marks(list(dict.fromkeys(one["setup"] for each in (now, was) for one in each["setups"])))
+    before, after = _values(was), _values(now)
+    keys = [(line["setup"], line["quantity"]) for line in lines]
+    rows = (_row(key, marks[key[0]], before.get(key), after.get(key)) for key in keys if key[0] in marks)
     return tuple(one for one in rows if one.change or one.before != one.after)
 
 
-def _values(row: FittedResult) -> dict[tuple[str, str], dict[str, Any]]:
-    return {(one["setup"], name): value for one in row.summary["setups"] for name, value in one["estimates"].items()}
+def _values(summary: Summary) -> dict[tuple[str, str], dict[str, Any]]:
+    return {(one["setup"], name): value for one in summary["setups"] for name, value in one["estimates"].items()}
 
 
 def _row(key: tuple[str, str], mark: SetupMark, was: dict[str, Any] | None, now: dict[str, Any] | None) -> MovedRow:
