@@ -18,8 +18,8 @@ from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.cars import pages as cars_pages
 from server.days import api as days_api
+from server.days import change_api, folder_api, jobs_api, season_pages
 from server.days import pages as days_pages
-from server.days import season_pages
 from server.days.holding import days_holding
 from server.errors import BODY_NO_JSON, ArchiveBusyError, DiskFullError, NotFoundError, StillairError, place_sentence
 from server.help import api as help_api
@@ -33,7 +33,10 @@ from server.results import api as results_api
 from server.results import pages as results_pages
 from server.results.fit_job import FIT_KINDS, queue_folder
 from server.results.service import ResultShelf, renew_summaries
+from server.runs import api as runs_api
 from server.runs import pages as runs_pages
+from server.runs import traces_api
+from server.runs.recordings import READ_KINDS
 from server.security import Guard, JoinGate
 from server.settings import Settings
 from server.templating import Page, is_htmx, make_environment, render, render_part
@@ -58,7 +61,7 @@ class ErrorPage(Page):
 def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
     """The pages over a data folder. `kinds`: the jobs by name; when not given, the product's own."""
     archive = Archive(settings.data_folder)
-    jobs = JobRunner(archive, kinds or FIT_KINDS)
+    jobs = JobRunner(archive, kinds or FIT_KINDS | READ_KINDS)
 
     limit_bytes = round(settings.upload_limit_mb * 1e6)
     uploads = Uploads(archive, limit_bytes, days_holding)
@@ -85,7 +88,8 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates = make_environment()
-    programs = (days_api, results_api, history_api, uploads_api, help_api)
+    of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api)
+    programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
     of_days = (season_pages, days_pages, cars_pages, results_pages, runs_pages, history_pages)
     for module in (*programs, *of_days, help_pages, appearance, joining_pages):
         app.include_router(module.router)

@@ -1,31 +1,34 @@
-"""Days, their revisions and jobs as JSON, to be read; a job can be called off."""
+"""Days and their revisions as JSON; days are taken in here."""
 
 from __future__ import annotations
 
+from tempfile import TemporaryFile
 from typing import Annotated
 
-from fastapi import APIRouter, Path
-from sqlalchemy import select
+from fastapi import APIRouter, Path, Query, Request
+from starlette.concurrency import run_in_threadpool
 
-from server.archive.jobs import cancel_job, find_job
-from server.archive.tables import Job
 from server.days.changes import plain
+from server.days.incoming import UploadedLog, queue_uploaded_logs, queue_uploaded_zip, queue_zip
 from server.days.revisions import stored_day
 from server.days.schemas import (
     DayView,
     DayWithRevisions,
     DayWithSummary,
-    JobView,
     Problem,
+    Queued,
     RevisionValues,
     RevisionView,
+    UploadedFolder,
+    UploadedLogs,
 )
 from server.days.service import find_day, find_revision, list_days, list_revisions, newest_revision, revision_files
-from server.dependencies import Jobs, TheArchive
+from server.days.typed_day import NUMBER_FIELDS
+from server.dependencies import CurrentPerson, Jobs, TheArchive
 from server.results.service import latest_results
 
+ZIP, BINARY = "application/zip", {"type": "string", "format": "binary"}
 REFUSALS = {404: {"model": Problem}, 422: {"model": Problem}}
-MOST_JOBS = 100
 
 router = APIRouter(prefix="/api", responses=REFUSALS)
 Number = Annotated[int, Path(ge=1, le=2**31)]
@@ -66,30 +69,43 @@ def revision(day_id: Number, number: Number, archive: TheArchive) -> RevisionVal
     return _values(archive, day_id, number)
 
 
-@router.get("/jobs", name="api_jobs", tags=["jobs"], summary="The newest jobs")
-def jobs(archive: TheArchive) -> list[JobView]:
-    """At most the newest hundred."""
-    with archive.database.reading() as session:
-        chosen = select(Job).order_by(Job.created_at.desc(), Job.id.desc()).limit(MOST_JOBS)
-        return [JobView.model_validate(job) for job in session.scalars(chosen)]
+@router.post("/days", name="api_add", tags=["days"], status_code=202, summary="Add a day: a zipped folder that came in")
+def add(sent: UploadedFolder, archive: TheArchive, runner: Jobs, person: CurrentPerson) -> Queued:
+    """The upload holds a zipped test-day folder; the job reads, fits and keeps it."""
+    return _queued(runner, queue_uploaded_zip(archive, sent.upload_id, person))
 
 
-@router.get("/jobs/{job_id}", name="api_job", tags=["jobs"], summary="How far a job has come")
-def job(job_id: str, archive: TheArchive) -> JobView:
-    """One job."""
-    with archive.database.reading() as session:
-        return JobView.model_validate(find_job(session, job_id))
+@router.post("/days/logs", name="api_add_logs", tags=["days"], status_code=202, summary="Add a day: logs that came in")
+def add_logs(sent: UploadedLogs, archive: TheArchive, runner: Jobs, person: CurrentPerson) -> Queued:
+    """Uploaded logs with mass and air, as the page's form takes them."""
+    numbers = {field.name: getattr(sent, field.name) for field in NUMBER_FIELDS}
+    fields = {name: "" if number is None else repr(float(number)) for name, number in numbers.items()}
+    fields |= {"name": sent.name, "date": sent.date, "coasting": sent.coasting}
+    fields["channels"] = "\n".join(f"{role} = {column}" for role, column in sent.channels.items())
+    rows = [UploadedLog(row.upload_id, row.setup, row.direction or "") for row in sent.logs]
+    return _queued(runner, queue_uploaded_logs(archive, fields, rows, person))
 
 
-@router.post("/jobs/{job_id}/cancel", name="api_cancel", tags=["jobs"], summary="Call a job off")
-def cancel(job_id: str, archive: TheArchive, runner: Jobs) -> JobView:
-    """The job as it then stands; one that has ended stays as it ended."""
-    with archive.database.writing() as session:
-        cancel_job(session, job_id)
-        session.flush()
-        view = JobView.model_validate(find_job(session, job_id))
+@router.post(
+    "/days/zip", name="api_add_zip", tags=["days"], status_code=202, summary="Add a day: the zip is the body",
+    openapi_extra={"requestBody": {"required": True, "content": {ZIP: {"schema": BINARY}}}},
+)  # fmt: skip
+async def add_zip(
+    request: Request, *, archive: TheArchive, runner: Jobs, person: CurrentPerson,
+    name: Annotated[str, Query(min_length=1, max_length=100)] = "day.zip",
+) -> Queued:  # fmt: skip
+    """A zipped test-day folder as application/zip; a large one is better sent as an upload, which can be continued."""
+    with TemporaryFile(dir=archive.scratch) as content:
+        async for piece in request.stream():
+            await run_in_threadpool(content.write, piece)
+        content.seek(0)
+        job_id = await run_in_threadpool(queue_zip, archive, name, content, person)
+    return _queued(runner, job_id)
+
+
+def _queued(runner: Jobs, job_id: str) -> Queued:
     runner.wake()
-    return view
+    return Queued(job_id=job_id)
 
 
 def _values(archive: TheArchive, day_id: int, number: int | None) -> RevisionValues:

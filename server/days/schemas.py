@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Any
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -57,6 +57,117 @@ class RevisionValues(BaseModel):
     revision: RevisionView
     files: dict[str, str]
     day: dict[str, Any]
+
+
+class FieldView(BaseModel):
+    """A field of a form."""
+
+    label: str
+    kind: str = Field(description="number, quantity, text, lines, choice, date or checks.")
+    unit: str = Field(description="Of the field's numbers; empty for numbers without one.")
+    hint: str
+    options: dict[str, str] = Field(description="What may stand there, and its words; empty for anything.")
+    values: dict[str, Any] = Field(description="What stands there now, under the names that a change takes.")
+
+
+class FormView(BaseModel):
+    """One thing of a day: how it stands, and what a change of it may send."""
+
+    slug: str
+    title: str
+    now: str = Field(description="How it stands, in words.")
+    revision: int = Field(description="The revision that this is; sent back as `expected`.")
+    clears: str = Field(description="What `clear` would do; empty where it does nothing.")
+    fields: list[FieldView]
+
+
+class ThingView(BaseModel):
+    """One thing of a day that can be changed."""
+
+    slug: str
+    title: str
+    now: str
+
+
+Reason = Annotated[str, Field(max_length=400, description="Why, for the history.")]
+Expected = Annotated[
+    int | None,
+    Field(ge=1, le=2**31, description="The revision that was looked at; a later one refuses the change."),
+]
+
+
+class Body(BaseModel):
+    """What a program sends: every type as it is written, nothing beyond what is known."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
+
+
+class ThingChange(Body):
+    """A change of one thing. What `fields` leaves out stays as it stands; null empties a field."""
+
+    fields: dict[str, Any] = Field(default={}, description="Values in the units of the form.")
+    clear: bool = Field(default=False, description="Take it away, or back to its default.")
+    also: list[Annotated[int, Field(ge=1, le=2**31)]] = Field(
+        default=[], max_length=1000, description="Other days of the same car on which the same value stands."
+    )
+    reason: Reason = ""
+    expected: Expected = None
+
+
+class Changed(BaseModel):
+    """A change that was kept, and the job that fits the day anew."""
+
+    revision: int
+    job_id: str
+    what: str
+    also: list[int] = Field(default=[], description="The other days that got the same correction.")
+    refused: list[str] = Field(default=[], description="Why some of them stay as they were.")
+
+
+class ChannelsChange(Body):
+    """Which column plays which role; null takes a role's column away."""
+
+    channels: dict[str, Annotated[str, Field(min_length=1, max_length=400)] | None] = Field(min_length=1)
+    run: Annotated[int, Field(ge=0, le=2**31)] | None = Field(default=None, description="For one run alone.")
+    reason: Reason = ""
+    expected: Expected = None
+
+
+class UploadedFolder(Body):
+    """A zipped test-day folder that has come in as an upload."""
+
+    upload_id: str = Field(max_length=100)
+
+
+class LogRow(Body):
+    """A log that has come in as an upload."""
+
+    upload_id: str = Field(max_length=100)
+    setup: str = Field(min_length=1, max_length=40)
+    direction: Literal["out", "back"] | None = None
+
+
+class UploadedLogs(Body):
+    """Logs with what is needed beside them, in the units of the page's form."""
+
+    logs: list[LogRow] = Field(min_length=1, max_length=200)
+    mass: float = Field(description="Car, ready to run, without driver [kg].")
+    driver_mass: float | None = Field(default=None, description="[kg]")
+    pressure: float = Field(description="At the station, not reduced to sea level [hPa].")
+    temperature: float = Field(description="[°C]")
+    humidity: float | None = Field(default=None, description="[%]")
+    coasting: Literal["neutral", "clutch", "inverter-off", "zero-torque", "in-gear"]
+    reference_speed: float = Field(default=79.2, description="[km/h]")
+    heading: float | None = Field(default=None, description="True heading of the straight, travelling out [°].")
+    name: str = Field(default="", max_length=120)
+    date: str = Field(default="", max_length=40, description="Year-month-day; today when empty.")
+    channels: dict[str, str] = Field(default={}, max_length=100, description="Role → column.")
+
+
+class Queued(BaseModel):
+    """Work that was taken; the job tells what comes of it."""
+
+    job_id: str
 
 
 class JobView(BaseModel):
