@@ -117,6 +117,18 @@ def revise_day(
     raise StillairError(BUSY)
 
 
+def revise_within(
+    archive: Archive, session: Session, day_id: int, change: Callable[[Day], Change], *, who: str, reason: str = ""
+) -> Revised:
+    """The same inside a write transaction that is open already: of a job whose outcome is the change."""
+    old = newest_revision(session, day_id)
+    seen = _Seen(old.number, revision_files(session, old.id))
+    made = change(stored_day(archive, seen.files))
+    with tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
+        written = _written(made, Path(scratch))
+        return _append(archive, session, day_id, seen, made, written=written, by=(who, reason), lane="quick")
+
+
 def _written(made: Change, folder: Path) -> dict[str, Path]:
     """The files that the change brings: testday.toml and the tables beside it, and new logs."""
     write_folder(made.day, folder)
@@ -138,23 +150,43 @@ def _keep(
     with archive.database.writing() as session:
         if newest_revision(session, day_id).number != seen.number:
             return None
-        (who, reason), files = by, seen.files
-        after = {**files, **{path: archive.raw.add(session, file).sha256 for path, file in written.items()}}
-        day = find_day(session, day_id)
-        revision = add_revision(session, day, after, who, made.what)
-        day.name, day.date = made.day.name, made.day.date or day.date
-        record(
-            session,
-            who=who,
-            kind=made.kind,
-            day_id=day_id,
-            subject=made.subject,
-            before=made.before,
-            after={"revision": revision.number, "content_sha256": revision.content_sha256, "value": made.after},
-            reason=reason,
-        )
-        job_id = queue_refit(archive, session, revision, made.what, who, lane=lane)
-        return Revised(revision.number, job_id, made.what)
+        return _append(archive, session, day_id, seen, made, written=written, by=by, lane=lane)
+
+
+def _append(
+    archive: Archive,
+    session: Session,
+    day_id: int,
+    seen: _Seen,
+    made: Change,
+    *,
+    written: Mapping[str, Path],
+    by: tuple[str, str],
+    lane: str,
+) -> Revised:
+    """The next revision, its event, its fit."""
+    (who, reason), files = by, seen.files
+    after = {**files, **{path: _kept(archive, session, file) for path, file in written.items()}}
+    day = find_day(session, day_id)
+    revision = add_revision(session, day, after, who, made.what)
+    day.name, day.date = made.day.name, made.day.date or day.date
+    record(
+        session,
+        who=who,
+        kind=made.kind,
+        day_id=day_id,
+        subject=made.subject,
+        before=made.before,
+        after={"revision": revision.number, "content_sha256": revision.content_sha256, "value": made.after},
+        reason=reason,
+    )
+    job_id = queue_refit(archive, session, revision, made.what, who, lane=lane)
+    return Revised(revision.number, job_id, made.what)
+
+
+def _kept(archive: Archive, session: Session, file: Path) -> str:
+    """SHA-256 of a file, kept as a raw file; one that is a raw file already has it for a name."""
+    return file.name if file.is_relative_to(archive.raw.folder) else archive.raw.add(session, file).sha256
 
 
 def queue_refit(
