@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import csv
+import io
+
 import pytest
 
 from server.analysis.result_json import result_to_json
@@ -23,6 +26,40 @@ def test_one_day_has_its_revisions(shown: Site) -> None:
 
 def test_the_result_is_what_the_command_prints(shown: Site) -> None:
     assert shown.client.get("/api/days/1/result").json() == result_to_json(made_up_day_result("AB"))
+
+
+def test_a_result_by_its_number(shown: Site) -> None:
+    assert shown.client.get("/api/days/2/results/2").json() == shown.client.get("/api/days/2/result").json()
+    assert shown.client.get("/api/days/1/results/2").status_code == 404
+
+
+def test_every_pass_as_json_and_csv(shown: Site) -> None:
+    result = made_up_day_result("AB")
+    rows = shown.client.get("/api/days/1/passes").json()
+    assert len(rows) == sum(len(setup.passes) for setup in result.setups)
+    fit = result.setups[1].fits[3]
+    row = next(one for one in rows if (one["run"], one["start_s"]) == (fit.of.run, fit.of.start_s))
+    assert (row["scx_m2"], row["scx_u_m2"], row["direction"]) == (fit.scx, fit.scx_u, "back")
+    turned_down = [one for one in rows if not one["used"]]
+    assert {one["reason"] for one in turned_down} == {"the brake was touched after 7.5 s; <b>traffic</b>"}
+    assert {one["scx_m2"] for one in turned_down} == {None}
+    answer = shown.client.get("/api/days/1/passes.csv")
+    lines = list(csv.reader(io.StringIO(answer.text)))
+    assert answer.headers["content-disposition"].startswith("attachment")
+    assert len(lines) == len(rows) + 1
+    assert [float(line[4]) for line in lines[1:]] == [one["start_s"] for one in rows]
+    assert shown.client.get("/api/days/1/passes?result=1").json() == rows
+    assert shown.client.get("/api/days/1/passes?result=2").status_code == 404
+
+
+def test_every_figure_that_is_named_is_there(shown: Site) -> None:
+    names = [one["name"] for one in shown.client.get("/api/days/1/figures").json()]
+    assert {"passes", "forest", "budget"} <= set(names)
+    for name in names:
+        told = shown.client.get(f"/api/days/1/figures/{name}").json()
+        assert told["figure"]["data"], name
+        assert told == shown.client.get(f"/days/1/figures/{name}.json").json()
+    assert shown.client.get("/api/days/1/figures/nothing").status_code == 404
 
 
 @pytest.mark.parametrize(

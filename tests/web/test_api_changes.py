@@ -14,7 +14,9 @@ import httpx
 import pytest
 
 from server.archive.read_only import ReadOnlyArchive
+from server.days.service import content_sha256
 from server.history.verify import faults
+from server.readers.zip_folder import unpack_day_zip
 from tests.web.conftest import Site
 from tests.web.made_up import made_up_day_result
 from tests.web.serving import SMALL_DAY, keep_made_up, wait_for
@@ -237,6 +239,15 @@ def test_the_folder_comes_back_with_its_own_bytes(program: httpx.Client, site: S
     first = zipfile.ZipFile(io.BytesIO(site.client.get("/days/1/folder.zip?revision=1").content))
     assert b"second" not in first.read("testday.toml")
     assert site.client.get("/days/1/folder.zip?revision=9").status_code == 404
+
+
+def test_the_folder_brought_elsewhere_is_the_same_revision(program: httpx.Client, site: Site, tmp_path: Path) -> None:
+    """Equal files give an equal day: the hash over paths and bytes is what a result hangs on."""
+    change(program, "mass_kg", value=240.0)
+    (tmp_path / "day.zip").write_bytes(site.client.get("/days/1/folder.zip").content)
+    folder = unpack_day_zip(tmp_path / "day.zip", tmp_path / "unpacked")
+    newest = program.get("/api/days/1").json()["revisions"][0]
+    assert content_sha256(folder) == newest["content_sha256"]
 
 
 def test_a_kept_file_is_saved_and_never_shown(program: httpx.Client) -> None:
