@@ -48,6 +48,15 @@ def trip_lengths(plan: SimulationPlan, run: RunPlan) -> TripLengths:
     )
 
 
+def coast_down_times(plan: SimulationPlan, run: RunPlan, points: int = 400) -> tuple[FloatArray, FloatArray]:
+    """Speeds of a run's first coast-down [m/s] and the time spent at each [s], dt = m_e dv / F(v), (points,)."""
+    high, low = run.speeds()[0]
+    mass_e, resistance = _resistance(plan, run)
+    edges = np.linspace(low, high, points + 1)
+    speed = 0.5 * (edges[1:] + edges[:-1])
+    return speed, mass_e * np.diff(edges) / resistance(speed)
+
+
 def longest_trip(plan: SimulationPlan, run: RunPlan) -> float:
     """Length of the longest trip of a run from standing to standing, coast-down or held speed [m]."""
     trips = [trip_lengths(plan, run).total_m] if run.directions else []

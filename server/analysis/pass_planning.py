@@ -1,0 +1,171 @@
+"""How many passes does a wanted interval take? Days are simulated and fitted as a day would be, a closed form beside it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import nnls
+
+from server.analysis.run_order import baseline_pairs, day_plan, run_order
+from server.analysis.simulate_lengths import coast_down_times
+from server.analysis.simulate_plan import SimulationPlan
+from server.analysis.simulate_truth import density_at
+from server.analysis.study import fit_simulated_day
+
+Progress = Callable[[float, str], None]
+FIRST_PAIRS = (2, 6)
+DAYS_EACH = 4
+MOST_PAIRS = 12
+QUANTITY = "SCx"
+NORMAL_95 = 1.959964
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A difference that the day is to tell: setup − baseline of SCx, with the wanted half width U95 [m²]."""
+
+    setup: str
+    u95_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedDifference:
+    """What the planned day is expected to tell of one difference [m²].
+
+    pairs: of the setup, that reach the wanted U95; None where MOST_PAIRS do not. u95_m2: expected at the plan's
+    pairs; floor_m2: what no number of pairs gets below; closed_form_m2: U95 from gusts and tyres alone.
+    """
+
+    setup: str
+    wanted_u95_m2: float
+    pairs: int | None
+    u95_m2: float
+    floor_m2: float
+    closed_form_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class PassPlanning:
+    """The plan: pairs of each change, the baseline's, and whether every wanted U95 is reached; days: simulated."""
+
+    pairs: int
+    baseline_pairs: int
+    reached: bool
+    differences: tuple[PlannedDifference, ...]
+    days: int
+
+
+def plan_passes(
+    plan: SimulationPlan, baseline: str, wanted: Sequence[Wanted], seed: int = 1, progress: Progress | None = None
+) -> PassPlanning:
+    """The smallest number of pairs a change with which every difference reaches its wanted U95.
+
+    U95(n)² = s² + a/n is fitted to the U95 of simulated days at 2 and 6 pairs, then at the number found.
+    Raises ValueError where nothing is wanted, or not one simulated day gave the difference.
+    """
+    if not wanted:
+        raise ValueError("wanted: at least one difference is needed")
+    say, seen = progress or (lambda _fraction, _text: None), _Seen(plan, baseline, wanted, seed)
+    for place, pairs in enumerate(FIRST_PAIRS):
+        say(place / 3.0, f"simulating days of {pairs} pairs")
+        seen.simulate(pairs)
+    pairs = seen.needed()
+    if pairs not in FIRST_PAIRS:
+        say(2.0 / 3.0, f"simulating days of {pairs} pairs")
+        seen.simulate(pairs)
+        pairs = seen.needed()
+    return seen.planning(pairs)
+
+
+class _Seen:
+    """U95 of simulated days by difference and number of pairs, and the curve through them."""
+
+    def __init__(self, plan: SimulationPlan, baseline: str, wanted: Sequence[Wanted], seed: int) -> None:
+        self._plan, self._baseline, self._wanted, self._seed = plan, baseline, wanted, seed
+        self._changes = [one.setup for one in wanted]
+        self._u95: dict[str, dict[int, list[float]]] = {one.setup: {} for one in wanted}
+        self._days = 0
+
+    def simulate(self, pairs: int) -> None:
+        """Simulate and fit days of this many pairs."""
+        plan = day_plan(self._plan, run_order(self._baseline, self._changes, pairs))
+        for day in range(DAYS_EACH):
+            trial = fit_simulated_day(plan, 1000 * self._seed + 10 * pairs + day)
+            self._days += 1
+            for one in trial.trials:
+                if one.quantity == QUANTITY and one.baseline == self._baseline and one.setup in self._u95:
+                    found = self._u95[one.setup].setdefault(pairs, [])
+                    found.append(0.5 * (one.high95 - one.low95))
+
+    def needed(self) -> int:
+        """The largest of the numbers that the differences need; MOST_PAIRS where one is out of reach."""
+        found = [self._pairs_for(one) for one in self._wanted]
+        return max(MOST_PAIRS if pairs is None else pairs for pairs in found)
+
+    def planning(self, pairs: int) -> PassPlanning:
+        differences = tuple(self._planned(one, pairs) for one in self._wanted)
+        return PassPlanning(
+            pairs=pairs,
+            baseline_pairs=baseline_pairs(pairs, len(self._wanted)),
+            reached=all(one.pairs is not None for one in differences),
+            differences=differences,
+            days=self._days,
+        )
+
+    def _planned(self, one: Wanted, pairs: int) -> PlannedDifference:
+        floor, per_pair = self._curve(one.setup)
+        day = day_plan(self._plan, run_order(self._baseline, self._changes, pairs))
+        return PlannedDifference(
+            setup=one.setup,
+            wanted_u95_m2=one.u95_m2,
+            pairs=self._pairs_for(one),
+            u95_m2=math.sqrt(floor + per_pair / pairs),
+            floor_m2=math.sqrt(floor),
+            closed_form_m2=closed_form_u95(day, one.setup, self._baseline),
+        )
+
+    def _pairs_for(self, one: Wanted) -> int | None:
+        floor, per_pair = self._curve(one.setup)
+        rest = one.u95_m2**2 - floor
+        pairs = math.ceil(per_pair / rest) if rest > 0.0 else MOST_PAIRS + 1
+        return max(1, pairs) if pairs <= MOST_PAIRS else None
+
+    def _curve(self, setup: str) -> tuple[float, float]:
+        """s² and a of U95² = s² + a/n, neither below zero, least squares of the relative misfit."""
+        found: Mapping[int, list[float]] = self._u95[setup]
+        if not any(found.values()):
+            raise ValueError(f"wanted: no simulated day told the difference of {setup!r}")
+        counts = np.array(sorted(found), float)
+        square = np.array([np.exp(2.0 * np.mean(np.log(found[int(n)]))) for n in counts])
+        design = np.column_stack([np.ones_like(counts), 1.0 / counts]) / square[:, None]
+        (floor, per_pair), _ = nnls(design, np.ones_like(counts))
+        return float(floor), float(per_pair)
+
+
+def closed_form_u95(plan: SimulationPlan, setup: str, baseline: str) -> float:
+    """U95 of a difference of SCx from gusts and the tyres' scatter alone [m²], without a fit.
+
+    A coast-down's lost energy gives SCx; a gust w and a pass's own rolling share ε change it by
+
+        δSCx = −2 SCx ∫v² w dt / ∫v³ dt − ε c0 m g ∫v dt / (½ρ ∫v³ dt)
+
+    var ∫v² w dt = 2 σ² τ ∫v⁴ dt for gusts short against the pass; passes are independent, so that
+    u² = u_pass² (1/N_setup + 1/N_baseline). What setups share cancels and is not in it.
+    """
+    speed, step = coast_down_times(plan, plan.runs[0])
+    cube = float(np.sum(speed**3 * step))
+    gust_power = 2.0 * plan.wind.gust_sd_mps.value**2 * plan.wind.gust_time_s.value
+    from_gusts = 2.0 * math.sqrt(gust_power * float(np.sum(speed**4 * step))) / cube
+    mass = plan.car.mass_kg.value + plan.runs[0].driver_mass_kg.value
+    density = density_at(plan.weather, plan.runs[0].start_clock_s, (0.0, 0.0, 0.0))
+    rolling = plan.tyres.pass_scatter_rel * plan.car.rolling_c0.value * mass * plan.gravity_mps2
+    from_tyres = rolling * float(np.sum(speed * step)) / (0.5 * density * cube)
+    variance = 0.0
+    for name in (setup, baseline):
+        area = next(one.scx_m2.value for one in plan.setups if one.setup.name == name)
+        passes = sum(len(run.directions) for run in plan.runs if run.setup == name)
+        variance += ((area * from_gusts) ** 2 + from_tyres**2) / passes
+    return NORMAL_95 * math.sqrt(variance)
