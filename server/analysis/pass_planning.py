@@ -1,4 +1,4 @@
-"""How many passes does a wanted interval take? Days are simulated and fitted as a day would be, a closed form beside it."""
+"""How many passes does a wanted interval take? Days are simulated and fitted, with a closed form beside it."""
 
 from __future__ import annotations
 

@@ -42,7 +42,12 @@ def test_the_baseline_is_driven_as_dunnett_says() -> None:
 
 
 # Stopping sight distance on level roads: AASHTO Green Book, table 3-1 (t_r 2.5 s, a 3.4 m/s²; values from memory).
-SIGHT_DISTANCES = [(50, 34.8, 28.4, 63.2), (80, 55.6, 72.6, 128.2), (100, 69.5, 113.5, 183.0), (120, 83.4, 163.4, 246.8)]
+SIGHT_DISTANCES = [
+    (50, 34.8, 28.4, 63.2),
+    (80, 55.6, 72.6, 128.2),
+    (100, 69.5, 113.5, 183.0),
+    (120, 83.4, 163.4, 246.8),
+]
 
 
 @pytest.mark.parametrize(("kmh", "reaction_m", "braking_m", "total_m"), SIGHT_DISTANCES)
