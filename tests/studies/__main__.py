@@ -25,6 +25,10 @@ fits the same days with each fault of the load sensors and without: survived, na
     python -m tests.studies uploads --moments 100
 
 kills a real server at chance moments while files come in, and tells whether an acknowledged byte was lost.
+
+    python -m tests.studies kills --moments 100
+
+the same while days are added, corrected and fitted and jobs are called off, over the whole archive.
 """
 
 from __future__ import annotations
@@ -36,11 +40,13 @@ import tempfile
 from pathlib import Path
 from typing import Any
 
+from server.locations import default_data_folder, use_numba_cache
 from tests.simulator.scenario import FAULTS
 from tests.studies.bends import bends_summary, bends_text
 from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
 from tests.studies.ills import ills_summary
+from tests.studies.kills import kill_at_chance_moments as kill_at_chance_moments_of_all
 from tests.studies.load_report import load_summary
 from tests.studies.load_table import help_table, load_table
 from tests.studies.paired import paired_summary
@@ -128,6 +134,15 @@ def _uploads(asked: argparse.Namespace) -> int:
     return 1 if count.faults else 0
 
 
+def _kills(asked: argparse.Namespace) -> int:
+    use_numba_cache(default_data_folder())
+    with tempfile.TemporaryDirectory() as folder:
+        count = kill_at_chance_moments_of_all(Path(folder), asked.moments, asked.first_seed)
+    print(count)
+    print(*count.faults, sep="\n", end="")
+    return 1 if count.faults else 0
+
+
 def _print_table(found: dict[str, Any]) -> None:
     rows = [found["columns"], *found["rows"]]
     widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
@@ -177,10 +192,13 @@ def _parser() -> argparse.ArgumentParser:
     ills.add_argument("--fault", choices=list(FAULTS), action="append", help="only this one (may be repeated)")
     for each in (coverage, dampers, bend, ills):
         _common(each)
-    kills = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
-    kills.set_defaults(study=_uploads)
-    kills.add_argument("--moments", type=int, default=100, help="number of kills (default 100)")
-    kills.add_argument("--first-seed", type=int, default=1, help="seed of the moments (default 1)")
+    uploads = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
+    uploads.set_defaults(study=_uploads)
+    kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")
+    kills.set_defaults(study=_kills)
+    for each in (uploads, kills):
+        each.add_argument("--moments", type=int, default=100, help="number of kills (default 100)")
+        each.add_argument("--first-seed", type=int, default=1, help="seed of the moments (default 1)")
     return parser
 
 

@@ -1,0 +1,204 @@
+"""kill -9 of a real server at chance moments of everything that it does, on one archive that lives through all of it.
+
+After every kill the server starts again on the same folder. Then: every acknowledged byte, day, revision, event and
+calling-off is there; `verify` finds nothing; nothing half made lies about or is shown; the worker of the killed server
+has ended. In the end the jobs that were left go on and end.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import re
+import signal
+import sqlite3
+import time
+from contextlib import closing
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import httpx
+
+from server.archive.jobs import GAVE_UP
+from server.archive.read_only import ReadOnlyArchive
+from server.history.verify import faults
+from tests.studies.kill_actors import Crew, Ledger
+from tests.uploads.conftest import sha256
+from tests.uploads.killed import Count as FileCount
+from tests.uploads.killed import check as check_files
+from tests.uploads.killed import running
+
+LONGEST_LIFE_S = 5.0
+ENDS_WITHIN_S = 600.0
+OPEN = ("queued", "running")
+
+
+@dataclass
+class Count:
+    """What was seen over all moments; in_*: what the kills came into."""
+
+    moments: int = 0
+    in_request: int = 0
+    in_file: int = 0
+    in_job: int = 0
+    days: int = 0
+    revisions: int = 0
+    called_off: int = 0
+    given_up: int = 0
+    faults: list[str] = field(default_factory=list)
+
+    def __str__(self) -> str:
+        return (
+            f"{self.moments} kills: {self.in_request} with a write on its way, {self.in_file} with a file half sent, "
+            f"{self.in_job} with a job running\n{self.days} days, {self.revisions} corrections, {self.called_off} jobs "
+            f"called off were acknowledged; {self.given_up} jobs gave up after three kills\n{len(self.faults)} faults"
+        )
+
+
+def kill_at_chance_moments(folder: Path, moments: int, seed: int) -> Count:
+    """Kill a server `moments` times while people work with it."""
+    chance, count, ledger = random.Random(seed), Count(), Ledger()
+    for _ in range(moments):
+        with running(folder) as (process, address):
+            check(folder, address, ledger, count)
+            ledger.asking = 0
+            crew = Crew(address, ledger, chance.getrandbits(32))
+            crew.start()
+            time.sleep(chance.uniform(0.0, LONGEST_LIFE_S))
+            workers = _children(process.pid)
+            os.kill(process.pid, signal.SIGKILL)
+            process.wait()
+            crew.wait()
+        count.moments += 1
+        count.in_request += ledger.asking > 0
+        count.in_file += any(0 < file.acknowledged < len(file.data) for file in ledger.files)
+        count.in_job += _running_jobs(folder) > 0
+        count.faults += _still_there(workers)
+    _check_the_end(folder, ledger, count)
+    count.faults += ledger.faults
+    return count
+
+
+def _check_the_end(folder: Path, ledger: Ledger, count: Count) -> None:
+    with running(folder) as (_, address), httpx.Client(base_url=address, timeout=60) as client:
+        deadline = time.monotonic() + ENDS_WITHIN_S
+        while any(one["state"] in OPEN for one in client.get("/api/jobs").json()):
+            if time.monotonic() > deadline:
+                count.faults.append("a job does not end")
+                return
+            time.sleep(0.5)
+        check(folder, address, ledger, count)
+        jobs = {job: client.get(f"/api/jobs/{job}").json() for job in ledger.zips}
+        for job, one in jobs.items():
+            if one["state"] == "failed" and one["error"] != GAVE_UP:
+                count.faults.append(f"a job failed: {one['error']}")
+            elif one["state"] == "done" and not _raw(folder, ledger.zips[job]).is_file():
+                count.faults.append("a zip that became a day is not kept")
+        count.given_up = sum(one["state"] == "failed" for one in jobs.values())
+        count.days = len(client.get("/api/days").json())
+        count.revisions, count.called_off = len(ledger.revisions), len(ledger.called_off)
+
+
+def check(folder: Path, address: str, ledger: Ledger, count: Count) -> None:
+    """Hold what the archive holds and shows against what was acknowledged."""
+    with httpx.Client(base_url=address, headers={"Origin": address}, timeout=60) as client:
+        count.faults += _changes_faults(client, ledger)
+        count.faults += _jobs_faults(folder, client, ledger)
+        count.faults += _shown_faults(client)
+    files = FileCount()
+    check_files(folder, address, ledger.files, files)
+    archive = ReadOnlyArchive(folder)
+    try:
+        count.faults += [*files.faults, *faults(archive)]
+    finally:
+        archive.close()
+
+
+def _changes_faults(client: httpx.Client, ledger: Ledger) -> list[str]:
+    told = {(one["day_id"], one["reason"]) for one in _events(client)}
+    there = {
+        (one["id"], revision["number"])
+        for one in client.get("/api/days").json()
+        for revision in client.get(f"/api/days/{one['id']}").json()["revisions"]
+    }
+    gone = set(ledger.revisions) - there
+    silent = [key for key, reason in ledger.revisions.items() if (key[0], reason) not in told]
+    return [
+        *(f"day {day}, revision {number} was acknowledged and is gone" for day, number in gone),
+        *(f"day {day}, revision {number} was acknowledged, its event is gone" for day, number in silent),
+    ]
+
+
+def _jobs_faults(folder: Path, client: httpx.Client, ledger: Ledger) -> list[str]:
+    found = []
+    for job, digest in ledger.zips.items():
+        answer = client.get(f"/api/jobs/{job}")
+        if answer.status_code != 200:
+            found.append("a zip was acknowledged, its job is gone")
+        elif answer.json()["state"] in OPEN and not _holds(folder / "incoming" / job, digest):
+            again = client.get(f"/api/jobs/{job}").json()["state"]  # it may just have ended
+            found += ["a zip was acknowledged, its bytes are gone"] if again in OPEN else []
+    for job in ledger.called_off:
+        if client.get(f"/api/jobs/{job}").json()["state"] != "cancelled":
+            found.append("a job was called off and is not")
+    return found
+
+
+def _shown_faults(client: httpx.Client) -> list[str]:
+    """Every day that the API names has its pages; a page that fails shows something half."""
+    found = []
+    for day in client.get("/api/days").json():
+        for page in (f"/days/{day['id']}", f"/days/{day['id']}/history", f"/days/{day['id']}/car"):
+            answer = client.get(page, follow_redirects=True)
+            no_result_yet = answer.status_code == 404 and "no result yet" in answer.text
+            if answer.status_code != 200 and not no_result_yet:
+                found.append(f"{page} is answered with {answer.status_code}")
+    return found
+
+
+def _events(client: httpx.Client) -> list[dict[str, Any]]:
+    events, after = [], 0
+    while after is not None:
+        page = client.get("/api/events", params={"after": after, "limit": 500}).json()
+        events += page["events"]
+        after = page["next"]
+    return events
+
+
+def _holds(folder: Path, digest: str) -> bool:
+    return folder.is_dir() and any(sha256(file.read_bytes()) == digest for file in folder.glob("*.zip"))
+
+
+def _raw(folder: Path, digest: str) -> Path:
+    return folder / "raw" / digest[:2] / digest
+
+
+def _running_jobs(folder: Path) -> int:
+    with closing(sqlite3.connect(f"file:{folder / 'archive.sqlite3'}?mode=ro", uri=True)) as connection:
+        [(number,)] = connection.execute("SELECT count(*) FROM jobs WHERE state = 'running'")
+        return int(number)
+
+
+def _children(process_id: int) -> list[int]:
+    """Processes that a process has started, where the system tells."""
+    found = Path("/proc").glob("[0-9]*/stat")
+    return [int(file.parent.name) for file in found if _parent(file) == process_id]
+
+
+def _parent(stat: Path) -> int | None:
+    try:
+        words = re.sub(r"\(.*\)", "x", stat.read_text()).split()
+    except OSError:
+        return None
+    return None if words[2] == "Z" else int(words[3])
+
+
+def _still_there(processes: list[int], seconds: float = 30.0) -> list[str]:
+    """Workers that outlive their server would go on writing where the next one does."""
+    deadline = time.monotonic() + seconds
+    while any(_parent(Path(f"/proc/{each}/stat")) is not None for each in processes):
+        if time.monotonic() > deadline:
+            return ["a worker goes on although its server was killed"]
+        time.sleep(0.05)
+    return []
