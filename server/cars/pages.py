@@ -67,7 +67,7 @@ class CarsPage(Page):
     """All cars over all days."""
 
     template: ClassVar[str] = "cars/list.html"
-    help: ClassVar[str] = "days"
+    help: ClassVar[str] = "cars"
     cars: tuple[CarOverDays, ...]
     sentence: str
 

@@ -1,7 +1,10 @@
 """The pages of the help by their name in addresses; the words of each stand in web/templates/help/topics."""
 
 TOPICS = {
-    "days": "The list of days",
+    "season": "The season",
+    "search": "Finding things again",
+    "cars": "Cars over days",
+    "history": "History, and the way back to the raw file",
     "add": "Adding a day",
     "formats": "Logs that can be read",
     "folder": "The test-day folder",

@@ -43,6 +43,7 @@ class HistoryPage(Page):
     """Events, the newest first; revisions only for one day; `checked` is empty until it is asked for."""
 
     template: ClassVar[str] = "history/events.html"
+    help: ClassVar[str] = "history"
     events: tuple[EventLine, ...]
     number: int
     choice: EventChoice
@@ -76,6 +77,7 @@ class WorkPage(Page):
     """The work that waits, runs and has ended."""
 
     template: ClassVar[str] = "history/jobs.html"
+    help: ClassVar[str] = "history"
     jobs: tuple[WorkLine, ...]
     going: int
 

@@ -22,12 +22,6 @@ def test_empty_page_teaches(site: Site) -> None:
     assert "Closed course" in text
 
 
-def test_list_shows_the_latest_day_in_a_sentence(shown: Site) -> None:
-    text = re.sub(r"<[^>]+>", "", shown.client.get("/").text)
-    assert "2 test days; the latest, Second day" in text
-    assert "gave SCx 1.520 ± 0.041 m² for A" in text
-
-
 def test_day_opens_with_its_sentence(shown: Site) -> None:
     text = re.sub(r"<[^>]+>", "", shown.client.get("/days/1/result").text)
     assert re.search(r"Setup A: SCx 1\.520 ± 0\.041 m² from 8 coast-downs\.", text)
@@ -108,7 +102,7 @@ def test_help_lists_every_finding_code(shown: Site) -> None:
 
 
 def test_every_page_leads_to_its_help_and_to_the_cautions(shown: Site) -> None:
-    for path, topic in (("/", "days"), ("/add", "add"), ("/days/1/result", "result")):
+    for path, topic in (("/", "season"), ("/cars", "cars"), ("/history", "history"), ("/add", "add"), ("/days/1/result", "result")):
         text = shown.client.get(path).text
         assert f'href="/help/{topic}"' in text
         assert 'href="/help/cautions"' in text

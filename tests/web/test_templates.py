@@ -11,7 +11,7 @@ from jinja2 import meta, nodes
 from server.app import ErrorPage
 from server.cars.pages import CarFormPage, CarPage, CarsPage
 from server.days.pages import AddPage, JobPage
-from server.days.season_pages import DaysPage
+from server.days.season_pages import SeasonPage, SeasonTablePage
 from server.help.pages import HelpIndexPage, HelpPage
 from server.help.topics import TOPICS
 from server.history.pages import HistoryPage, WorkPage
@@ -24,7 +24,7 @@ from server.templating import Page, make_environment
 TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
 PAGES: list[type[Page]] = [HistoryPage, WorkPage]
-PAGES += [DaysPage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
+PAGES += [SeasonPage, SeasonTablePage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
 PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 
