@@ -15,7 +15,7 @@ from server.testday.values import Day, Quantity, Run, Setup
 class Change:
     """A changed day. kind: a slug; subject: what was changed; before, after: JSON values; what: one sentence.
 
-    new_files: path in the day's folder → file that comes with the change.
+    new_files: path in the day's folder → file that comes with the change; remember: role → column, for days to come.
     """
 
     day: Day
@@ -25,6 +25,7 @@ class Change:
     after: Any
     what: str
     new_files: Mapping[str, Path] = field(default_factory=dict)
+    remember: Mapping[str, str] = field(default_factory=dict)
 
 
 def find_run(day: Day, number: int) -> Run:

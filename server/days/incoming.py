@@ -13,6 +13,7 @@ from typing import BinaryIO
 from server.archive.archive import Archive
 from server.archive.jobs import add_job, new_job_id
 from server.archive.worker import Payload
+from server.days.column_choices import choices
 from server.days.service import FIT_JOB, lay_out
 from server.days.typed_day import SentLog, write_typed_day
 from server.errors import UploadError
@@ -107,7 +108,7 @@ def _queue(archive: Archive, label: str, fill: Callable[[Path], Payload], who: s
     try:
         payload = {"scratch": str(scratch), "sent_as": label, "who": who, **fill(scratch)}
         with archive.database.writing() as session:
-            add_job(session, FIT_JOB, label, payload, job_id, who=who)
+            add_job(session, FIT_JOB, label, {**payload, "choices": choices(session)}, job_id, who=who)
     except BaseException:
         archive.drop_incoming(job_id)
         raise

@@ -18,6 +18,7 @@ from server.archive.events import record
 from server.archive.jobs import add_job, new_job_id
 from server.archive.tables import Job
 from server.days.changes import Change, plain
+from server.days.column_choices import remember
 from server.days.service import (
     REFIT_JOB,
     add_revision,
@@ -180,6 +181,7 @@ def _append(
         after={"revision": revision.number, "content_sha256": revision.content_sha256, "value": made.after},
         reason=reason,
     )
+    remember(session, made.remember, who)
     job_id = queue_refit(archive, session, revision, made.what, who, lane=lane)
     return Revised(revision.number, job_id, made.what)
 

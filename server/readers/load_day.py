@@ -4,29 +4,31 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from server.errors import StillairError
 from server.readers import open_log
-from server.readers.join import join_run
+from server.readers.join import join_run, opened
 from server.readers.join_stand import join_stand_log
 from server.testday.folder import FILE, read_folder
 from server.testday.folder_paths import existing
 from server.testday.folder_table import Table
 from server.testday.logged_defaults import logged_defaults
+from server.testday.roles import remembered
 from server.testday.values import AxleLoading, Car, Day, Finding, LogFile, RawLog, Recording, Run, SpinDown
 
 # a log's name in the folder, a person's word on its time column, the name of the database of its signals
 OpenFile = Callable[[str, str | None, str | None], RawLog]
 
 
-def load_day(path: Path | str) -> Day:
+def load_day(path: Path | str, seen: Mapping[str, Sequence[str]] | None = None) -> Day:
     """Read a day folder and open the logs of its runs and of its tests on the stand.
 
     Each file is opened once and let go after the last run that names it. A run without a start takes its
-    log's clock, a day without a date its logs' date. What is wrong with the log of a stand test is a finding,
+    log's clock, a day without a date its logs' date. seen: role → columns that people gave it on earlier days; what is
+    taken over of them stands in the runs' channels. What is wrong with the log of a stand test is a finding,
     and the test has no recording. Raises DayFolderError where a log is missing or lies
     outside the folder, LogError where one cannot be read.
     """
@@ -45,12 +47,12 @@ def load_day(path: Path | str) -> Day:
         database = None if signals is None else folder / signals
         return open_log(folder / file, name=file, time_column=column, signals=database)
 
-    return join_logs(day, open_file)
+    return join_logs(day, open_file, seen)
 
 
-def join_logs(day: Day, open_file: OpenFile) -> Day:
+def join_logs(day: Day, open_file: OpenFile, seen: Mapping[str, Sequence[str]] | None = None) -> Day:
     """Return the day with the recordings of its runs and stand tests; `open_file` opens a log by its name."""
-    shelf = _Shelf(day, open_file)
+    shelf = _Shelf(day, open_file, seen or {})
     runs = tuple(_started(shelf.join(run)) for run in day.runs)
     stands = _Stands(shelf, day)
     joined = replace(
@@ -73,9 +75,10 @@ def join_logs(day: Day, open_file: OpenFile) -> Day:
 class _Shelf:
     """Opened logs, each kept until the last run or stand test that names it is joined."""
 
-    def __init__(self, day: Day, open_file: OpenFile) -> None:
+    def __init__(self, day: Day, open_file: OpenFile, seen: Mapping[str, Sequence[str]]) -> None:
         self._day = day
         self._open_file = open_file
+        self._seen = seen
         self._uses = Counter(file for run in day.runs for file in _files(run))
         self._uses.update(test.log.file for test in day.spin_downs)
         self._uses.update(test.log.file for test in day.axle_loadings)
@@ -84,10 +87,20 @@ class _Shelf:
 
     def join(self, run: Run) -> Run:
         """Return the run with its recordings."""
+        run = self._as_seen(run) if self._seen else run
         joined = join_run(run, self.get, self._day.car, self._day.channels, timezone=self._day.timezone)
         self.dates |= {file: log.start_date for (file, *_), log in self._open.items() if file in _files(run)}
         self._let_go(_files(run))
         return joined
+
+    def _as_seen(self, run: Run) -> Run:
+        """The run with the roles of its columns that earlier days tell; its own words and the day's come first."""
+        chosen = {**self._day.channels, **run.channels}
+        taken: dict[str, str] = {}
+        for log in run.logs:
+            raw = opened(self.get, log, chosen.get("time"))
+            taken = {**remembered(raw, {**chosen, **taken}, self._seen), **taken}
+        return replace(run, channels={**taken, **run.channels}) if taken else run
 
     def join_stand(self, log: LogFile, wanted: tuple[str, ...], channels: Mapping[str, str]) -> Recording:
         """Return the recording of a stand test; raises StillairError where its log tells nothing."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import datetime as dt
 import shutil
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 from sqlalchemy import select
@@ -11,22 +13,31 @@ from sqlalchemy.orm import Session
 
 from server import __version__
 from server.archive.archive import Archive
+from server.archive.events import PROGRAM, record
 from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.raw_files import RawStore
 from server.archive.worker import Payload, Progress
+from server.days.column_choices import TAKEN_OVER_EVENT, choices
 from server.days.service import (
     FIT_JOB,
     REFIT_JOB,
     IncomingDay,
+    add_revision,
     content_sha256,
+    find_day,
+    folder_files,
     keep_day,
     lay_out,
     newest_revision,
+    revision_files,
 )
 from server.days.tables import DayRevision, StoredDay
 from server.results.service import keep_result, latest_result, write_result
+from server.testday.folder import read_folder, write_folder
+from server.testday.values import Day
 
 RESULT_FILE = "result.zip"
+TAKEN_OVER = "taken-over"
 READ_SHARE = 0.15
 
 
@@ -39,12 +50,30 @@ def fit_work(payload: Payload, progress: Progress) -> Payload:
     scratch = Path(payload["scratch"])
     progress(0.02, "reading the day")
     folder = day_folder(payload)
-    day = load_day(folder)
+    day = load_day(folder, payload.get("choices"))
+    taken = write_taken_over(folder, day, scratch / TAKEN_OVER) if payload.get("choices") else {}
     progress(READ_SHARE, "fitting")
     result = fit_day(day, progress=lambda f, text: progress(READ_SHARE + (0.99 - READ_SHARE) * f, text))
     write_result(result, scratch / RESULT_FILE)
     date = day.date.isoformat() if day.date else None
-    return {"folder": str(folder), "name": day.name, "date": date}
+    return {"folder": str(folder), "name": day.name, "date": date, "taken": taken}
+
+
+def write_taken_over(folder: Path, joined: Day, target: Path) -> dict[str, dict[str, str]]:
+    """Write the day with the roles that were taken over from earlier days; run → role → column, empty for none."""
+    stated = read_folder(folder)
+    own = {run.number: run.channels for run in stated.runs}
+    taken = {
+        run.number: {role: column for role, column in run.channels.items() if own[run.number].get(role) != column}
+        for run in joined.runs
+    }
+    taken = {number: words for number, words in taken.items() if words}
+    if taken:
+        channels = {run.number: run.channels for run in joined.runs}
+        runs = tuple(replace(run, channels=channels[run.number]) for run in stated.runs)
+        shutil.rmtree(target, ignore_errors=True)  # of a start that was interrupted
+        write_folder(replace(stated, runs=runs), target)
+    return {str(number): words for number, words in taken.items()}
 
 
 def day_folder(payload: Payload) -> Path:
@@ -66,8 +95,29 @@ def keep_fitted_day(archive: Archive, session: Session, payload: Payload, outcom
     day = keep_day(archive, session, incoming, payload.get("who", ""))
     revision = newest_revision(session, day.id)
     if revision.content_sha256 == day.content_sha256:  # else the day has gone on since this folder first came
+        if outcome.get("taken"):
+            written = dict(folder_files(Path(payload["scratch"]) / TAKEN_OVER))
+            revision = keep_taken_over(archive, session, revision, outcome["taken"], written)
         keep_result(archive, session, revision, Path(payload["scratch"]) / RESULT_FILE)
     return str(day.id)
+
+
+def keep_taken_over(
+    archive: Archive,
+    session: Session,
+    first: DayRevision,
+    taken: Mapping[str, Mapping[str, str]],
+    written: Mapping[str, Path],
+) -> DayRevision:
+    """The revision in which the roles taken over stand written, so that the folder alone gives the result again."""
+    added = {path: archive.raw.add(session, file).sha256 for path, file in written.items()}
+    files = {**revision_files(session, first.id), **added}
+    columns = sorted({column for words in taken.values() for column in words.values()})
+    what = f"roles of columns as on earlier days: {', '.join(columns)}"
+    revision = add_revision(session, find_day(session, first.day_id), files, PROGRAM, what)
+    after = {"revision": revision.number, "content_sha256": revision.content_sha256, "value": taken}
+    record(session, who=PROGRAM, kind=TAKEN_OVER_EVENT, day_id=first.day_id, subject="columns", after=after)
+    return revision
 
 
 def refit_work(payload: Payload, progress: Progress) -> Payload:
@@ -106,11 +156,12 @@ def queue_folder(archive: Archive, folder: Path) -> str | None:
 
 def _add(archive: Archive, folder: Path) -> str:
     job_id = new_job_id()
-    payload = {
+    payload: Payload = {
         "scratch": str(archive.incoming(job_id)),
         "folder": str(folder.resolve()),
         "sent_as": folder.name,
     }
     with archive.database.writing() as session:
+        payload["choices"] = choices(session)
         add_job(session, FIT_JOB, folder.name, payload, job_id)
     return job_id

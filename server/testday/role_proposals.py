@@ -189,6 +189,11 @@ def _unit_fit(role: Role, unit: str | None) -> float | None:
     return None
 
 
+def unit_fits(role: str, unit: str) -> bool:
+    """Whether a channel for a role may carry a unit. Raises UnknownUnitError."""
+    return unit_of(unit).dimension in _dimensions(ROLES[role])
+
+
 def _dimensions(role: Role) -> tuple[str, ...]:
     """The kinds of unit that a channel for a role may carry; raw readings (V, counts) need a calibration."""
     raw = ("voltage", "count", "current")

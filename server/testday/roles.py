@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from server.testday.role_proposals import Proposal, best_proposals, propose, unit_at_end
 from server.testday.role_signals import Candidate, UnusableError, speed_unit_told, to_signal
 from server.testday.role_table import CORNERS, ROLE_NAMES, ROLES, SPEED_ROLES, Role
+from server.testday.units import is_unit
 from server.testday.values import Calibration, Channel, Finding, RawLog, Signal
 
 __all__ = [
@@ -27,6 +28,8 @@ __all__ = [
     "Unclear",
     "assign",
     "propose",
+    "remembered",
+    "same_column",
 ]
 
 NOTHING = "-"  # a role's column where a person says that no channel plays it
@@ -122,6 +125,49 @@ def find_channel(raw: RawLog, column: str) -> tuple[Channel, str | None] | None:
         c for c in raw.channels if c.name.casefold() == bare.casefold()
     ]
     return (same[0], (unit or "").strip() or same[0].unit) if same else None
+
+
+def same_column(one: str, other: str) -> bool:
+    """Whether two words of a person name the same column, whatever unit stands behind it."""
+    return _bare(one).casefold() == _bare(other).casefold()
+
+
+def _bare(column: str) -> str:
+    """A column's name without a unit behind it; brackets that hold none are part of the name."""
+    match = _BRACKET.match(column)
+    unit = (match["square"] or match["round"] or "").strip() if match else ""
+    return match["name"] if match and unit and is_unit(unit) else column
+
+
+def remembered(raw: RawLog, chosen: Mapping[str, str], seen: Mapping[str, Sequence[str]]) -> dict[str, str]:
+    """Role → column as people said it on earlier days, where this log has the column and nobody speaks of the role.
+
+    chosen: a person's words on this day; seen: role → columns, the newest word first. A remembered unit stands only
+    where the log says none; what names and units propose by themselves anyway is left to them.
+    """
+    if raw.typed is not None:  # marks of a stopwatch are no channel
+        return {}
+    named = {found[0].name for column in chosen.values() if (found := find_channel(raw, column))}
+    alone = {role: [p.channel.name for p in ps] for role, ps in best_proposals(propose(raw)).items()}
+    taken: dict[str, str] = {}
+    for role, columns in seen.items():
+        if role in chosen or role not in ROLES:
+            continue
+        for column in columns:
+            found = find_channel(raw, column)
+            if found is None or found[0].name in named:
+                continue
+            text = _as_logged(found[0], column)
+            if text != found[0].name or alone.get(role) != [found[0].name]:
+                taken[role] = text
+            named.add(found[0].name)
+            break
+    return taken
+
+
+def _as_logged(channel: Channel, column: str) -> str:
+    """The column as it was named, without the remembered unit where the log itself says one that is known."""
+    return channel.name if channel.unit and is_unit(channel.unit) else column
 
 
 def _chosen(raw: RawLog, chosen: Mapping[str, str], out: Assignment) -> list[Candidate]:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from server.testday.role_words import concepts
-from server.testday.roles import ROLE_NAMES, ROLES, assign, propose
+from server.testday.roles import ROLE_NAMES, ROLES, assign, propose, remembered
 from server.testday.values import Calibration, Channel, RawLog
 
 TIME = np.arange(200) / 10
@@ -361,3 +361,26 @@ def test_positions_that_fit_no_unit_tell_nothing():
         Channel("LON", None, time, lon),
     )
     assert "has no unit" in assign(RawLog("a.csv", channels, ""), {}).questions[0]
+
+
+def test_a_column_seen_before_plays_its_role_again() -> None:
+    raw = log(("Q17", None), ("other", "km/h"))
+    seen = {"gps_speed": ["Q17 [km/h]"], "throttle": ["gone"]}
+    assert remembered(raw, {}, seen) == {"gps_speed": "Q17 [km/h]"}
+    assert remembered(raw, {"gps_speed": "other"}, seen) == {}  # a word of this day comes first
+    assert remembered(raw, {"vehicle_speed": "Q17"}, seen) == {}
+
+
+def test_a_remembered_unit_gives_way_to_the_logs_own() -> None:
+    seen = {"gps_speed": ["Q17 [km/h]"]}
+    assert remembered(log(("Q17", "m/s")), {}, seen) == {"gps_speed": "Q17"}
+    assert remembered(log(("Q17", "blorp")), {}, seen) == {"gps_speed": "Q17 [km/h]"}
+
+
+def test_the_newest_word_that_a_log_has_counts_and_what_names_say_anyway_is_left_to_them() -> None:
+    assert remembered(log(("old", "km/h")), {}, {"gps_speed": ["new", "old"]}) == {"gps_speed": "old"}
+    both = log(("old", "km/h"), ("new", "km/h"))
+    assert remembered(both, {}, {"gps_speed": ["new", "old"]}) == {"gps_speed": "new"}
+    plain = log(("GPS speed", "km/h"))
+    assert propose(plain)[0].role == "gps_speed"
+    assert remembered(plain, {}, {"gps_speed": ["GPS speed"]}) == {}
