@@ -13,6 +13,8 @@ from tests.simulator.stated import Drawer, Known
 GRAVITY = 9.80665
 NOMINAL_MASS_KG = 300.0
 WHEEL_RATE_REL_U = 0.01
+STATIC_HEIGHTS_M = (0.034, 0.038)
+STANDING_U_M = 3e-4  # of a ride height that a hand measures (common practice, no source)
 # Stated where nothing is given: (value, u)
 DEFAULTS = {
     "c0": (0.018, 0.006),
@@ -225,13 +227,15 @@ def _stated_axle(axle: AxleDraw, scenario: Scenario) -> Axle:
     )
 
 
-def stated_setup(setup: SetupDraw) -> Setup:
+def stated_setup(setup: SetupDraw, rng: np.random.Generator) -> Setup:
+    """The setup as the day's file has it; the standing ride heights as a hand measures them."""
+    front, rear = (true + STANDING_U_M * rng.standard_normal() for true in STATIC_HEIGHTS_M)
     source: Source = setup.scz_front.stated.source
     return Setup(
         name=setup.name,
         baseline=None if setup.name == "A" else "A",
-        front_ride_height_m=0.034,
-        rear_ride_height_m=0.038,
+        front_ride_height_m=front,
+        rear_ride_height_m=rear,
         scz_front_m2=setup.scz_front.stated,
         scz_rear_m2=setup.scz_rear.stated,
         notes=f"downforce {source}",

@@ -31,7 +31,7 @@ from tests.simulator.wind import draw_gust_law, draw_slow_wind
 
 STREAMS = (
     "car", "setups", "road", "air", "wind", "tyres", "plan", "drive", "sensors", "weather", "driver",
-    "loads", "steady", "load sensors",
+    "loads", "steady", "load sensors", "standing",
 )  # fmt: skip
 WEATHER_EVERY_S = 1800.0
 PRESSURE_U_PA, TEMPERATURE_U_K, HUMIDITY_U = 100.0, 0.5, 0.05
@@ -83,7 +83,7 @@ def draw_day(seed: int, scenario: Scenario) -> HostileDay:
         date=dt.date(2026, 5, 9),
         car=ratio_inverted(stated) if "ratio inverted" in scenario.faults else stated,
         weather=_weather(rng["weather"], draw, begin, end),
-        setups=tuple(stated_setup(s) for s in setups),
+        setups=tuple(stated_setup(s, rng["standing"]) for s in setups),
         runs=logged,
         venue=_venue(rng["road"], draw, truth),
     )

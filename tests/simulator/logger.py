@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.testday.values import Recording, Signal
-from tests.simulator.car import CarDraw
+from tests.simulator.car import STATIC_HEIGHTS_M, CarDraw
 from tests.simulator.drive import DayDraw, TrueRun
 from tests.simulator.faults import FaultDraw, draw_faults, faulty, with_friction
 from tests.simulator.load_sensors import (
@@ -40,7 +40,6 @@ from tests.simulator.wheels import WheelSensor, draw_wheel_sensors, wheel_speed
 
 FloatArray = NDArray[np.float64]
 DRIVER_RATE_HZ = 50.0
-STATIC_HEIGHTS_M = (0.034, 0.038)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
-from tests.simulator.car import GRAVITY, SetupDraw
+from tests.simulator.car import GRAVITY, STATIC_HEIGHTS_M, SetupDraw
 from tests.simulator.drive import DayDraw, TrueLeg, TrueRun
-from tests.simulator.logger import STATIC_HEIGHTS_M, Instruments
+from tests.simulator.logger import Instruments
 from tests.simulator.steady import REFERENCE_MPS, SteadyCar, bend_per_metre
 
 
