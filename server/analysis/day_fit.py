@@ -27,7 +27,7 @@ from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
 from server.analysis.prepare import prepare_day
 from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, SetupResult
-from server.analysis.setup_report import comparisons, setup_results
+from server.analysis.setup_report import comparisons, joints, setup_results
 from server.analysis.source_checks import source_checks, source_findings
 from server.analysis.speed_scale import fit_speed_scale
 from server.analysis.stand_tests import apply_stand_tests
@@ -95,6 +95,7 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
         source_checks=checks,
         stand_tests=stands,
         version=server.__version__,
+        joint=joints(posterior, setups),
     )
 
 

@@ -267,6 +267,16 @@ class Comparison:
     deltas: Mapping[str, Delta]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Joint:
+    """One quantity of several setups from the joint posterior: values (k,) in their order, covariance (k, k)."""
+
+    setups: tuple[str, ...]
+    unit: str
+    values: FloatArray
+    covariance: FloatArray
+
+
 @dataclass(frozen=True, slots=True)
 class StandTest:
     """A measurement on the standing car that became an input of the fit, against what was entered.
@@ -284,7 +294,10 @@ class StandTest:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayResult:
-    """Everything a fit of the day says. reference: speed_mps, density_kgm3, pressure, ride heights…"""
+    """Everything a fit of the day says. reference: speed_mps, density_kgm3, pressure, ride heights…
+
+    joint: quantity → what is told of it in all setups together; empty in results kept before this was told.
+    """
 
     name: str
     reference: Mapping[str, float | str | None]
@@ -297,3 +310,4 @@ class DayResult:
     source_checks: tuple[SourceCheck, ...] = ()
     stand_tests: tuple[StandTest, ...] = ()
     version: str = ""
+    joint: Mapping[str, Joint] = field(default_factory=dict)

@@ -12,7 +12,7 @@ from server.analysis.day_posterior import DayPosterior, place_of_bend
 from server.analysis.estimates import delta, estimate
 from server.analysis.load_rows import ENDS
 from server.analysis.loads_report import visited_heights
-from server.analysis.result import BendTest, BudgetLine, Comparison, Estimate, Pass, PassFit, SetupResult
+from server.analysis.result import BendTest, BudgetLine, Comparison, Estimate, Joint, Pass, PassFit, SetupResult
 from server.analysis.ride_report import at_speeds, bend_per_metre, reference_heights, weight_speed
 from server.testday.values import Day, FloatArray, Setup, Source
 
@@ -32,6 +32,9 @@ UNITS = {
     "ride_height_front": "m",
     "ride_height_rear": "m",
 }
+
+
+COMPARED = ("SCx", "SCx_apparent", "SCz_front", "SCz_rear", "SCz", "balance_front", "LD")
 
 
 def setup_results(
@@ -196,9 +199,24 @@ def comparisons(posterior: DayPosterior, day: Day) -> tuple[Comparison, ...]:
                 baseline,
                 {
                     k: delta(ours[k], theirs[k], UNITS[k])
-                    for k in ("SCx", "SCx_apparent", "SCz_front", "SCz_rear", "SCz", "balance_front", "LD")
+                    for k in COMPARED
                     if k in ours and k in theirs and all(s.get(k, "default") != "default" for s in sources)
                 },
             )
         )
     return tuple(found)
+
+
+def joints(posterior: DayPosterior, setups: Sequence[SetupResult]) -> dict[str, Joint]:
+    """Each compared quantity of the setups that have an area and know it, together."""
+    standing = [setup for setup in setups if "SCx" in setup.estimates]
+    samples = {setup.name: setup_samples(posterior, setup.name) for setup in standing}
+    found = {}
+    for quantity in COMPARED:
+        told = [setup for setup in standing if quantity in setup.estimates]
+        names = [setup.name for setup in told if setup.estimates[quantity].source != "default"]
+        if names:
+            drawn = np.stack([samples[name][quantity] for name in names])
+            covariance = np.atleast_2d(np.cov(drawn, ddof=0))
+            found[quantity] = Joint(tuple(names), UNITS[quantity], np.mean(drawn, axis=1), covariance)
+    return found

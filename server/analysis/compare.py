@@ -1,0 +1,143 @@
+"""Setups of a day against one of them: each difference alone, and all of them judged together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from server.analysis.estimates import SEEN_FACTOR
+from server.analysis.result import DayResult, Joint
+from server.errors import StillairError
+from server.inference.response import Optimum, Response, fit_response, optimum
+from server.inference.simultaneous import simultaneous
+from server.testday.values import FloatArray
+
+NORMAL_95 = 1.959964
+NOT_TOLD = "This result tells {quantity} of no two setups together; fit the day again."
+NO_BASELINE = "Setup {name} has no {quantity} on this day, so nothing can be held against it."
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A difference setup − baseline in the quantity's own unit.
+
+    low95, high95: its interval alone; low_all, high_all: intervals that all hold together with 95 %.
+    p: of no difference; p_all: of a largest difference as large, among so many. smallest_seen: what the day would
+    have seen four times of five. shared_u: what cancels of either u.
+    """
+
+    setup: str
+    value: float
+    u: float
+    low95: float
+    high95: float
+    low_all: float
+    high_all: float
+    p: float
+    p_all: float
+    smallest_seen: float
+    shared_u: float
+
+    @property
+    def verdict(self) -> str:
+        """'higher', 'lower', or 'not told' apart from zero among all that were compared."""
+        if self.low_all > 0.0:
+            return "higher"
+        return "lower" if self.high_all < 0.0 else "not told"
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Every other setup against a baseline; factor: c of the joint intervals value ± c u."""
+
+    quantity: str
+    baseline: str
+    unit: str
+    factor: float
+    differences: tuple[Difference, ...]
+
+
+def quantities_compared(result: DayResult) -> tuple[str, ...]:
+    """Quantities that the result tells of two setups or more."""
+    return tuple(name for name, joint in result.joint.items() if len(joint.setups) > 1)
+
+
+def compare(result: DayResult, quantity: str, baseline: str) -> Compared:
+    """Differences from the joint posterior of a day, with Dunnett's correction for their number.
+
+    Raises StillairError where the result does not tell the quantity of the baseline and another setup.
+    """
+    joint = _joint(result, quantity)
+    if baseline not in joint.setups:
+        raise StillairError(NO_BASELINE.format(name=baseline, quantity=quantity))
+    at = joint.setups.index(baseline)
+    others = [i for i in range(len(joint.setups)) if i != at]
+    contrast = np.zeros((len(others), len(joint.setups)))
+    contrast[np.arange(len(others)), others] = 1.0
+    contrast[:, at] = -1.0
+    values, covariance = contrast @ joint.values, contrast @ joint.covariance @ contrast.T
+    together = simultaneous(list(values), covariance)
+    u = np.sqrt(np.diag(covariance))
+    p = 2.0 * ndtr(-np.abs(values) / u)
+    shared = 0.5 * (np.diag(joint.covariance)[others] + joint.covariance[at, at] - u**2)
+    differences = tuple(
+        Difference(
+            joint.setups[other],
+            *(float(one) for one in (values[i], u[i], values[i] - NORMAL_95 * u[i], values[i] + NORMAL_95 * u[i])),
+            *(float(one) for one in (together.low[i], together.high[i], p[i], together.p[i])),
+            *(float(one) for one in (SEEN_FACTOR * u[i], np.sqrt(max(shared[i], 0.0)))),
+        )
+        for i, other in enumerate(others)
+    )
+    return Compared(quantity, baseline, joint.unit, together.factor, differences)
+
+
+def varied_settings(parts: Mapping[str, Mapping[str, object]], setups: Sequence[str]) -> dict[str, dict[str, float]]:
+    """Settings that are numbers in every one of the setups and differ between them: name → setup → number."""
+    first = parts.get(setups[0], {}) if setups else {}
+    names = [name for name in first if all(name in parts.get(setup, {}) for setup in setups)]
+    found = {name: [parts[setup][name] for setup in setups] for name in names}
+    return {
+        name: {setup: float(value) for setup, value in zip(setups, values, strict=True)}  # type: ignore[arg-type]
+        for name, values in found.items()
+        if all(isinstance(value, int | float) and not isinstance(value, bool) for value in values)
+        and len(set(values)) > 1
+    }
+
+
+def response_over(
+    result: DayResult, quantity: str, settings: Sequence[Mapping[str, float]]
+) -> tuple[Response, Optimum, Optimum, tuple[str, ...]]:
+    """The quantity over one or two settings: the curve, its largest and smallest place, the setups it is drawn from.
+
+    settings: each setup → number, as `varied_settings` gives them. Raises StillairError where too few setups differ.
+    """
+    joint = _joint(result, quantity)
+    used = [i for i, name in enumerate(joint.setups) if all(name in one for one in settings)]
+    x = np.array([[one[joint.setups[i]] for one in settings] for i in used], float).reshape(len(used), len(settings))
+    try:
+        found = fit_response(x, joint.values[used], joint.covariance[np.ix_(used, used)])
+    except ValueError:
+        least = 3 if len(settings) == 1 else 6
+        raise StillairError(
+            f"A curve over {len(settings)} setting{'s' if len(settings) > 1 else ''} needs {least} different settings"
+            f" or more; this day has {len({tuple(row) for row in x.tolist()})}."
+        ) from None
+    return found, optimum(found, "largest"), optimum(found, "smallest"), tuple(joint.setups[i] for i in used)
+
+
+def curve(response: Response, points: int = 101) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Setting, value and u of a curve over one setting, over what was tried, (points,) each."""
+    x = response.centre + response.scale * np.linspace(-1.0, 1.0, points)[:, None]
+    value, u = response.value(x)
+    return x[:, 0], value, u
+
+
+def _joint(result: DayResult, quantity: str) -> Joint:
+    joint = result.joint.get(quantity)
+    if joint is None or len(joint.setups) < 2:
+        raise StillairError(NOT_TOLD.format(quantity=quantity))
+    return joint
