@@ -61,13 +61,18 @@ class RevisionFile(Base):
 
 
 class RevisionFacts(Base):
-    """What lists show of a revision, so that none of its files is opened for them: see `server.days.facts`."""
+    """What lists show of a revision, so that none of its files is opened for them: see `server.days.facts`.
+
+    In three parts, of which each list reads its own: its heading, its runs, what was given of the car.
+    """
 
     __tablename__ = "revision_facts"
 
     revision_id: Mapped[int] = mapped_column(ForeignKey("day_revisions.id", ondelete="RESTRICT"), primary_key=True)
     format: Mapped[int]
-    facts: Mapped[dict[str, Any]] = mapped_column(JSON)
+    brief: Mapped[dict[str, Any]] = mapped_column(JSON)
+    runs: Mapped[list[dict[str, Any]]] = mapped_column(JSON)
+    given: Mapped[list[dict[str, Any]]] = mapped_column(JSON)
 
 
 class ColumnChoice(Base):
