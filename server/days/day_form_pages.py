@@ -1,0 +1,135 @@
+"""Forms about one thing of a test day, in place or under their own address: a run's facts, a reading of the air."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import AsyncIterator
+from dataclasses import dataclass, replace
+from typing import Annotated, ClassVar
+
+from fastapi import APIRouter, Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from server.days.day_addresses_pages import SEE_OTHER, DayId, day_crumb, season_crumb
+from server.days.form_fields import FieldError, Form, Typed, one, refilled
+from server.days.forms import change_of, form_of
+from server.days.revisions import newest_day, revise_day
+from server.days.weather_forms import form as weather_form
+from server.dependencies import CurrentPerson, Jobs, TheArchive
+from server.errors import NotFoundError, StillairError
+from server.templating import Page, is_htmx, render, render_part
+from server.testday.quantities import clock_from_s
+from server.testday.values import Day
+
+router = APIRouter(default_response_class=HTMLResponse)
+MOST_FIELDS = 4000
+LONGEST_REASON = 400
+AS_LAST = "It is filled in as last read: type over what has moved."
+
+
+@dataclass(frozen=True, kw_only=True)
+class DayFormPage(Page):
+    """One form about a thing of the day, under its own address; action: where it goes, leave: the way back."""
+
+    template: ClassVar[str] = "days/edit.html"
+    help: ClassVar[str] = "testday"
+    form: Form
+    revision: int
+    problem: str
+    reason: str
+    action: str
+    leave: str
+
+
+@dataclass(frozen=True, slots=True)
+class FilledForm:
+    """A form as it was sent."""
+
+    typed: Typed
+    revision: int
+    reason: str
+
+
+async def _filled(request: Request) -> AsyncIterator[FilledForm]:
+    async with request.form(max_files=0, max_fields=MOST_FIELDS) as form:
+        typed = {name: tuple(str(value) for value in form.getlist(name)) for name in form}
+        number = one(typed, "revision")
+        revision = int(number) if number.isascii() and number.isdigit() else 0
+        yield FilledForm(typed, revision, one(typed, "reason")[:LONGEST_REASON])
+
+
+@router.get("/days/{day_id}/change/{slug}", name="day_form")
+def one_form(request: Request, day_id: DayId, slug: str, archive: TheArchive) -> HTMLResponse:
+    """A form about a run, the air or what else is the day's: a page of its own, or a piece of the day's page."""
+    page = _form_page(request, day_id, slug, archive)
+    if is_htmx(request):
+        names = ("form", "revision", "problem", "reason", "action", "leave")
+        return render_part(request, "days/edit_form.html", **{name: getattr(page, name) for name in names})
+    return render(request, page)
+
+
+@router.post("/days/{day_id}/change/{slug}", name="day_change")
+def keep(
+    request: Request, day_id: DayId, slug: str, *, archive: TheArchive, jobs: Jobs, person: CurrentPerson,
+    filled: Annotated[FilledForm, Depends(_filled)],
+) -> Response:  # fmt: skip
+    """Keep what a form says; or the form again with one sentence."""
+    try:
+        revise_day(
+            archive, day_id, lambda values: change_of(values, slug, filled.typed),
+            who=person, reason=filled.reason, expected=filled.revision or None,
+        )  # fmt: skip
+    except NotFoundError:
+        raise
+    except StillairError as refusal:
+        return render(request, _form_page(request, day_id, slug, archive, (filled, refusal)), 422)
+    jobs.wake()
+    there = str(request.app.url_path_for("day", day_id=str(day_id)))
+    return RedirectResponse(f"{there}#{slug.replace('.', '-')}", SEE_OTHER)
+
+
+def _form_page(
+    request: Request, day_id: int, slug: str, archive: TheArchive, sent: tuple[FilledForm, StillairError] | None = None
+) -> DayFormPage:
+    with archive.database.reading() as session:
+        revision, values = newest_day(archive, session, day_id)
+        number = revision.number
+    form = _now_form(values) if slug == "weather" else form_of(values, slug)
+    problem, reason = "", ""
+    if sent is not None:
+        filled, refusal = sent
+        form = refilled(form, filled.typed, refusal if isinstance(refusal, FieldError) else None)
+        problem = "" if any(field.problem for field in form.fields) else str(refusal)
+        reason = filled.reason
+    there = request.app.url_path_for
+    back = str(there("day", day_id=str(day_id)))
+    return DayFormPage(
+        title=form.title,
+        crumbs=(season_crumb(request), day_crumb(request, day_id, values.name)),
+        form=form,
+        revision=number,
+        problem=problem,
+        reason=reason,
+        action=str(there("day_change", day_id=str(day_id), slug=slug)),
+        leave=f"{back}#{slug.replace('.', '-')}",
+    )
+
+
+def _now_form(values: Day) -> Form:
+    """A new reading of the air: now, as last read, so that only what has moved is typed over."""
+    form = weather_form(values, "weather")
+    last = {field.name: field for field in weather_form(values, f"weather.{len(values.weather)}").fields}
+    moment = dt.datetime.now().astimezone()
+    clock = clock_from_s(60.0 * (60 * moment.hour + moment.minute)).removesuffix(":00")
+    starts = [run.start_clock_s for run in values.runs if run.start_clock_s is not None]
+    given = {
+        "time": clock if values.date == moment.date() else "",
+        "first": clock_from_s(min(starts)) if starts else "",
+    }
+    fields = [
+        replace(field, value=given[field.name])
+        if field.name in given
+        else replace(field, value=last[field.name].value, u=last[field.name].u, source=last[field.name].source)
+        for field in form.fields
+    ]
+    return replace(form, fields=tuple(fields), help=AS_LAST)
