@@ -18,8 +18,9 @@ from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.cars import pages as cars_pages
 from server.days import api as days_api
-from server.days import change_api, folder_api, jobs_api, season_pages
+from server.days import change_api, folder_api, jobs_api, season_pages, testday_pages
 from server.days import pages as days_pages
+from server.days.adding_job import ADDING_KINDS
 from server.days.holding import days_holding
 from server.errors import BODY_NO_JSON, ArchiveBusyError, DiskFullError, NotFoundError, StillairError, place_sentence
 from server.help import api as help_api
@@ -61,7 +62,7 @@ class ErrorPage(Page):
 def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
     """The pages over a data folder. `kinds`: the jobs by name; when not given, the product's own."""
     archive = Archive(settings.data_folder)
-    jobs = JobRunner(archive, kinds or FIT_KINDS | READ_KINDS)
+    jobs = JobRunner(archive, kinds or FIT_KINDS | READ_KINDS | ADDING_KINDS)
 
     limit_bytes = round(settings.upload_limit_mb * 1e6)
     uploads = Uploads(archive, limit_bytes, days_holding)
@@ -90,7 +91,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.templates = make_environment()
     of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api)
     programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
-    of_days = (season_pages, days_pages, cars_pages, results_pages, runs_pages, history_pages)
+    of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     for module in (*programs, *of_days, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
