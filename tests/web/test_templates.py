@@ -10,6 +10,10 @@ from jinja2 import meta, nodes
 
 from server.app import ErrorPage
 from server.cars.pages import CarFormPage, CarPage, CarsPage
+from server.days.adding_pages import AddingPage
+from server.days.day_course_pages import CourseTablePage
+from server.days.day_form_pages import DayFormPage
+from server.days.day_pages import DayPage
 from server.days.pages import AddPage, JobPage
 from server.days.season_pages import SeasonPage, SeasonTablePage
 from server.help.pages import HelpIndexPage, HelpPage
@@ -25,6 +29,7 @@ TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
 PAGES: list[type[Page]] = [HistoryPage, WorkPage]
 PAGES += [SeasonPage, SeasonTablePage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
+PAGES += [DayPage, DayFormPage, CourseTablePage, AddingPage]
 PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 
