@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, ClassVar
 
 from fastapi import APIRouter, Depends, Path, Query, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, Response
 from sqlalchemy.orm import Session
 
 from server.analysis.result import DayResult
@@ -134,12 +134,6 @@ def _head(session: Session, day: StoredDay, row: FittedResult) -> DayHead:
 Loaded = Annotated[LoadedResult, Depends(_loaded)]
 Wanted = Annotated[float, Query(gt=0, le=10)]
 Show = Annotated[str, Query(max_length=80)]
-
-
-@router.get("/days/{day_id}", name="day")
-def day(request: Request, day_id: int) -> Response:
-    """The day's newest result."""
-    return RedirectResponse(request.app.url_path_for("result", day_id=str(day_id)), 307)
 
 
 @router.get("/days/{day_id}/result", name="result")
