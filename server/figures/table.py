@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import dataclass
 
 Cell = str | int | float | None
+_CONTROL = re.compile(r"[\t\r\n]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,11 @@ class Table:
         for row in self.rows:
             writer.writerow([_csv_cell(cell) for cell in row])
         return out.getvalue()
+
+    def to_tsv(self) -> str:
+        """The table as lines of cells with tabs between them, as a spreadsheet takes them from the clipboard."""
+        lines = [self.columns, *([_csv_cell(cell) for cell in row] for row in self.rows)]
+        return "\n".join("\t".join(_CONTROL.sub(" ", cell) for cell in line) for line in lines)
 
 
 def _csv_cell(cell: Cell) -> str:

@@ -162,7 +162,7 @@ def result_view(result: DayResult, wanted_u95_m2: float, budget_of: str = QUANTI
         changes=tuple(comparison_sentences(result)),
         marks=tuple(marks.items()),
         estimates=_estimate_rows(result),
-        passes=tuple(row for setup in result.setups for row in _pass_rows(setup, marks[setup.name])),
+        passes=tuple(row for setup in result.setups for row in pass_rows(setup, marks[setup.name])),
         deltas=_delta_rows(result, marks),
         setups=tuple(_setup_view(setup, marks[setup.name], budget_of) for setup in result.setups),
         budget_of=quantity_of(budget_of).symbol,
@@ -191,7 +191,8 @@ def _estimate_rows(result: DayResult) -> tuple[EstimateRow, ...]:
     )
 
 
-def _pass_rows(setup: SetupResult, mark: SetupMark) -> list[PassRow]:
+def pass_rows(setup: SetupResult, mark: SetupMark) -> list[PassRow]:
+    """The stretches of a setup in order of run and time."""
     own = {id(fit.of): fit for fit in setup.fits}
     keyed = {(fit.of.run, fit.of.start_s): fit for fit in setup.fits}
     ordered = sorted(setup.passes, key=lambda one: (one.run, one.start_s))
