@@ -16,7 +16,9 @@ def upgrade() -> None:
             "revision_id", sa.Integer(), sa.ForeignKey("day_revisions.id", ondelete="RESTRICT"), primary_key=True
         ),
         sa.Column("format", sa.Integer(), nullable=False),
-        sa.Column("facts", sa.JSON(), nullable=False),
+        sa.Column("brief", sa.JSON(), nullable=False),
+        sa.Column("runs", sa.JSON(), nullable=False),
+        sa.Column("given", sa.JSON(), nullable=False),
     )
 
 

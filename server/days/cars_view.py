@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.days.car_facts import Given
-from server.days.facts import facts_of, newest_revisions
+from server.days.facts import briefs_of, given_of, newest_revisions
 from server.days.service import list_days
 
 
@@ -48,13 +48,15 @@ def cars_over_days(archive: Archive, session: Session) -> tuple[CarOverDays, ...
     """Every car of the archive, by the newest revision of each day; days that can't be read are left out."""
     found: dict[str, list[tuple[CarDay, dict[str, Given]]]] = defaultdict(list)
     days = list_days(session)
-    facts = facts_of(archive, session, newest_revisions(session))
+    newest = newest_revisions(session)
+    briefs = briefs_of(archive, session, newest.values())
+    given = given_of(archive, session, newest.values())
     for stored in reversed(days):
-        of_day = facts[stored.id]
-        if of_day.problem:
+        brief = briefs[newest[stored.id]]
+        if brief.problem:
             continue
         head = CarDay(stored.id, stored.name, stored.date.isoformat() if stored.date else "no date", ())
-        found[of_day.car].append((head, {one.slug: one for one in of_day.given}))
+        found[brief.car].append((head, {one.slug: one for one in given[newest[stored.id]]}))
     return tuple(_over_days(name, days) for name, days in sorted(found.items()))
 
 

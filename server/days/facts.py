@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, fields
-from typing import Any
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any, TypeVar
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -24,6 +24,7 @@ from server.testday.values import Day, Run, Setup
 
 FACTS_FORMAT = 1
 MM = 1000.0
+Part = TypeVar("Part")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,30 +49,32 @@ class RunFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
-    """Of one revision. problem: why its files cannot be read as a day; then all else is empty."""
+class Brief:
+    """What a revision is, shortly. runs: how many; problem: why its files can't be read as a day; then all is empty."""
 
     car: str = ""
     venue: str = ""
     notes: str = ""
     reference_speed_mps: float = 0.0
     setups: tuple[SetupFacts, ...] = ()
+    runs: int = 0
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """All of it: in brief, its runs, what was given of the car."""
+
+    brief: Brief
     runs: tuple[RunFacts, ...] = ()
     given: tuple[Given, ...] = ()
-    problem: str = ""
 
 
 def day_facts(day: Day) -> Facts:
     """The facts of a day."""
-    return Facts(
-        car=day.car.name,
-        venue=day.venue.name,
-        notes=day.notes,
-        reference_speed_mps=day.reference_speed_mps,
-        setups=tuple(_setup(setup) for setup in day.setups),
-        runs=tuple(_run(run) for run in day.runs),
-        given=tuple(car_facts(day.car)),
-    )
+    setups = tuple(_setup(setup) for setup in day.setups)
+    brief = Brief(day.car.name, day.venue.name, day.notes, day.reference_speed_mps, setups, len(day.runs))
+    return Facts(brief, tuple(_run(run) for run in day.runs), tuple(car_facts(day.car)))
 
 
 def _setup(setup: Setup) -> SetupFacts:
@@ -91,16 +94,32 @@ def newest_revisions(session: Session) -> dict[int, int]:
     return {day_id: revision_id for day_id, revision_id in session.execute(rows)}  # noqa: C416 - rows are no pairs to dict()
 
 
-def facts_of(archive: Archive, session: Session, revisions: Mapping[int, int]) -> dict[int, Facts]:
-    """Key → facts, for revisions by any key; those that nobody looked at before are made now and kept."""
-    wanted = set(revisions.values())
-    rows = select(RevisionFacts).where(RevisionFacts.revision_id.in_(wanted), RevisionFacts.format == FACTS_FORMAT)
-    found = {row.revision_id: _from_json(row.facts) for row in session.scalars(rows)}
-    made = {one: as_kept(made_facts(archive, session, one)) for one in sorted(wanted - set(found))}
+def briefs_of(archive: Archive, session: Session, revisions: Iterable[int]) -> dict[int, Brief]:
+    """Revision's key → its facts in brief."""
+    return _part(archive, session, revisions, RevisionFacts.brief, _brief)
+
+
+def runs_of_days(archive: Archive, session: Session, revisions: Iterable[int]) -> dict[int, tuple[RunFacts, ...]]:
+    """Revision's key → its runs."""
+    return _part(archive, session, revisions, RevisionFacts.runs, _runs)
+
+
+def given_of(archive: Archive, session: Session, revisions: Iterable[int]) -> dict[int, tuple[Given, ...]]:
+    """Revision's key → what was given of its car."""
+    return _part(archive, session, revisions, RevisionFacts.given, lambda kept: tuple(Given(**one) for one in kept))
+
+
+def _part(
+    archive: Archive, session: Session, revisions: Iterable[int], column: Any, read: Callable[[Any], Part]
+) -> dict[int, Part]:
+    """One part of the facts; those of a revision that nobody looked at before are made now and kept."""
+    wanted = set(revisions)
+    rows = select(RevisionFacts.revision_id, column).where(RevisionFacts.format == FACTS_FORMAT)
+    found = {key: read(kept) for key, kept in session.execute(rows) if key in wanted}
+    made = {one: _as_json(made_facts(archive, session, one)) for one in sorted(wanted - set(found))}
     if made:
         _keep(archive, made)
-    found |= made
-    return {key: found[revision] for key, revision in revisions.items()}
+    return found | {key: read(kept[column.key]) for key, kept in made.items()}
 
 
 def made_facts(archive: Archive, session: Session, revision_id: int) -> Facts:
@@ -108,31 +127,29 @@ def made_facts(archive: Archive, session: Session, revision_id: int) -> Facts:
     try:
         return day_facts(stored_day(archive, revision_files(session, revision_id)))
     except StillairError as error:
-        return Facts(problem=str(error))
+        return Facts(Brief(problem=str(error)))
 
 
-def _keep(archive: Archive, made: Mapping[int, Facts]) -> None:
+def _keep(archive: Archive, made: Mapping[int, dict[str, Any]]) -> None:
     """They can be made again: where they can't be kept now, the page is shown all the same."""
     try:
         with archive.database.writing() as session:
-            for revision_id, facts in made.items():
-                session.merge(RevisionFacts(revision_id=revision_id, format=FACTS_FORMAT, facts=asdict(facts)))
+            for revision_id, parts in made.items():
+                session.merge(RevisionFacts(revision_id=revision_id, format=FACTS_FORMAT, **parts))
     except StillairError as error:
         logging.getLogger(__name__).warning("what lists show of %d revisions was not kept: %s", len(made), error)
 
 
-def as_kept(facts: Facts) -> Facts:
+def _as_json(facts: Facts) -> dict[str, Any]:
     """As it will be read back: a list where JSON knows no tuple, so that what is compared is alike."""
-    return _from_json(json.loads(json.dumps(asdict(facts))))
+    kept: dict[str, Any] = json.loads(json.dumps(asdict(facts)))
+    return kept
 
 
-def _from_json(kept: Mapping[str, Any]) -> Facts:
-    rest = {field.name: kept[field.name] for field in fields(Facts)}
-    return Facts(
-        **rest
-        | {
-            "setups": tuple(SetupFacts(**one | {"heights": tuple(one["heights"])}) for one in kept["setups"]),
-            "runs": tuple(RunFacts(**one | {"logs": tuple(one["logs"])}) for one in kept["runs"]),
-            "given": tuple(Given(**one) for one in kept["given"]),
-        }
-    )
+def _brief(kept: Mapping[str, Any]) -> Brief:
+    setups = (SetupFacts(**one | {"heights": tuple(one["heights"])}) for one in kept["setups"])
+    return Brief(**kept | {"setups": tuple(setups)})
+
+
+def _runs(kept: Sequence[Mapping[str, Any]]) -> tuple[RunFacts, ...]:
+    return tuple(RunFacts(one["number"], one["setup"], tuple(one["logs"]), one["notes"]) for one in kept)

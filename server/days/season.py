@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from server.days.facts import Facts, SetupFacts
+from server.days.facts import Brief, SetupFacts
 from server.days.setup_words import part_text
 from server.days.tables import StoredDay
 
@@ -87,37 +87,37 @@ class SeasonDay:
 
 
 def season_day(
-    stored: StoredDay, facts: Facts, fitted: Facts, summary: Mapping[str, Any] | None, no_result: NoResult | None
+    stored: StoredDay, brief: Brief, fitted: Brief, summary: Mapping[str, Any] | None, no_result: NoResult | None
 ) -> SeasonDay:
-    """facts: of the day as it stands; fitted: of the revision that the summary's result was made of."""
+    """brief: of the day as it stands; fitted: of the revision that the summary's result was made of."""
     asking = (Asking(one["grade"], one["code"], one["run"], one["text"]) for one in (summary or {}).get("asking", ()))
     return SeasonDay(
         id=stored.id,
         name=stored.name,
         day=stored.date or stored.added_at.date(),
         dated=stored.date is not None,
-        car=facts.car,
-        venue=facts.venue,
-        runs=len(facts.runs),
-        setups=tuple(one.name for one in facts.setups),
+        car=brief.car,
+        venue=brief.venue,
+        runs=brief.runs,
+        setups=tuple(one.name for one in brief.setups),
         measured=tuple(_measured(fitted, summary or {})),
         asking=tuple(sorted(asking, key=lambda one: (GRADES.index(one.grade), one.run or 0))),
         no_result=no_result,
     )
 
 
-def _measured(facts: Facts, summary: Mapping[str, Any]) -> Iterable[Measured]:
-    recorded = {one.name: one for one in facts.setups}
+def _measured(brief: Brief, summary: Mapping[str, Any]) -> Iterable[Measured]:
+    recorded = {one.name: one for one in brief.setups}
     for one in summary.get("setups", ()):
-        key = setup_key(facts, recorded.get(one["setup"]), one["setup"])
+        key = setup_key(brief, recorded.get(one["setup"]), one["setup"])
         yield Measured(key, one["passes"], one["estimates"], one.get("shared_u", {}), one.get("why", ""))
 
 
-def setup_key(facts: Facts, setup: SetupFacts | None, name: str) -> SetupKey:
+def setup_key(brief: Brief, setup: SetupFacts | None, name: str) -> SetupKey:
     """What a setup was on a day."""
     heights = setup.heights if setup else (None, None)
     parts = tuple(sorted((part, part_text(_number(value))) for part, value in setup.parts.items())) if setup else ()
-    return SetupKey(facts.car, name, heights, parts, facts.reference_speed_mps)
+    return SetupKey(brief.car, name, heights, parts, brief.reference_speed_mps)
 
 
 def _number(value: str | float | bool) -> str | float | bool:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import String, func, select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.tables import Job
-from server.days.facts import facts_of, newest_revisions
+from server.days.facts import briefs_of, newest_revisions
 from server.days.season import NoResult, SeasonDay, season_day
 from server.days.service import FIT_JOB, REFIT_JOB, list_days
-from server.results.service import latest_results
+from server.results.tables import FittedResult
 
 STATES = {"queued": "waits", "running": "runs", "failed": "failed", "cancelled": "called off"}
 TODO = {
@@ -27,22 +30,39 @@ TODO = {
 
 def season_days(archive: Archive, session: Session) -> list[SeasonDay]:
     """All days, the latest first, from the database alone."""
-    results, newest = latest_results(session), newest_revisions(session)
-    facts = facts_of(archive, session, newest)
-    fitted = facts_of(archive, session, {day_id: row.revision_id for day_id, row in results.items()})
-    without = [day_id for day_id in newest if day_id not in results or results[day_id].revision_id != newest[day_id]]
+    results, newest = _results(session), newest_revisions(session)
+    briefs = briefs_of(archive, session, {*newest.values(), *(row.revision_id for row in results.values())})
+    without = {day_id for day_id in newest if day_id not in results or results[day_id].revision_id != newest[day_id]}
     jobs = _last_jobs(session, without)
     days = []
     for stored in list_days(session):
-        row, of_day = results.get(stored.id), facts[stored.id]
-        problem, job = of_day.problem, jobs.get(stored.id)
+        row, brief = results.get(stored.id), briefs[newest[stored.id]]
+        problem, job = brief.problem, jobs.get(stored.id)
         missing = no_result(problem, job, older=row is not None) if stored.id in without else None
-        summary = row.summary if row else None
-        days.append(season_day(stored, of_day, fitted.get(stored.id, of_day), summary, missing))
+        fitted = briefs[row.revision_id] if row else brief
+        days.append(season_day(stored, brief, fitted, row.summary if row else None, missing))
     return days
 
 
-def _last_jobs(session: Session, day_ids: Sequence[int]) -> dict[int, Job]:
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """Of a day's newest result what the season needs: setups and findings that ask, without the runs."""
+
+    revision_id: int
+    summary: dict[str, Any]
+
+
+def _results(session: Session) -> dict[int, _Row]:
+    newest = select(func.max(FittedResult.id)).group_by(FittedResult.day_id)
+    parts = func.json_extract(FittedResult.summary, "$.setups", "$.asking", type_=String)
+    rows = select(FittedResult.day_id, FittedResult.revision_id, parts).where(FittedResult.id.in_(newest))
+    return {
+        day_id: _Row(revision_id, dict(zip(("setups", "asking"), json.loads(text), strict=True)))
+        for day_id, revision_id, text in session.execute(rows)
+    }
+
+
+def _last_jobs(session: Session, day_ids: Collection[int]) -> dict[int, Job]:
     """The last fit of each of these days."""
     fits = select(Job).where(Job.day_id.in_(day_ids), Job.kind.in_((FIT_JOB, REFIT_JOB)))
     return {job.day_id or 0: job for job in session.scalars(fits.order_by(Job.created_at, Job.id))}
