@@ -16,7 +16,7 @@ from server.archive.archive import Archive
 from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.raw_files import RawStore
 from server.archive.samples import SampleStore
-from server.archive.tables import Job
+from server.archive.tables import JOB_LANES, Job
 from server.archive.worker import Payload, Progress
 from server.days.service import lay_out
 from server.testday.roles import NOTHING
@@ -80,8 +80,15 @@ def queue_reading(
         "day_id": day_id,
         "logs": [_words(one) for one in logs],
     }
-    add_job(session, READ_JOB, f"logs of run {run}", payload, job_id, day_id=day_id, who=who)
+    lane = _free_lane(session)
+    add_job(session, READ_JOB, f"logs of run {run}", payload, job_id, lane=lane, day_id=day_id, who=who)
     return job_id
+
+
+def _free_lane(session: Session) -> str:
+    """The quick lane, unless something waits there and nothing in another."""
+    busy = set(session.scalars(select(Job.lane).where(Job.state.in_(("queued", "running")))))
+    return next((lane for lane in ("quick", *JOB_LANES) if lane not in busy), "quick")
 
 
 def _words(one: RunLog) -> dict[str, Any]:
