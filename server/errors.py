@@ -6,6 +6,7 @@
     ├── UploadError          who sent the file must send another
     ├── DiskFullError        who keeps the server must make room
     ├── ArchiveBusyError     whoever holds the archive's database must let go of it
+    ├── ArchiveDamagedError  who keeps the server must put a good copy of the archive in its place
     └── NotFoundError        the address names nothing that exists
 
 Anything else that is raised is a mistake in the program.
@@ -41,6 +42,10 @@ class DiskFullError(StillairError):
 
 class ArchiveBusyError(StillairError):
     """The archive's database was held by something else for too long."""
+
+
+class ArchiveDamagedError(StillairError):
+    """The archive's database cannot be read as one."""
 
 
 class NotFoundError(StillairError):

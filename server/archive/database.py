@@ -103,7 +103,7 @@ class Database:
         """The schema's version as it stands in the file; None in an empty one."""
         from alembic.migration import MigrationContext
 
-        with self._engine.connect() as connection:
+        with disk_in_words(), self._engine.connect() as connection:
             return MigrationContext.configure(connection).get_current_revision()
 
     def copy_to(self, target: Path) -> None:

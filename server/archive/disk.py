@@ -8,20 +8,26 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import DatabaseError
 
-from server.errors import ArchiveBusyError, DiskFullError
+from server.errors import ArchiveBusyError, ArchiveDamagedError, DiskFullError
 
 FULL = (errno.ENOSPC, errno.EDQUOT)
+DAMAGED = ("not a database", "malformed")
 FULL_NOW = "The disk of the archive is full; make room there and try again. Nothing is half there."
+DAMAGED_NOW = (
+    "The archive's database is damaged ({told}); end the server, see what `stillair verify` says, "
+    "and put a good copy of the data folder in its place."
+)
 BUSY_NOW = "Something else holds the archive's database and does not let go; try again. Nothing was changed."
 
 
 @contextmanager
 def disk_in_words() -> Iterator[None]:
-    """A full disk, told by the system or by the database, and a database that others hold: one sentence each.
+    """A full disk, told by the system or by the database, a database that others hold, one whose bytes are none:
+    one sentence each.
 
-    Raises DiskFullError, ArchiveBusyError in place of what the system raised.
+    Raises DiskFullError, ArchiveBusyError, ArchiveDamagedError in place of what the system raised.
     """
     try:
         yield
@@ -29,12 +35,14 @@ def disk_in_words() -> Iterator[None]:
         if error.errno in FULL:
             raise DiskFullError(FULL_NOW) from error
         raise
-    except OperationalError as error:
+    except DatabaseError as error:
         told = str(error.orig)
         if "is full" in told:
             raise DiskFullError(FULL_NOW) from error
         if "is locked" in told:
             raise ArchiveBusyError(BUSY_NOW) from error
+        if any(words in told for words in DAMAGED):
+            raise ArchiveDamagedError(DAMAGED_NOW.format(told=told)) from error
         raise
 
 

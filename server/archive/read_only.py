@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from server.archive.archive import UPLOADS
 from server.archive.database import Database
 from server.archive.raw_files import RawStore
 from server.archive.samples import SampleStore
@@ -30,6 +31,7 @@ class ReadOnlyArchive:
         self.database = Database(file, read_only=True)
         self.raw = RawStore(self.folder / "raw")
         self.samples = SampleStore(self.folder / "samples.sqlite3")
+        self.uploads = self.folder / "incoming" / UPLOADS
         found, newest = self.database.check_known()
         if found != newest:
             raise StillairError(TOO_OLD.format(file=file, found=found, newest=newest))

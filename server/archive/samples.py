@@ -14,10 +14,11 @@ from pathlib import Path
 import numpy as np
 
 from server.archive.sample_chunks import FloatArray
+from server.archive.samples_check import loose_ends, pair_faults, series_faults
 from server.archive.samples_file import SamplesFile
 from server.archive.samples_log import check_log, insert_log, is_kept, read_log, write_channels
-from server.archive.samples_series import Series, faults, read_series
-from server.archive.samples_trace import LEAST_POINTS, Pair, Trace, any_points, level_series, rising_points, window
+from server.archive.samples_series import Series, read_series
+from server.archive.samples_trace import LEAST_POINTS, Pair, Trace, any_points, rising_points, window
 from server.errors import NotFoundError
 from server.testday.values import Channel, RawLog
 
@@ -144,12 +145,17 @@ class SampleStore:
         """A sentence for each part of a log's times, values and pyramids that is not as it was written."""
         with self._file.reading() as connection:
             seen: set[int] = set()
-            for _, pair in _channels(connection, self._log_id(connection, sha256)):
+            for kept, pair in _channels(connection, self._log_id(connection, sha256)):
                 for series in (pair.time, pair.values):
                     if series.id not in seen:
                         seen.add(series.id)
-                        for one in [series, *_levels(connection, series)]:
-                            yield from faults(connection, one)
+                        yield from series_faults(connection, series)
+                yield from pair_faults(connection, pair, (kept.first_s, kept.last_s))
+
+    def loose_ends(self) -> Iterator[str]:
+        """A sentence for each thing in the file that belongs to nothing, or that SQLite itself finds amiss."""
+        with self._file.reading() as connection:
+            yield from loose_ends(connection)
 
     def _has(self, sha256: str, log: RawLog | None) -> bool:
         with self._file.reading() as connection:
@@ -185,11 +191,6 @@ def _channel(row: tuple[object, ...]) -> tuple[KeptChannel, Pair]:
     kept = KeptChannel(position, name, unit, values_n, first, last)  # type: ignore[arg-type]  # the table's types
     time = Series(time_id, time_n, bool(rising), f"the times of '{name}'")  # type: ignore[arg-type]
     return kept, Pair(time, Series(values_id, values_n, False, f"'{name}'"))  # type: ignore[arg-type]
-
-
-def _levels(connection: sqlite3.Connection, series: Series) -> list[Series]:
-    rows = connection.execute("SELECT level FROM levels WHERE series_id = ? ORDER BY level", (series.id,)).fetchall()
-    return [one for (level,) in rows for one in level_series(connection, series, level)]
 
 
 def _chosen(

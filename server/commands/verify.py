@@ -29,14 +29,14 @@ def verify(data: DataFolder = None) -> None:
     try:
         with Progress() as progress:
             found = list(faults(archive, progress))
+        for fault in found:
+            typer.echo(fault)
+        if found:
+            raise typer.Exit(FAULTS_FOUND)
         with archive.database.reading() as session:
             looked_at, (number, sha256) = counted(session), head(session)
     finally:
         archive.close()
-    for fault in found:
-        typer.echo(fault)
-    if found:
-        raise typer.Exit(FAULTS_FOUND)
     typer.echo(f"The archive is as it was kept: {looked_at}.")
     typer.echo(f"Its newest event is number {number}, SHA-256 {sha256};")
     typer.echo("written down elsewhere, that proves later that none was cut off the end.")

@@ -18,6 +18,7 @@ from server.errors import StillairError
 from server.history.verify import faults
 from server.locations import sample_day_folders
 from server.results.service import keep_result, write_result
+from server.testday.folder import read_folder
 from server.testday.values import Day
 from tests.web.made_up import made_up_day_result
 
@@ -32,8 +33,10 @@ def folder(tmp_path: Path) -> Path:
     archive = Archive(tmp_path / "data")
     archive.open()
     write_result(made_up_day_result("AB"), tmp_path / "result.zip")
+    sample = sample_day_folders()[0]
+    day = read_folder(sample)
     with archive.database.writing() as session:
-        day = keep_day(archive, session, IncomingDay("A day", None, sample_day_folders()[0], "a day"), "Ada")
+        day = keep_day(archive, session, IncomingDay(day.name, day.date, sample, "a day"), "Ada")
         keep_result(archive, session, newest_revision(session, day.id), tmp_path / "result.zip")
     revise_day(archive, 1, heavier, who="Ada", reason="weighed again")
     archive.close()
