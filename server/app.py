@@ -27,13 +27,19 @@ from server.help import api as help_api
 from server.help import pages as help_pages
 from server.history import api as history_api
 from server.history import pages as history_pages
+from server.history import verify_pages
+from server.history.verify_job import VERIFY_KINDS
 from server.hosts import is_loopback, own_names
 from server.joining import open_desk
 from server.locations import web_folder
 from server.results import api as results_api
+from server.results import long_api, long_pages
 from server.results import pages as results_pages
 from server.results.fit_job import FIT_KINDS, queue_folder
+from server.results.preview_job import PREVIEW_KINDS
+from server.results.refit_job import SEASON_KINDS
 from server.results.service import ResultShelf, renew_summaries
+from server.results.study_job import STUDY_KINDS
 from server.runs import api as runs_api
 from server.runs import pages as runs_pages
 from server.runs import traces_api
@@ -48,6 +54,7 @@ FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 JSON_PATHS = ("/api/", "/uploads")
+JOB_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -62,7 +69,7 @@ class ErrorPage(Page):
 def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
     """The pages over a data folder. `kinds`: the jobs by name; when not given, the product's own."""
     archive = Archive(settings.data_folder)
-    jobs = JobRunner(archive, kinds or FIT_KINDS | READ_KINDS | ADDING_KINDS)
+    jobs = JobRunner(archive, kinds or JOB_KINDS)
 
     limit_bytes = round(settings.upload_limit_mb * 1e6)
     uploads = Uploads(archive, limit_bytes, days_holding)
@@ -89,10 +96,11 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates = make_environment()
-    of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api)
+    of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
     programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
-    for module in (*programs, *of_days, help_pages, appearance, joining_pages):
+    of_work = (long_pages, verify_pages)
+    for module in (*programs, *of_days, *of_work, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

@@ -10,7 +10,6 @@ from urllib.parse import quote, urlsplit
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import JSONResponse, RedirectResponse, Response
-
 from pydantic import BaseModel, ConfigDict, Field
 
 from server.days.schemas import Problem
@@ -67,7 +66,7 @@ def enter(request: Request, code: Annotated[str, Form()] = "", back: Annotated[s
 class Code(BaseModel):
     """What stands on the server's screen."""
 
-    model_config = ConfigDict(extra="forbid", strict=True)
+    model_config = ConfigDict(extra="forbid", strict=True, json_schema_extra={"examples": [{"code": "ABCD-1234"}]})
 
     code: str = Field(max_length=100)
 

@@ -69,6 +69,14 @@ def plan_like(day: Day, result: DayResult) -> SimulationPlan:
     return _with_room(plan, day)
 
 
+def plan_or_refuse(day: Day, result: DayResult) -> SimulationPlan:
+    """The same; raises StillairError, one sentence for a person, where no such days can be made."""
+    try:
+        return plan_like(day, result)
+    except ValueError as error:
+        raise StillairError(f"{day.name}: no study can be made, {str(error).partition(': ')[2]}.") from error
+
+
 def _setup_plan(day: Day, found: SetupResult) -> SetupPlan:
     stated = next((s for s in day.setups if s.name == found.name), Setup(found.name))
     return SetupPlan(

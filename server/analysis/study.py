@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.stats import beta, binom
@@ -23,6 +24,7 @@ from server.analysis.simulate_plan import SimulationPlan
 from server.testday.values import FloatArray, Source
 
 Progress = Callable[[float, str], None]
+FORMAT = 1
 LEVEL = 0.95
 THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -114,23 +116,43 @@ def run_study(
     if days < 1:
         raise ValueError("days: at least one is needed")
     say = progress or (lambda _fraction, _text: None)
-    seeds = [_day_seed(seed, day) for day in range(days)]
+    seeds = day_seeds(seed, days)
     done: list[DayTrial] = []
     for trial in _all_days(plan, seeds, workers or os.cpu_count() or 1):
         done.append(trial)
         if len(done) == days or len(done) % max(1, days // 50) == 0:
             say(len(done) / days, f"{len(done):,} of {days:,} days")
-    done.sort(key=lambda trial: seeds.index(trial.seed))
+    return gathered(plan, seed, done)
+
+
+def gathered(plan: SimulationPlan, seed: int, done: Sequence[DayTrial]) -> Study:
+    """The study of the days that were simulated with `day_seeds` of this seed."""
+    order = {each: place for place, each in enumerate(day_seeds(seed, len(done)))}
+    done = sorted(done, key=lambda trial: order[trial.seed])
     stopped = Counter(code for trial in done for code in set(trial.stopped_by))
     return Study(
         name=plan.name,
-        days=days,
+        days=len(done),
         seed=seed,
         passes=sum(len(run.directions) for run in plan.runs),
         rows=summarise([trial for day in done for trial in day.trials]),
         without_area=sum(not any(t.quantity == "SCx" for t in day.trials) for day in done),
         stopped_by=tuple(sorted(stopped.items())),
     )
+
+
+def study_to_json(study: Study) -> dict[str, Any]:
+    """The study as a JSON object: numbers unrounded, names as in `StudyRow`."""
+    return {
+        "format": FORMAT,
+        "name": study.name,
+        "days": study.days,
+        "seed": study.seed,
+        "passes": study.passes,
+        "without_area": study.without_area,
+        "stopped_by": dict(study.stopped_by),
+        "rows": [{name: getattr(row, name) for name in row.__slots__} for row in study.rows],
+    }
 
 
 def fit_simulated_day(plan: SimulationPlan, seed: int) -> DayTrial:
@@ -219,8 +241,9 @@ def _column(group: Sequence[Trial], name: str) -> FloatArray:
     return np.array([getattr(trial, name) for trial in group], dtype=np.float64)
 
 
-def _day_seed(seed: int, day: int) -> int:
-    return int(np.random.SeedSequence([seed, day]).generate_state(1, np.uint32)[0])
+def day_seeds(seed: int, days: int) -> list[int]:
+    """The seed of each day of a study."""
+    return [int(np.random.SeedSequence([seed, day]).generate_state(1, np.uint32)[0]) for day in range(days)]
 
 
 def _all_days(plan: SimulationPlan, seeds: Sequence[int], workers: int) -> Iterator[DayTrial]:

@@ -8,14 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from server.errors import StillairError
-
 if TYPE_CHECKING:
     from server.analysis.simulate_plan import SimulationPlan
     from server.analysis.study import Study, StudyRow
     from server.commands.progress import Progress
 
-FORMAT = 1
 SHOWN = (
     "SCx",
     "SCx_apparent",
@@ -63,7 +60,7 @@ def study(
 
     Results go to standard output, progress to standard error. 1,000 days take some tens of minutes.
     """
-    from server.analysis.study import run_study
+    from server.analysis.study import run_study, study_to_json
     from server.commands.progress import Progress
 
     with Progress() as progress:
@@ -103,22 +100,8 @@ def study_sentence(result: Study) -> str:
     )
 
 
-def study_to_json(result: Study) -> dict[str, Any]:
-    """The study as a JSON object: numbers unrounded, names as in `StudyRow`."""
-    return {
-        "format": FORMAT,
-        "name": result.name,
-        "days": result.days,
-        "seed": result.seed,
-        "passes": result.passes,
-        "without_area": result.without_area,
-        "stopped_by": dict(result.stopped_by),
-        "rows": [{name: getattr(row, name) for name in row.__slots__} for row in result.rows],
-    }
-
-
 def _plan(folder: Path | None, progress: Progress) -> SimulationPlan:
-    from server.analysis.simulate import plan_like
+    from server.analysis.simulate_like import plan_or_refuse
     from server.analysis.simulate_plan import default_plan
 
     if folder is None:
@@ -132,10 +115,7 @@ def _plan(folder: Path | None, progress: Progress) -> SimulationPlan:
     with TemporaryDirectory(prefix="stillair-") as scratch:
         day = load_day(day_folder(folder, Path(scratch)))
     result = fit_day(day, progress=progress)
-    try:
-        return plan_like(day, result)
-    except ValueError as error:
-        raise StillairError(f"{day.name}: no study can be made, {str(error).partition(': ')[2]}.") from error
+    return plan_or_refuse(day, result)
 
 
 def _table(rows: tuple[StudyRow, ...]) -> list[str]:

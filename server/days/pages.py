@@ -170,10 +170,11 @@ def job(request: Request, job_id: str, archive: TheArchive) -> Response:
     """How far a day has come; its result once it is there."""
     with archive.database.reading() as session:
         view = job_view(find_job(session, job_id))
-    if view.day_id is not None:
-        return RedirectResponse(request.app.url_path_for("result", day_id=str(view.day_id)), SEE_OTHER)
+    if view.outcome is not None:
+        return RedirectResponse(request.app.url_path_for(view.outcome.route, **view.outcome.parts), SEE_OTHER)
     crumbs = (_days_crumb(request),)
-    return render(request, JobPage(title=f"Reading {view.label}", crumbs=crumbs, job=view))
+    title = f"Reading {view.label}" if view.reading else view.label
+    return render(request, JobPage(title=title, crumbs=crumbs, job=view))
 
 
 @router.get("/jobs/{job_id}/status", name="job_status")
@@ -182,8 +183,8 @@ def job_status(request: Request, job_id: str, archive: TheArchive) -> HTMLRespon
     with archive.database.reading() as session:
         view = job_view(find_job(session, job_id))
     answer = render_part(request, "days/job_status.html", job=view)
-    if view.day_id is not None:
-        answer.headers["HX-Redirect"] = str(request.app.url_path_for("result", day_id=str(view.day_id)))
+    if view.outcome is not None:
+        answer.headers["HX-Redirect"] = str(request.app.url_path_for(view.outcome.route, **view.outcome.parts))
     return answer
 
 

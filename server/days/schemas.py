@@ -102,8 +102,13 @@ class Body(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
 
+CHANGE_EXAMPLE = {"fields": {"value": 237.5, "value_u": 0.4}, "reason": "on four scales", "expected": 1}
+
+
 class ThingChange(Body):
     """A change of one thing. What `fields` leaves out stays as it stands; null empties a field."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [CHANGE_EXAMPLE]})
 
     fields: dict[str, Any] = Field(default={}, description="Values in the units of the form.")
     clear: bool = Field(default=False, description="Take it away, or back to its default.")
@@ -127,6 +132,8 @@ class Changed(BaseModel):
 class ChannelsChange(Body):
     """Which column plays which role; null takes a role's column away."""
 
+    model_config = ConfigDict(json_schema_extra={"examples": [{"channels": {"gps_speed": "speed over ground"}}]})
+
     channels: dict[str, Annotated[str, Field(min_length=1, max_length=400)] | None] = Field(min_length=1)
     run: Annotated[int, Field(ge=0, le=2**31)] | None = Field(default=None, description="For one run alone.")
     reason: Reason = ""
@@ -135,6 +142,8 @@ class ChannelsChange(Body):
 
 class UploadedFolder(Body):
     """A zipped test-day folder that has come in as an upload."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"upload_id": "UPLOAD"}]})
 
     upload_id: str = Field(max_length=100)
 
@@ -147,8 +156,19 @@ class LogRow(Body):
     direction: Literal["out", "back"] | None = None
 
 
+LOGS_EXAMPLE = {
+    "logs": [{"upload_id": "UPLOAD", "setup": "A"}],
+    "mass": 236.0,
+    "pressure": 1009.0,
+    "temperature": 17.0,
+    "coasting": "neutral",
+}
+
+
 class UploadedLogs(Body):
     """Logs with what is needed beside them, in the units of the page's form."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [LOGS_EXAMPLE]})
 
     logs: list[LogRow] = Field(min_length=1, max_length=200)
     mass: float = Field(description="Car, ready to run, without driver [kg].")

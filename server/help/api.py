@@ -4,19 +4,28 @@ from __future__ import annotations
 
 from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.openapi.utils import get_openapi
 
 from server import __version__
 
 router = APIRouter()
 SHOWN = ("/api/", "/uploads")
+ABOUT = (
+    "Test days, their results and their history. A write is JSON or a zip and names who sends it in the header "
+    "X-Stillair-Who. From another device, Authorization: Bearer carries the mark that /api/join gives."
+)
 
 
 @router.get("/api/openapi.json", name="api_description", include_in_schema=False)
 def description(request: Request) -> dict[str, Any]:
     """The routes under /api, and the schemas that they name."""
-    whole = get_openapi(title="Stillair", version=__version__, routes=request.app.routes)
+    return document(request.app)
+
+
+def document(app: FastAPI) -> dict[str, Any]:
+    """The OpenAPI document; every refusal has the shape of `Problem`, what pydantic would say is never sent."""
+    whole = get_openapi(title="Stillair", version=__version__, description=ABOUT, routes=app.routes)
     paths = {path: one for path, one in whole["paths"].items() if path.startswith(SHOWN)}
     known, needed, fresh = whole.get("components", {}).get("schemas", {}), {}, [paths]
     while fresh:

@@ -9,7 +9,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from server.errors import NotFoundError
+from server.help.api import document
 from server.help.folder_tables import KeyLine, key_tables, role_lines
+from server.help.routes import RouteLine, route_groups
 from server.help.studies import Study, studies
 from server.help.topics import TOPICS
 from server.templating import Crumb, Page, render
@@ -37,6 +39,7 @@ class HelpPage(Page):
     studies: list[Study]
     folder_keys: tuple[tuple[str, tuple[KeyLine, ...]], ...]
     roles: tuple[tuple[str, str, str], ...]
+    routes: tuple[tuple[str, tuple[RouteLine, ...]], ...]
 
 
 @router.get("/help", name="help")
@@ -59,5 +62,6 @@ def help_topic(request: Request, topic: str) -> HTMLResponse:
         studies=studies() if topic == "studies" else [],
         folder_keys=key_tables() if topic == "folder" else (),
         roles=role_lines() if topic == "folder" else (),
+        routes=route_groups(document(request.app), str(request.base_url).rstrip("/")) if topic == "api" else (),
     )
     return render(request, page)

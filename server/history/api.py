@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel, Field
 from sqlalchemy import select
 
 from server.archive.events import SEALED, head
 from server.archive.tables import Event
-from server.days.schemas import Problem
-from server.dependencies import TheArchive
+from server.days.schemas import Body, Problem, Queued
+from server.dependencies import CurrentPerson, Jobs, TheArchive
+from server.history.verify_job import find_report, queue_verify
 
 router = APIRouter(prefix="/api", tags=["history"], responses={404: {"model": Problem}, 422: {"model": Problem}})
 
@@ -52,3 +53,40 @@ def newest(archive: TheArchive) -> Head:
     with archive.database.reading() as session:
         number, sha256 = head(session)
     return Head(id=number, sha256=sha256)
+
+
+class Check(Body):
+    """An object without fields."""
+
+
+class Report(BaseModel):
+    """What a check of the archive found: one sentence a fault."""
+
+    number: int
+    who: str
+    at: str
+    version: str
+    looked_at: str
+    head: Head
+    faults: list[str]
+
+
+@router.post("/verify", name="api_verify", status_code=202, summary="Check the archive")
+def verify(sent: Check, archive: TheArchive, runner: Jobs, person: CurrentPerson) -> Queued:  # noqa: ARG001 - empty
+    """Every hash, event, revision and result; the job's target is the number of the report."""
+    with archive.database.writing() as session:
+        job_id = queue_verify(archive, session, person)
+    runner.wake()
+    return Queued(job_id=job_id)
+
+
+@router.get("/verify/{number}", name="api_verified", summary="What a check of the archive found")
+def verified(number: Annotated[int, Path(ge=1, le=2**31)], archive: TheArchive) -> Report:
+    """As `stillair verify` prints it."""
+    with archive.database.reading() as session:
+        kept = find_report(archive, session, number)
+    seal = Head(id=kept.head[0], sha256=kept.head[1])
+    return Report(
+        number=kept.number, who=kept.who, at=kept.at, version=kept.version, looked_at=kept.looked_at,
+        head=seal, faults=list(kept.faults),
+    )  # fmt: skip

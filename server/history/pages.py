@@ -14,6 +14,7 @@ from sqlalchemy import select
 from server.archive.events import chain_faults, head
 from server.archive.jobs import cancel_job
 from server.archive.tables import Job
+from server.days.job_view import Outcome, outcome_of
 from server.days.service import find_day, list_revisions
 from server.dependencies import Jobs, TheArchive
 from server.history.service import EVENTS_A_PAGE, EventChoice, EventLine, chosen_events, names_of
@@ -70,6 +71,7 @@ class WorkLine:
     who: str
     day_id: int | None
     at: str
+    outcome: Outcome | None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,7 +79,7 @@ class WorkPage(Page):
     """The work that waits, runs and has ended."""
 
     template: ClassVar[str] = "history/jobs.html"
-    help: ClassVar[str] = "history"
+    help: ClassVar[str] = "jobs"
     jobs: tuple[WorkLine, ...]
     going: int
 
@@ -140,8 +142,9 @@ def _work_line(job: Job) -> WorkLine:
     going = job.state in ("queued", "running")
     text = job.text if going else job.error or ""
     at = _minute(job.created_at)
+    percent = round(100 * job.fraction)
     return WorkLine(
-        job.id, job.label, STATE_WORDS[job.state], going, round(100 * job.fraction), text, job.who, job.day_id, at
+        job.id, job.label, STATE_WORDS[job.state], going, percent, text, job.who, job.day_id, at, outcome_of(job)
     )
 
 

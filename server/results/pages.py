@@ -20,6 +20,8 @@ from server.results.moved_view import MovedView, moved_view
 from server.results.next_step import WANTED_U95_M2
 from server.results.page_figures import Figure, budget_of, has_section, page_figures
 from server.results.service import find_result, latest_result
+from server.results.study_job import studies_of, study_on_its_way
+from server.results.study_view import StudyPart, study_part
 from server.results.tables import FittedResult
 from server.results.view import ResultView, result_view
 from server.templating import Crumb, Page, is_htmx, render, render_part
@@ -43,6 +45,7 @@ SECTIONS = {
     "budget": "What the interval is made of",
     "innovations": "Innovations",
     "intervals": "The interval method beside it",
+    "study": "Days like this one",
     "inputs": "Inputs, defaults, version",
     "files": "Files",
 }
@@ -77,6 +80,7 @@ class ResultPage(Page):
     figures: dict[str, Figure]
     wanted: float
     moved: MovedView | None
+    study: StudyPart
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,13 +114,15 @@ class LoadedResult:
     head: DayHead
     result: DayResult
     moved: MovedView | None
+    study: StudyPart
 
 
 def _loaded(day_id: int, archive: TheArchive, results: Results) -> LoadedResult:
     with archive.database.reading() as session:
         day = find_day(session, day_id)
         row, result = results.of_day(session, day_id)
-        return LoadedResult(day, _head(session, day, row), result, moved_view(session, day_id))
+        study = study_part(studies_of(archive, session, day_id), study_on_its_way(session, day_id), row.id)
+        return LoadedResult(day, _head(session, day, row), result, moved_view(session, day_id), study)
 
 
 def _head(session: Session, day: StoredDay, row: FittedResult) -> DayHead:
@@ -224,6 +230,7 @@ def _page(request: Request, loaded: LoadedResult, section: str, wanted: float, s
         figures=figures,
         wanted=wanted,
         moved=None if section else loaded.moved,
+        study=loaded.study,
     )
 
 

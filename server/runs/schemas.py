@@ -4,15 +4,20 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from server.days.schemas import Body, Expected, Reason
 
 Seconds = Annotated[float, Field(ge=-1e7, le=1e7, description="On the run's clock [s].")]
 
 
+PASS_EXAMPLE = {"start_s": 101.2, "end_s": 118.9, "used": False, "reason": "traffic"}
+
+
 class PassChange(Body):
     """A person's word on a stretch of a run."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [PASS_EXAMPLE]})
 
     start_s: Seconds
     end_s: Seconds
@@ -25,6 +30,8 @@ class PassChange(Body):
 
 class PassCleared(Body):
     """What was said by hand of a stretch is taken back."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"start_s": 101.2, "end_s": 118.9}]})
 
     start_s: Seconds
     end_s: Seconds

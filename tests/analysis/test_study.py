@@ -19,11 +19,12 @@ from server.analysis.study import (
     coverage_bounds,
     expected_bounds,
     run_study,
+    study_to_json,
     summarise,
     trials_of,
 )
 from server.commands.main import app
-from server.commands.study import study_report, study_sentence, study_to_json
+from server.commands.study import study_report, study_sentence
 from server.testday.values import Quantity
 
 

@@ -9,8 +9,7 @@ from pathlib import Path
 import pytest
 
 from server.analysis.study import Study as SimulatedStudy
-from server.analysis.study import StudyRow
-from server.commands.study import study_to_json
+from server.analysis.study import StudyRow, study_to_json
 from server.help.studies import COVERAGE_COLUMNS, SIMULATED_COLUMNS, further_tables, studies, study_of
 from tests.studies.report import row
 from tests.studies.statistics import Tally

@@ -19,8 +19,10 @@ from server.days.season_pages import SeasonPage, SeasonTablePage
 from server.help.pages import HelpIndexPage, HelpPage
 from server.help.topics import TOPICS
 from server.history.pages import HistoryPage, WorkPage
+from server.history.verify_pages import VerifiedPage
 from server.joining_pages import JoinPage
 from server.locations import web_folder
+from server.results.long_pages import RefitPage, StudyPage
 from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
 from server.runs.pages import RunPage
 from server.templating import Page, make_environment
@@ -31,6 +33,9 @@ PAGES: list[type[Page]] = [HistoryPage, WorkPage]
 PAGES += [SeasonPage, SeasonTablePage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
 PAGES += [DayPage, DayFormPage, CourseTablePage, AddingPage]
 PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
+
+
+PAGES += [StudyPage, RefitPage, VerifiedPage]
 
 
 def trees(name: str, seen: set[str]) -> list[nodes.Template]:
