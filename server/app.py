@@ -33,7 +33,7 @@ from server.hosts import is_loopback, own_names
 from server.joining import open_desk
 from server.locations import web_folder
 from server.results import api as results_api
-from server.results import long_api, long_pages
+from server.results import compare_pages, long_api, long_pages
 from server.results import pages as results_pages
 from server.results.fit_job import FIT_KINDS, queue_folder
 from server.results.preview_job import PREVIEW_KINDS
@@ -99,7 +99,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
     programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
-    of_work = (long_pages, verify_pages)
+    of_work = (compare_pages, long_pages, verify_pages)
     for module in (*programs, *of_days, *of_work, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:

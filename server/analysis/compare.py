@@ -16,6 +16,7 @@ from server.inference.simultaneous import simultaneous
 from server.testday.values import FloatArray
 
 NORMAL_95 = 1.959964
+LEAST_SETTINGS = 3
 NOT_TOLD = "This result tells {quantity} of no two setups together; fit the day again."
 NO_BASELINE = "Setup {name} has no {quantity} on this day, so nothing can be held against it."
 
@@ -108,25 +109,46 @@ def varied_settings(parts: Mapping[str, Mapping[str, object]], setups: Sequence[
     }
 
 
-def response_over(
-    result: DayResult, quantity: str, settings: Sequence[Mapping[str, float]]
-) -> tuple[Response, Optimum, Optimum, tuple[str, ...]]:
-    """The quantity over one or two settings: the curve, its largest and smallest place, the setups it is drawn from.
+@dataclass(frozen=True, slots=True, eq=False)
+class Varied:
+    """A quantity over one setting: the setups, where each stood, its value and u, the curve and its best places."""
 
-    settings: each setup → number, as `varied_settings` gives them. Raises StillairError where too few setups differ.
+    quantity: str
+    setting: str
+    setups: tuple[str, ...]
+    at: FloatArray
+    values: FloatArray
+    u: FloatArray
+    response: Response
+    largest: Optimum
+    smallest: Optimum
+
+
+def response_over(result: DayResult, quantity: str, setting: str, at: Mapping[str, float]) -> Varied:
+    """The quantity over a setting that was varied: a quadratic through the setups, from their joint posterior.
+
+    at: setup → number, as `varied_settings` gives it. Raises StillairError where too few settings differ.
     """
     joint = _joint(result, quantity)
-    used = [i for i, name in enumerate(joint.setups) if all(name in one for one in settings)]
-    x = np.array([[one[joint.setups[i]] for one in settings] for i in used], float).reshape(len(used), len(settings))
+    used = [i for i, name in enumerate(joint.setups) if name in at]
+    x = np.array([at[joint.setups[i]] for i in used], float)
+    covariance = joint.covariance[np.ix_(used, used)]
     try:
-        found = fit_response(x, joint.values[used], joint.covariance[np.ix_(used, used)])
+        found = fit_response(x[:, None], joint.values[used], covariance)
     except ValueError:
-        least = 3 if len(settings) == 1 else 6
-        raise StillairError(
-            f"A curve over {len(settings)} setting{'s' if len(settings) > 1 else ''} needs {least} different settings"
-            f" or more; this day has {len({tuple(row) for row in x.tolist()})}."
-        ) from None
-    return found, optimum(found, "largest"), optimum(found, "smallest"), tuple(joint.setups[i] for i in used)
+        different = len(set(x.tolist()))
+        raise StillairError(f"A curve needs {LEAST_SETTINGS} different settings; this day has {different}.") from None
+    return Varied(
+        quantity,
+        setting,
+        tuple(joint.setups[i] for i in used),
+        x,
+        joint.values[used],
+        np.sqrt(np.diag(covariance)),
+        found,
+        optimum(found, "largest"),
+        optimum(found, "smallest"),
+    )
 
 
 def curve(response: Response, points: int = 101) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -31,6 +31,11 @@ class Response:
     statistic: float
     dof: int
 
+    @property
+    def lack_p(self) -> float:
+        """How often points of such a curve lie as far off; 1 where nothing is left over to judge by."""
+        return float(chi2.sf(self.statistic, self.dof)) if self.dof > 0 else 1.0
+
     def value(self, settings: FloatArray) -> tuple[FloatArray, FloatArray]:
         """The curve and its standard uncertainty at settings (n, f), each (n,)."""
         row = _terms((np.atleast_2d(settings) - self.centre) / self.scale)

@@ -1,7 +1,8 @@
 """A result as one file, and back: JSON with exact floats, arrays beside it as they are, all in a zip.
 
-result.json holds the dataclasses field by field; an array stands there as {"array": n} and its values as
-arrays/n.bin (little-endian float64). The same result always gives the same bytes.
+result.json holds the dataclasses field by field; an array stands there as {"array": n}, with its shape where it has
+more than one dimension, and its values as arrays/n.bin (little-endian float64). The same result always gives the
+same bytes.
 """
 
 from __future__ import annotations
@@ -73,7 +74,8 @@ def _write(archive: zipfile.ZipFile, name: str, content: bytes) -> None:
 def _plain(value: Any, arrays: list[np.ndarray[Any, Any]]) -> Any:
     if isinstance(value, np.ndarray):
         arrays.append(value)
-        return {"array": len(arrays) - 1}
+        shape = {"shape": list(value.shape)} if value.ndim > 1 else {}
+        return {"array": len(arrays) - 1, **shape}
     if isinstance(value, np.generic):
         return value.item()
     if dataclasses.is_dataclass(value):
@@ -109,7 +111,8 @@ def _typed(value: Any, wanted: Any, array: Callable[[int], Any]) -> Any:
 
 def _typed_collection(value: Any, origin: Any, arguments: tuple[Any, ...], array: Callable[[int], Any]) -> Any:
     if origin is np.ndarray:
-        return array(value["array"])
+        found = array(value["array"])
+        return found.reshape(value["shape"]) if "shape" in value else found
     if origin is tuple:
         kinds = arguments[:1] * len(value) if arguments[-1] is Ellipsis else arguments
         return tuple(_typed(one, kind, array) for one, kind in zip(value, kinds, strict=True))

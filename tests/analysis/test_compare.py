@@ -78,17 +78,17 @@ def test_only_numbers_that_differ_can_be_varied() -> None:
 
 def test_a_curve_over_a_setting_goes_through_three_setups() -> None:
     flap = varied_settings(PARTS, ("A", "B", "C"))["flap_deg"]
-    response, largest, smallest, used = response_over(made((1.40, 1.50, 1.41)), "SCx", [flap])
-    x, value, u = curve(response, 3)
-    assert used == ("A", "B", "C")
+    varied = response_over(made((1.40, 1.50, 1.41)), "SCx", "flap_deg", flap)
+    x, value, u = curve(varied.response, 3)
+    assert varied.setups == ("A", "B", "C")
     assert x == pytest.approx([20.0, 25.0, 30.0])
     assert value == pytest.approx([1.40, 1.50, 1.41])
     assert u == pytest.approx(np.sqrt(np.diag(COVARIANCE)))
-    assert largest.setting is not None
-    assert smallest.setting is None
-    assert 24.5 < largest.setting[0] < 26.0
+    assert varied.largest.setting is not None
+    assert varied.smallest.setting is None
+    assert 24.5 < varied.largest.setting[0] < 26.0
 
 
 def test_too_few_settings_are_said() -> None:
-    with pytest.raises(StillairError, match="needs 3 different settings or more; this day has 2"):
-        response_over(made(), "SCx", [{"A": 1.0, "B": 2.0, "C": 2.0}])
+    with pytest.raises(StillairError, match="needs 3 different settings; this day has 2"):
+        response_over(made(), "SCx", "flap_deg", {"A": 1.0, "B": 2.0, "C": 2.0})

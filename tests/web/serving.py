@@ -56,11 +56,13 @@ def client_of(app: FastAPI) -> Iterator[httpx.Client]:
         yield client
 
 
-def keep_made_up(archive: Archive, result: DayResult, scratch: Path, name: str = "Long apron") -> int:
+def keep_made_up(
+    archive: Archive, result: DayResult, scratch: Path, name: str = "Long apron", toml: str = SMALL_DAY
+) -> int:
     """Put a result into the archive as if a folder had been fitted; gives the day's number."""
     folder = scratch / f"folder of {name}".replace("/", "_").replace("<", "_")
     folder.mkdir(parents=True)
-    (folder / "testday.toml").write_text(f"# {name}\n{SMALL_DAY}")
+    (folder / "testday.toml").write_text(f"# {name}\n{toml}")
     write_result(result, scratch / "result.zip")
     with archive.database.writing() as session:
         day = keep_day(archive, session, IncomingDay(name, None, folder, "folder.zip"))

@@ -19,12 +19,15 @@ from server.days.season_pages import SeasonPage, SeasonTablePage
 from server.help.pages import HelpIndexPage, HelpPage
 from server.help.topics import TOPICS
 from server.history.pages import HistoryPage, WorkPage
+from server.history.trail_pages import EventPage, OriginPage, RevisionPage
 from server.history.verify_pages import VerifiedPage
 from server.joining_pages import JoinPage
 from server.locations import web_folder
 from server.results.long_pages import RefitPage, StudyPage
+from server.results.compare_pages import ComparePage
 from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
 from server.runs.pages import RunPage
+from server.search.pages import SearchPage
 from server.templating import Page, make_environment
 
 TEMPLATES = web_folder() / "templates"
@@ -35,7 +38,8 @@ PAGES += [DayPage, DayFormPage, CourseTablePage, AddingPage]
 PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 
-PAGES += [StudyPage, RefitPage, VerifiedPage]
+PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage]
+PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 
 def trees(name: str, seen: set[str]) -> list[nodes.Template]:

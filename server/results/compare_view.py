@@ -1,0 +1,109 @@
+"""Setups against a baseline, in the words and units of the page."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from server.analysis.compare import Compared, Difference, Varied
+from server.days.setup_words import differences
+from server.figures.quantity import Quantity, quantity_of
+from server.figures.theme import SetupMark
+from server.inference.response import Optimum
+from server.results.quantities import p_words, signed, true_minus, two_digits
+from server.testday.rounding import rounded, with_uncertainty
+from server.testday.values import Day
+
+
+@dataclass(frozen=True, slots=True)
+class DifferenceRow:
+    """One difference: alone, together with the others, and what the day would have seen."""
+
+    mark: SetupMark
+    name: str
+    changed: tuple[str, ...]
+    alone: str
+    together: str
+    p: str
+    p_all: str
+    smallest: str
+    verdict: str
+
+
+def difference_rows(compared: Compared, marks: Mapping[str, SetupMark], day: Day) -> tuple[DifferenceRow, ...]:
+    """The rows of the page's table."""
+    setups = {setup.name: setup for setup in day.setups}
+    return tuple(
+        DifferenceRow(
+            marks[one.setup],
+            one.setup,
+            differences(day, setups[one.setup]) if one.setup in setups else (),
+            _with_sign(one, 0.5 * (one.high95 - one.low95), quantity_of(compared.quantity)),
+            _with_sign(one, 0.5 * (one.high_all - one.low_all), quantity_of(compared.quantity)),
+            p_words(one.p).removeprefix("p = ").removeprefix("p "),
+            p_words(one.p_all).removeprefix("p = ").removeprefix("p "),
+            two_digits(quantity_of(compared.quantity).factor * one.smallest_seen, quantity_of(compared.quantity).unit),
+            one.verdict,
+        )
+        for one in compared.differences
+    )
+
+
+def compared_sentence(compared: Compared) -> str:
+    """What the day tells of the setups against the baseline, and what to do where it does not tell."""
+    quantity = quantity_of(compared.quantity)
+    told = [one for one in compared.differences if one.verdict != "not told"]
+    silent = [one for one in compared.differences if one.verdict == "not told"]
+    parts = [
+        f"{one.setup} {signed(_text(one, quantity))} ({'more' if one.value > 0 else 'less'} than {compared.baseline})"
+        for one in sorted(told, key=lambda each: each.value)
+    ]
+    head = f"{quantity.symbol} against {compared.baseline}: {'; '.join(parts)}." if parts else ""
+    if not silent:
+        return head
+    widest = max(one.smallest_seen for one in silent)
+    seen = two_digits(quantity.factor * widest, quantity.unit)
+    names = _names([one.setup for one in silent])
+    rest = f"of {names} this day could not tell {quantity.symbol} from that of {compared.baseline}"
+    return f"{head} {rest[0].upper()}{rest[1:]}; it would have seen {seen}. More passes of both would see less.".strip()
+
+
+def varied_sentence(varied: Varied) -> str:
+    """Where the quantity is largest or smallest over the setting, or that it can't be told within what was tried."""
+    symbol, tried = quantity_of(varied.quantity).symbol, f"{min(varied.at):g} to {max(varied.at):g}"
+    for word, place in (("largest", varied.largest), ("smallest", varied.smallest)):
+        if place.setting is not None and place.bounded:
+            return f"{symbol} is {word} at {varied.setting} {_place(place)}, of {tried} tried{_misfit(varied)}."
+    return (
+        f"Within the settings tried ({varied.setting} {tried}) no best can be told: {symbol} may be largest or smallest"
+        f" at an end{_misfit(varied)}. Settings further apart, or more passes of each, would tell."
+    )
+
+
+def _place(place: Optimum) -> str:
+    assert place.setting is not None
+    half = max(place.high[0] - place.setting[0], place.setting[0] - place.low[0])
+    value = rounded(float(place.setting[0]), float(half))[0]
+    return true_minus(f"{value} (95 %: {rounded(float(place.low[0]), float(half))[0]} to "
+                      f"{rounded(float(place.high[0]), float(half))[0]})")  # fmt: skip
+
+
+def _misfit(varied: Varied) -> str:
+    """Said where the points leave the curve by more than their own doubt."""
+    found = varied.response
+    if found.dof < 1 or found.lack_p >= 0.05:
+        return ""
+    return "; the curve does not pass near all setups, so something else differed too"
+
+
+def _text(one: Difference, quantity: Quantity) -> str:
+    half = 0.5 * (one.high_all - one.low_all)
+    return with_uncertainty(quantity.factor * one.value, quantity.factor * half, quantity.unit)
+
+
+def _with_sign(one: Difference, half: float, quantity: Quantity) -> str:
+    return signed(with_uncertainty(quantity.factor * one.value, quantity.factor * half, quantity.unit))
+
+
+def _names(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
