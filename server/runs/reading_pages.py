@@ -233,9 +233,17 @@ def sentence(lines: tuple[PassLine, ...], stale: bool) -> str:
     if not coasts:
         return "No coast-down was found in this run."
     if used == len(coasts):
-        return f"Every coast-down of this run is used: {used} of {used}."
+        return f"Every coast-down of this run is used: {used} of {used}{_alone(coasts)}."
     why = next(row.reason for row in coasts if not row.used)
     return f"{used} of {len(coasts)} coast-downs of this run are used; turned down first: {why}."
+
+
+def _alone(coasts: list[PassRow]) -> str:
+    """What the least and the greatest of the passes say by themselves."""
+    own = sorted((row.own for row in coasts if row.own), key=lambda text: float(text.split()[0]))
+    if not own:
+        return ""
+    return f"; alone {'it gives' if len(own) == 1 else 'they give'} SCx {' to '.join(dict.fromkeys((own[0], own[-1])))} m²"
 
 
 def next_step(lines: tuple[PassLine, ...], findings: list[Finding], asked: int) -> str:

@@ -1,4 +1,4 @@
-"""The passes of one run laid over each other: every reading is drawn, crosses for what was turned down, loads beneath."""
+"""The passes of one run over each other: every reading is drawn, crosses for what was turned down, loads beneath."""
 
 from __future__ import annotations
 
