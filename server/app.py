@@ -27,6 +27,7 @@ from server.help import api as help_api
 from server.help import pages as help_pages
 from server.history import api as history_api
 from server.history import pages as history_pages
+from server.history import trail_pages
 from server.history import verify_pages
 from server.history.verify_job import VERIFY_KINDS
 from server.hosts import is_loopback, own_names
@@ -44,6 +45,7 @@ from server.runs import api as runs_api
 from server.runs import pages as runs_pages
 from server.runs import traces_api
 from server.runs.recordings import READ_KINDS
+from server.search import pages as search_pages
 from server.security import Guard, JoinGate
 from server.settings import Settings
 from server.templating import Page, is_htmx, make_environment, render, render_part
@@ -100,7 +102,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, long_pages, verify_pages)
-    for module in (*programs, *of_days, *of_work, help_pages, appearance, joining_pages):
+    for module in (*programs, *of_days, *of_work, trail_pages, search_pages, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

@@ -17,7 +17,9 @@ from server.figures.theme import LIGHT, LIGHT_TO_DARK, axis
 
 PANEL_PX, FRAME_PX = 330, 110
 GAP = 0.16  # between panels, as a share of the height
-DATES, NARROW_DATES = 7, 3  # written at most
+DATES, NARROW_DATES = 7, 2  # written at most
+LETTERS, NARROW_LETTERS = 60, 24  # points with a letter each; of more, only the newest of each setup has one
+Placed = tuple[SeasonPoint, float]
 COLUMNS = ("date", "day", "car", "setup", "letter", "recorded", "value", "u", "low 95 %", "high 95 %", "unit")
 
 
@@ -42,14 +44,16 @@ def season_timeline(points: Sequence[SeasonPoint], quantity: str, narrow: bool =
     """Days from left to right at their dates, setups of a day beside each other; 95 % bars, thick at one u."""
     cars = list(dict.fromkeys(one.car for one in points))
     figure = new_figure(FRAME_PX + PANEL_PX * max(1, len(cars)), narrow)
-    places = _places(points)
+    places, factor = _places(points), ON_SCREEN[quantity].factor
+    every = len(points) <= (NARROW_LETTERS if narrow else LETTERS)
+    title = title_text(f"{ON_SCREEN[quantity].words} [{ON_SCREEN[quantity].unit}]", narrow)
     for number, car in enumerate(cars):
-        _panel(figure, number, [(one, x) for one, x in zip(points, places, strict=True) if one.car == car])
-        title = title_text(f"{ON_SCREEN[quantity].words} [{ON_SCREEN[quantity].unit}]", narrow)
-        figure.update_layout({_name("yaxis", number): axis(title, domain=_domain(number, len(cars)))})
+        mine = [(one, x) for one, x in zip(points, places, strict=True) if one.car == car]
+        _panel(figure, number, mine, every_letter=every, factor=factor)
+        shared = {"domain": _domain(number, len(cars)), "range": _range(points, factor)}
+        figure.update_layout({_name("yaxis", number): axis(title, **shared)})
         if len(cars) > 1:
             figure.add_annotation(_car_name(car, number))
-    _scale(figure, quantity)
     figure.update_layout(xaxis=_dates(points, places, narrow, _name("y", len(cars) - 1 if cars else 0)))
     return figure
 
@@ -63,7 +67,7 @@ def _places(points: Sequence[SeasonPoint]) -> list[float]:
     for number, one in enumerate(points):
         groups.setdefault((one.car, one.day), []).append(number)
     most = max((len(group) for group in groups.values()), default=1)
-    step = min(0.8 * gap / most, max(1, days[-1] if days else 1) / 45.0)
+    step = min(0.8 * gap / most, max(1, days[-1] if days else 1) / 28.0)
     places = [0.0] * len(points)
     for (_, day), group in groups.items():
         for place, number in enumerate(group):
@@ -71,37 +75,40 @@ def _places(points: Sequence[SeasonPoint]) -> list[float]:
     return places
 
 
-def _panel(figure: go.Figure, number: int, placed: Sequence[tuple[SeasonPoint, float]]) -> None:
+def _panel(
+    figure: go.Figure, number: int, placed: Sequence[Placed], *, every_letter: bool, factor: float
+) -> None:
     axes = {"xaxis": "x", "yaxis": _name("y", number)}
     for key in dict.fromkeys((one.setup, one.label) for one, _ in placed):
         mine = [(one, x) for one, x in placed if (one.setup, one.label) == key]
-        figure.add_trace(_thick_u(mine, axes))
-        figure.add_trace(_points(mine, axes))
+        figure.add_trace(_thick_u(mine, axes, factor))
+        figure.add_trace(_points(mine, axes, factor, every_letter=every_letter))
 
 
-def _thick_u(placed: Sequence[tuple[SeasonPoint, float]], axes: dict[str, str]) -> go.Scatter:
+def _thick_u(placed: Sequence[Placed], axes: dict[str, str], factor: float) -> go.Scatter:
     x: list[float | None] = []
     y: list[float | None] = []
     for one, place in placed:
         x += [place, place, None]
-        y += [one.value - one.u, one.value + one.u, None]
+        y += [factor * (one.value - one.u), factor * (one.value + one.u), None]
     return go.Scatter(x=x, y=y, mode="lines", line={"color": LIGHT["ink"], "width": 6}, hoverinfo="skip", **axes)
 
 
-def _points(placed: Sequence[tuple[SeasonPoint, float]], axes: dict[str, str]) -> go.Scatter:
+def _points(placed: Sequence[Placed], axes: dict[str, str], factor: float, *, every_letter: bool) -> go.Scatter:
+    last = len(placed) - 1
     return go.Scatter(
         x=[place for _, place in placed],
-        y=[one.value for one, _ in placed],
+        y=[factor * one.value for one, _ in placed],
         mode="markers+text",
-        text=[f" {one.label}" for one, _ in placed],
+        text=[f" {one.label}" if every_letter or number == last else "" for number, (one, _) in enumerate(placed)],
         textposition="middle right",
         cliponaxis=False,
         marker=circle(placed[0][0].mark, 13),
         error_y={
             "type": "data",
             "symmetric": False,
-            "array": [one.high95 - one.value for one, _ in placed],
-            "arrayminus": [one.value - one.low95 for one, _ in placed],
+            "array": [factor * (one.high95 - one.value) for one, _ in placed],
+            "arrayminus": [factor * (one.value - one.low95) for one, _ in placed],
             "color": LIGHT["ink"],
             "thickness": 2,
             "width": 5,
@@ -117,14 +124,12 @@ def _hover(one: SeasonPoint) -> str:
     return "<br>".join(escape(line) for line in lines if line)
 
 
-def _scale(figure: go.Figure, quantity: str) -> None:
-    """From the quantity's own unit to the one on screen."""
-    factor = ON_SCREEN[quantity].factor
-    for trace in figure.data if factor != 1.0 else ():
-        trace.y = [None if one is None else factor * one for one in trace.y]
-        if trace.error_y.array is not None:
-            trace.error_y.array = [factor * one for one in trace.error_y.array]
-            trace.error_y.arrayminus = [factor * one for one in trace.error_y.arrayminus]
+def _range(points: Sequence[SeasonPoint], factor: float) -> list[float]:
+    """One range for all cars, so that they can be compared."""
+    low = factor * min((one.low95 for one in points), default=0.0)
+    high = factor * max((one.high95 for one in points), default=1.0)
+    margin = 0.06 * (high - low) or 1.0
+    return [low - margin, high + margin]
 
 
 def _dates(points: Sequence[SeasonPoint], places: Sequence[float], narrow: bool, anchor: str) -> dict[str, Any]:
@@ -137,6 +142,7 @@ def _dates(points: Sequence[SeasonPoint], places: Sequence[float], narrow: bool,
         tickvals=[(day - first).days for day in written],
         ticktext=[day.isoformat() for day in written],
         range=[min(places, default=0.0) - margin, max(places, default=1.0) + margin],
+        tickangle=0,
         anchor=anchor,
         showgrid=True,
     )

@@ -1,0 +1,1 @@
+"""Finding things again: everything that the archive holds, by words."""

@@ -1,0 +1,186 @@
+"""Everything that the archive holds, by words: days, cars, setups, runs, findings, files, events, help."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+
+from sqlalchemy import func, or_, select
+from sqlalchemy.orm import Session
+
+from server.archive.archive import Archive
+from server.archive.tables import Event
+from server.days.facts import Brief, RunFacts, briefs_of, newest_revisions, runs_of_days
+from server.days.service import list_days
+from server.days.setup_words import part_text
+from server.days.tables import DayRevision, RevisionFile, StoredDay
+from server.results.season_days import season_days
+from server.results.tables import FittedResult
+from server.search.words import Words, excerpt
+
+MOST_HITS = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """Something found: its words, what stands beside it, the route and the parts of its address."""
+
+    words: str
+    beside: str
+    route: str
+    parts: Mapping[str, str | int] = field(default_factory=dict)
+
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Hits of one kind, at most `MOST_HITS` of `number`."""
+
+    title: str
+    hits: tuple[Hit, ...]
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """The days as they stand."""
+
+    days: tuple[tuple[StoredDay, Brief, tuple[RunFacts, ...]], ...]
+
+
+def search(archive: Archive, session: Session, words: Words, help_texts: Mapping[str, tuple[str, str]]) -> list[Group]:
+    """Groups of hits, those without any left out. help_texts: topic → title and words."""
+    held = _held(archive, session)
+    kinds: dict[str, Iterator[Hit]] = {
+        "Days": _days(held, words),
+        "Cars": _cars(held, words),
+        "Setups and their parts": _setups(held, words),
+        "Runs": _runs(held, words),
+        "Findings": _findings(archive, session, words),
+        "Files": _files(session, words),
+        "Results": _results(session, words),
+        "Events": _events(session, words),
+        "Help": _help(help_texts, words),
+    }
+    groups = ((title, list(hits)) for title, hits in kinds.items())
+    return [Group(title, tuple(hits[:MOST_HITS]), len(hits)) for title, hits in groups if hits]
+
+
+def _held(archive: Archive, session: Session) -> Held:
+    newest = newest_revisions(session)
+    briefs = briefs_of(archive, session, newest.values())
+    runs = runs_of_days(archive, session, newest.values())
+    return Held(tuple((day, briefs[newest[day.id]], runs[newest[day.id]]) for day in list_days(session)))
+
+
+def _date(day: StoredDay) -> str:
+    return day.date.isoformat() if day.date else "no date"
+
+
+def _named(day: StoredDay) -> str:
+    return f"{day.name}, {_date(day)}"
+
+
+def _days(held: Held, words: Words) -> Iterator[Hit]:
+    for day, brief, _ in held.days:
+        if words.in_text(day.name, _date(day), day.sent_as, brief.venue, brief.notes):
+            beside = ", ".join(part for part in (brief.venue, excerpt(brief.notes, words)) if part)
+            yield Hit(_named(day), beside, "day", {"day_id": day.id})
+
+
+def _cars(held: Held, words: Words) -> Iterator[Hit]:
+    count: dict[str, int] = {}
+    for _, brief, _ in held.days:
+        count[brief.car] = count.get(brief.car, 0) + 1
+    for car, number in count.items():
+        if car and words.in_text(car):
+            yield Hit(car, f"{number} day{'' if number == 1 else 's'}", "cars")
+
+
+def _setups(held: Held, words: Words) -> Iterator[Hit]:
+    for day, brief, _ in held.days:
+        for setup in brief.setups:
+            parts = ", ".join(f"{name} {part_text(value)}" for name, value in setup.parts.items())
+            if _names_it(words, setup.name, f"{parts}\n{setup.notes}"):
+                beside = ", ".join(part for part in (parts, excerpt(setup.notes, words)) if part)
+                yield Hit(f"Setup {setup.name} of {_named(day)}", beside, "car", {"day_id": day.id})
+
+
+def _names_it(words: Words, name: str, text: str) -> bool:
+    """A setup called A is found by its whole name, not by every word that holds an a."""
+    name, text = name.casefold(), text.casefold()
+    return all(word in ("setup", name) or (len(word) > 1 and (word in text or word in name)) for word in words.all)
+
+
+def _runs(held: Held, words: Words) -> Iterator[Hit]:
+    for day, _, runs in held.days:
+        for run in runs:
+            if run.notes and words.in_text(run.notes):
+                place = {"day_id": day.id, "number": run.number}
+                yield Hit(f"Run {run.number} of {_named(day)}", excerpt(run.notes, words), "run", place)
+
+
+def _findings(archive: Archive, session: Session, words: Words) -> Iterator[Hit]:
+    for day in season_days(archive, session):
+        for one in day.asking:
+            if words.in_text(one.text, one.code):
+                name = f"{one.grade}: {excerpt(one.text, words)}"
+                beside = f"{day.name}, {day.date}" + ("" if one.run is None else f", run {one.run}")
+                route, place = ("result_section", {"day_id": day.id, "section": "findings"})
+                if one.run is not None:
+                    route, place = "run", {"day_id": day.id, "number": one.run}
+                yield Hit(name, beside, route, place)
+
+
+def _files(session: Session, words: Words) -> Iterator[Hit]:
+    """Every file of every revision, once a day, path and content."""
+    matches = words.in_columns(RevisionFile.path)
+    if words.hash_start:
+        matches = or_(matches, RevisionFile.sha256.startswith(words.hash_start))
+    rows = (
+        select(RevisionFile.path, RevisionFile.sha256, StoredDay, func.min(DayRevision.number))
+        .join(DayRevision, DayRevision.id == RevisionFile.revision_id)
+        .join(StoredDay, StoredDay.id == DayRevision.day_id)
+        .where(matches)
+        .group_by(StoredDay.id, RevisionFile.path, RevisionFile.sha256)
+        .order_by(StoredDay.id.desc(), RevisionFile.path)
+    )
+    for path, sha256, day, revision in session.execute(rows):
+        beside = f"{_named(day)}, from revision {revision}; SHA-256 {sha256}"
+        yield Hit(path, beside, "day_revision", {"day_id": day.id, "number": revision})
+    yield from _sent(session, words)
+
+
+def _sent(session: Session, words: Words) -> Iterator[Hit]:
+    """The zips that days came in."""
+    if words.hash_start:
+        chosen = select(StoredDay).where(StoredDay.upload_sha256.startswith(words.hash_start))
+        for day in session.scalars(chosen):
+            place = {"day_id": day.id, "number": 1}
+            yield Hit(day.sent_as, f"{_named(day)}, as it was sent; SHA-256 {day.upload_sha256}", "day_revision", place)
+
+
+def _results(session: Session, words: Words) -> Iterator[Hit]:
+    if words.hash_start is None:
+        return
+    rows = select(FittedResult.id, FittedResult.sha256, StoredDay).join(StoredDay, StoredDay.id == FittedResult.day_id)
+    for number, sha256, day in session.execute(rows.where(FittedResult.sha256.startswith(words.hash_start))):
+        place = {"day_id": day.id, "result_id": number}
+        yield Hit(f"Result {number} of {_named(day)}", f"SHA-256 {sha256}", "result_origin", place)
+
+
+def _events(session: Session, words: Words) -> Iterator[Hit]:
+    told = words.in_columns(Event.subject, Event.kind, Event.who, Event.reason, Event.before, Event.after)
+    if words.hash_start:
+        told = or_(told, Event.sha256.startswith(words.hash_start))
+    for one in session.scalars(select(Event).where(told).order_by(Event.id.desc())):
+        beside = ", ".join(part for part in (one.at[:10], one.who, one.reason) if part)
+        yield Hit(f"{one.kind.replace('-', ' ')}: {one.subject}", beside, "event", {"number": one.id})
+
+
+def _help(texts: Mapping[str, tuple[str, str]], words: Words) -> Iterator[Hit]:
+    for topic, (title, text) in texts.items():
+        if words.in_text(title, text):
+            yield Hit(title, excerpt(text, words), "help_topic", {"topic": topic})
+
+
