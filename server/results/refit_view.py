@@ -8,6 +8,7 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from server.results.moved_view import MovedRow, rows_between
+from server.results.quantities import ESTIMATES
 from server.results.refit_job import KeptRefit
 from server.results.tables import FittedResult
 
@@ -69,15 +70,17 @@ def _moved_words(moved: list[RefitLine]) -> str:
     words = f"something moved on {len(moved)}"
     if not row.change:
         return words
-    return f"{words}, most of all {row.quantity} of setup {row.setup} on {line.name} ({row.change})"
+    return f"{words}, most of all {_small(row.quantity)} of setup {row.setup} on {line.name} ({row.change})"
 
 
-def _size(row: MovedRow) -> float:
-    text = row.change.replace("−", "-").replace("+", "").removesuffix(" %").replace("\u202f", "").replace(",", "")
-    try:
-        return abs(float(text)) if row.quantity.startswith("SCx") else abs(float(text)) * 1e-6
-    except ValueError:
-        return 0.0
+def _small(words: str) -> str:
+    return words[:1].lower() + words[1:] if words[1:2].islower() else words
+
+
+def _size(row: MovedRow) -> tuple[bool, float]:
+    """Drag areas before all else, then by how much of it moved."""
+    number = row.change.removesuffix(" %").replace("−", "-").replace(",", "").replace("\u202f", "")
+    return row.quantity == ESTIMATES["SCx"].label, abs(float(number)) if number else 0.0
 
 
 def _line(session: Session, day: dict[str, Any]) -> RefitLine:
