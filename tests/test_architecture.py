@@ -24,7 +24,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "testday": {"numpy", "pint", "server.errors"},
     "readers": {"numpy", "pint", "pandas", *FORMATS, *VALUES},
     "analysis": {"numpy", "scipy", "numba", "server", "server.aero", "server.inference", *VALUES},
-    "figures": {"numpy", "plotly", "server.analysis.result", "server.testday"},
+    "figures": {"numpy", "plotly", "server.analysis.result", "server.analysis.compared", "server.testday"},
     "archive": {"sqlalchemy", "alembic", "numpy", "zstandard", "server.settings", "server.locations", *VALUES},
     "pins": set(),
     "locations.py": set(),

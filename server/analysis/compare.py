@@ -3,62 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtr
 
+from server.analysis.compared import NORMAL_95, Compared, Difference, Varied
 from server.analysis.estimates import SEEN_FACTOR
 from server.analysis.result import DayResult, Joint
 from server.errors import StillairError
-from server.inference.response import Optimum, Response, fit_response, optimum
+from server.inference.response import fit_response, optimum
 from server.inference.simultaneous import simultaneous
-from server.testday.values import FloatArray
 
-NORMAL_95 = 1.959964
 LEAST_SETTINGS = 3
+CURVE_POINTS = 101
 NOT_TOLD = "This result tells {quantity} of no two setups together; fit the day again."
 NO_BASELINE = "Setup {name} has no {quantity} on this day, so nothing can be held against it."
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A difference setup − baseline in the quantity's own unit.
-
-    low95, high95: its interval alone; low_all, high_all: intervals that all hold together with 95 %.
-    p: of no difference; p_all: of a largest difference as large, among so many. smallest_seen: what the day would
-    have seen four times of five. shared_u: what cancels of either u.
-    """
-
-    setup: str
-    value: float
-    u: float
-    low95: float
-    high95: float
-    low_all: float
-    high_all: float
-    p: float
-    p_all: float
-    smallest_seen: float
-    shared_u: float
-
-    @property
-    def verdict(self) -> str:
-        """'higher', 'lower', or 'not told' apart from zero among all that were compared."""
-        if self.low_all > 0.0:
-            return "higher"
-        return "lower" if self.high_all < 0.0 else "not told"
-
-
-@dataclass(frozen=True, slots=True)
-class Compared:
-    """Every other setup against a baseline; factor: c of the joint intervals value ± c u."""
-
-    quantity: str
-    baseline: str
-    unit: str
-    factor: float
-    differences: tuple[Difference, ...]
 
 
 def quantities_compared(result: DayResult) -> tuple[str, ...]:
@@ -109,21 +68,6 @@ def varied_settings(parts: Mapping[str, Mapping[str, object]], setups: Sequence[
     }
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Varied:
-    """A quantity over one setting: the setups, where each stood, its value and u, the curve and its best places."""
-
-    quantity: str
-    setting: str
-    setups: tuple[str, ...]
-    at: FloatArray
-    values: FloatArray
-    u: FloatArray
-    response: Response
-    largest: Optimum
-    smallest: Optimum
-
-
 def response_over(result: DayResult, quantity: str, setting: str, at: Mapping[str, float]) -> Varied:
     """The quantity over a setting that was varied: a quadratic through the setups, from their joint posterior.
 
@@ -138,6 +82,7 @@ def response_over(result: DayResult, quantity: str, setting: str, at: Mapping[st
     except ValueError:
         different = len(set(x.tolist()))
         raise StillairError(f"A curve needs {LEAST_SETTINGS} different settings; this day has {different}.") from None
+    line = found.centre + found.scale * np.linspace(-1.0, 1.0, CURVE_POINTS)[:, None]
     return Varied(
         quantity,
         setting,
@@ -145,17 +90,11 @@ def response_over(result: DayResult, quantity: str, setting: str, at: Mapping[st
         x,
         joint.values[used],
         np.sqrt(np.diag(covariance)),
-        found,
+        (line[:, 0], *found.value(line)),
+        found.lack_p,
         optimum(found, "largest"),
         optimum(found, "smallest"),
     )
-
-
-def curve(response: Response, points: int = 101) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Setting, value and u of a curve over one setting, over what was tried, (points,) each."""
-    x = response.centre + response.scale * np.linspace(-1.0, 1.0, points)[:, None]
-    value, u = response.value(x)
-    return x[:, 0], value, u
 
 
 def _joint(result: DayResult, quantity: str) -> Joint:

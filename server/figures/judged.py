@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from plotly import graph_objects as go
 
-from server.analysis.compare import NORMAL_95, Compared, Difference, Varied, curve
+from server.analysis.compared import NORMAL_95, Compared, Difference, Varied
 from server.analysis.result import Estimate
 from server.figures.lines import band, outlined_line
 from server.figures.marks import circle, escape, new_figure, title_text
@@ -16,6 +16,7 @@ from server.figures.table import Table
 from server.figures.theme import LIGHT, SetupMark, axis
 
 HEIGHT_PX = 420
+CSV_STEP = 5  # every fifth place of the curve is told as a number
 AXES = {"xaxis": "x", "yaxis": "y"}
 
 
@@ -66,7 +67,8 @@ def varied_table(varied: Varied) -> Table:
     columns = ("what", varied.setting, varied.quantity, "u", "low 95 %", "high 95 %")
     points = zip(varied.setups, varied.at, varied.values, varied.u, strict=True)
     rows = [(name, *_with_bounds(*numbers)) for name, *numbers in points]
-    rows += [("curve", *_with_bounds(*numbers)) for numbers in zip(*curve(varied.response, 21), strict=True)]
+    line = (column[::CSV_STEP] for column in varied.curve)
+    rows += [("curve", *_with_bounds(*numbers)) for numbers in zip(*line, strict=True)]
     return Table(columns, tuple(rows))
 
 
@@ -78,7 +80,7 @@ def varied_figure(varied: Varied, marks: Mapping[str, SetupMark], narrow: bool =
     """The setups' values with their intervals over the setting, the curve through them with its 95 % band."""
     quantity, first = quantity_of(varied.quantity), marks[varied.setups[0]]
     figure = new_figure(HEIGHT_PX, narrow)
-    x, value, u = curve(varied.response)
+    x, value, u = varied.curve
     line = [_plain(v, s, quantity) for v, s in zip(value, u, strict=True)]
     figure.add_trace(band(list(x), line, 1.0, first, AXES))
     hover = [f"{escape(varied.setting)} {a:.4g}: {one.value:.4g}" for a, one in zip(x, line, strict=True)]

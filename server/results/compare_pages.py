@@ -9,15 +9,8 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
-from server.analysis.compare import (
-    LEAST_SETTINGS,
-    Compared,
-    Varied,
-    compare,
-    quantities_compared,
-    response_over,
-    varied_settings,
-)
+from server.analysis.compare import LEAST_SETTINGS, compare, quantities_compared, response_over, varied_settings
+from server.analysis.compared import Compared, Varied
 from server.analysis.result import DayResult
 from server.days.revisions import stored_day
 from server.days.service import find_day, revision_files
@@ -58,7 +51,6 @@ class ComparePage(Page):
     day_id: int
     sentence: str
     baseline: str
-    quantity: str
     symbol: str
     factor: str
     rows: tuple[DifferenceRow, ...]
@@ -159,7 +151,6 @@ def compare_page(request: Request, of: Of) -> HTMLResponse:
         day_id=of.day_id,
         sentence=compared_sentence(compared) if compared else ALONE if of.result.joint else OLD,
         baseline=of.baseline,
-        quantity=of.quantity,
         symbol=quantity_of(of.quantity).symbol,
         factor=f"{compared.factor:.2f}" if compared else "",
         rows=difference_rows(compared, of.marks, of.day) if compared else (),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from server.analysis.compare import Compared, Difference, Varied
+from server.analysis.compared import Compared, Difference, Varied
 from server.days.setup_words import differences
 from server.figures.quantity import Quantity, quantity_of
 from server.figures.theme import SetupMark
@@ -90,10 +90,7 @@ def _place(place: Optimum) -> str:
 
 def _misfit(varied: Varied) -> str:
     """Said where the points leave the curve by more than their own doubt."""
-    found = varied.response
-    if found.dof < 1 or found.lack_p >= 0.05:
-        return ""
-    return "; the curve does not pass near all setups, so something else differed too"
+    return "" if varied.lack_p >= 0.05 else "; the curve does not pass near all setups, so something else differed too"
 
 
 def _text(one: Difference, quantity: Quantity) -> str:

@@ -1,0 +1,70 @@
+"""What a comparison of setups says: differences judged together, and a quantity over a setting that was varied."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from server.inference.response import Optimum
+from server.testday.values import FloatArray
+
+NORMAL_95 = 1.959964
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A difference setup − baseline in the quantity's own unit.
+
+    low95, high95: its interval alone; low_all, high_all: intervals that all hold together with 95 %.
+    p: of no difference; p_all: of a largest difference as large, among so many. smallest_seen: what the day would
+    have seen four times of five. shared_u: what cancels of either u.
+    """
+
+    setup: str
+    value: float
+    u: float
+    low95: float
+    high95: float
+    low_all: float
+    high_all: float
+    p: float
+    p_all: float
+    smallest_seen: float
+    shared_u: float
+
+    @property
+    def verdict(self) -> str:
+        """'higher', 'lower', or 'not told' apart from zero among all that were compared."""
+        if self.low_all > 0.0:
+            return "higher"
+        return "lower" if self.high_all < 0.0 else "not told"
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Every other setup against a baseline; factor: c of the joint intervals value ± c u."""
+
+    quantity: str
+    baseline: str
+    unit: str
+    factor: float
+    differences: tuple[Difference, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Varied:
+    """A quantity over one setting: the setups, where each stood, its value and u, and the quadratic through them.
+
+    curve: setting, value and u along the curve, (n,) each, over what was tried; lack_p: how often points of such a
+    curve lie as far off it; largest, smallest: its best places.
+    """
+
+    quantity: str
+    setting: str
+    setups: tuple[str, ...]
+    at: FloatArray
+    values: FloatArray
+    u: FloatArray
+    curve: tuple[FloatArray, FloatArray, FloatArray]
+    lack_p: float
+    largest: Optimum
+    smallest: Optimum
