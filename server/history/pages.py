@@ -15,7 +15,7 @@ from server.archive.events import chain_faults, head
 from server.archive.jobs import cancel_job
 from server.archive.tables import Job
 from server.days.job_view import Outcome, outcome_of
-from server.days.service import find_day, list_revisions
+from server.days.service import find_day, list_days, list_revisions
 from server.dependencies import Jobs, TheArchive
 from server.history.service import EVENTS_A_PAGE, EventChoice, EventLine, chosen_events, names_of
 from server.results.service import results_of
@@ -50,6 +50,7 @@ class HistoryPage(Page):
     choice: EventChoice
     people: tuple[str, ...]
     kinds: tuple[str, ...]
+    days: tuple[tuple[int, str], ...]
     revisions: tuple[RevisionLine, ...]
     day_name: str
     checked: str
@@ -166,6 +167,7 @@ def _page(
             )
         events, number = chosen_events(session, choice, page)
         people, kinds = names_of(session)
+        days = () if of_day else tuple((day.id, f"{day.name}, {day.date or 'no date'}") for day in list_days(session))
         checked = ""
         if check:
             faults = [fault.text for fault in chain_faults(session)]
@@ -188,6 +190,7 @@ def _page(
             choice=choice,
             people=tuple(people),
             kinds=tuple(kinds),
+            days=days,
             revisions=revisions,
             day_name=day_name,
             checked=checked,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Path, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -18,7 +18,7 @@ from server.days.service import find_day, find_revision
 from server.days.tables import DayRevision, StoredDay
 from server.dependencies import TheArchive
 from server.history.trail import Detail, KeptFile, details, find_event, kept_files
-from server.results.service import find_result
+from server.results.service import find_result, latest_result
 from server.results.tables import FittedResult
 from server.templating import Crumb, Page, render
 from server.testday.rounding import with_uncertainty
@@ -35,7 +35,7 @@ class EventPage(Page):
     help: ClassVar[str] = "history"
     number: int
     what: str
-    who: str
+    by: str
     at: str
     reason: str
     day_id: int | None
@@ -64,7 +64,7 @@ class RevisionPage(Page):
     day_id: int
     day_name: str
     number: int
-    who: str
+    by: str
     at: str
     what: str
     content_sha256: str
@@ -110,7 +110,7 @@ def event_page(request: Request, number: Number, archive: TheArchive) -> HTMLRes
             crumbs=tuple(crumbs),
             number=number,
             what=f"{event.kind.replace('-', ' ')}: {event.subject}",
-            who=event.who or "nobody named",
+            by=event.who or "nobody named",
             at=event.at[:19].replace("T", " ") + " UTC",
             reason=event.reason,
             day_id=event.day_id,
@@ -136,7 +136,7 @@ def revision_page(request: Request, day_id: Number, number: Number, archive: The
             day_id=day_id,
             day_name=day.name,
             number=number,
-            who=revision.who or "nobody named",
+            by=revision.who or "nobody named",
             at=_minute(revision.made_at),
             what=revision.what,
             content_sha256=revision.content_sha256,
@@ -146,6 +146,16 @@ def revision_page(request: Request, day_id: Number, number: Number, archive: The
             event=_event_of(session, day_id, f'"revision":{number}', fitted=False),
         )
         return render(request, page)
+
+
+@router.get("/days/{day_id}/origin", name="day_origin")
+def day_origin(request: Request, day_id: Number, archive: TheArchive) -> Response:
+    """Where the day's newest result comes from; its history where it has none."""
+    with archive.database.reading() as session:
+        row, there = latest_result(session, find_day(session, day_id).id), request.app.url_path_for
+    if row is None:
+        return RedirectResponse(there("day_history", day_id=str(day_id)), 307)
+    return RedirectResponse(there("result_origin", day_id=str(day_id), result_id=str(row.id)), 307)
 
 
 @router.get("/days/{day_id}/results/{result_id}/origin", name="result_origin")
