@@ -70,7 +70,7 @@ def part_of(result: DayResult, run: int) -> DayResult:
         for one in result.setups
     )
     found = tuple(one for one in result.findings if one.run == run)
-    return replace(result, setups=setups, findings=found, comparisons=(), source_checks=(), stand_tests=())
+    return replace(result, setups=setups, findings=found, comparisons=(), source_checks=(), stand_tests=(), joint={})
 
 
 def only(tree: Tree, run: int) -> Tree:
@@ -88,7 +88,7 @@ def only(tree: Tree, run: int) -> Tree:
         for one in tree["setups"]
     ]
     findings = [one for one in tree["findings"] if one["run"] == run]
-    return {**tree, **{name: [] for name in WHOLE_DAY}, "setups": setups, "findings": findings}
+    return {**tree, **{name: [] for name in WHOLE_DAY}, "joint": {}, "setups": setups, "findings": findings}
 
 
 def _tree(file: Path) -> Tree:

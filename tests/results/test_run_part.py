@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from server.analysis.result import Joint
 from server.results.codec import result_from_bytes, result_to_bytes
 from server.results.run_part import RunParts, part_of
 from tests.results.made_loads import loaded_day
@@ -32,3 +35,13 @@ def test_without_arrays_all_else_is_there(tmp_path: Path) -> None:
     assert (fits[0].scx, fits[0].of) == (fits[1].scx, fits[1].of)
     assert (fits[0].speed_mps.size, fits[1].speed_mps.size > 10) == (0, True)
     assert parts.of("0" * 64, 1) is light
+
+
+@pytest.mark.parametrize("arrays", [False, True])
+def test_what_setups_are_told_of_together_is_left_out(tmp_path: Path, arrays: bool) -> None:
+    """Of one setup too, whose covariance has a shape although it is one number."""
+    whole = replace(loaded_day("A"), joint={"SCx": Joint(("A",), "m²", np.ones(1), np.eye(1))})
+    file = tmp_path / "result.zip"
+    file.write_bytes(result_to_bytes(whole))
+    assert RunParts(lambda _: file).of("0" * 64, 1, arrays).joint == {}
+    assert part_of(whole, 1).joint == {}
