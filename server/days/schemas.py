@@ -204,5 +204,6 @@ class JobView(BaseModel):
     fraction: float
     text: str
     error: str | None
+    target: str | None = Field(description="Number of what came of it: of a day, a study, a season, a check.")
     created_at: dt.datetime
     finished_at: dt.datetime | None
