@@ -35,7 +35,8 @@ from server.days.run_changes import add_runs
 from server.days.service import lay_out
 from server.errors import StillairError
 from server.testday.folder import read_folder
-from server.testday.roles import NOTHING, SPEED_ROLES, Unclear, remembered
+from server.testday.role_proposals import best_proposals
+from server.testday.roles import NOTHING, SPEED_ROLES, Unclear, propose, remembered
 from server.testday.values import Day, LogFile, RawLog, Run
 
 ANSWER = "answer"  # what the job's payload gains: {"problems": {place: sentence}, "asks": {place: [question]}}
@@ -109,7 +110,8 @@ class _Reading:
         chosen = {**self._day.channels, **told}
         found = assigned_roles(raw, chosen, self._day.car)
         asks = [_question(about, raw) for about in found.unclear]
-        asks += [_question(Unclear(role, (), unit=False), raw) for role in found.missing]
+        alone = {role: ps[0].channel.name for role, ps in best_proposals(propose(raw)).items() if len(ps) == 1}
+        asks += [_question(Unclear(role, (), unit=False), raw, alone.get(role, NOTHING)) for role in found.missing]
         if not asks and raw.typed is None and not any(role in found.signals for role in SPEED_ROLES):
             asks = [_question(Unclear(role, (), unit=False), raw) for role in SPEEDS]
         self.roles[str(place)], self.taken[str(place)] = told, taken
@@ -152,10 +154,17 @@ def _may_hold_frames(file: Path) -> bool:
     return head.startswith((b"MDF     ", b"UnFinMF ")) or bus_form(head) is not None
 
 
-def _question(about: Unclear, raw: RawLog) -> dict[str, Any]:
-    """A question as JSON; without columns of its own any column of the log may be the answer."""
+def _question(about: Unclear, raw: RawLog, likely: str = "") -> dict[str, Any]:
+    """A question as JSON; without columns of its own any column of the log may be the answer, `likely` above all."""
     columns = about.columns or tuple(channel.name for channel in raw.channels)[:MOST_COLUMNS]
-    return {"role": about.role, "columns": list(columns), "unit": about.unit, "any": not about.columns}
+    chosen = likely or (columns[0] if len(about.columns) == 1 else "")
+    return {
+        "role": about.role,
+        "columns": list(columns),
+        "unit": about.unit,
+        "any": not about.columns,
+        "chosen": chosen,
+    }
 
 
 def keep_added_runs(archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str:

@@ -43,6 +43,7 @@ class Ask:
     columns: Options
     units: tuple[str, ...]
     why: str
+    chosen: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,12 +155,12 @@ def _ask(kept: Mapping[str, Any]) -> Ask:
     role, columns = kept["role"], [(name, name) for name in kept["columns"]]
     words = spoken_role(role)
     if kept["any"]:
-        why = f"Which column is {words}?"
+        why = f"No column is called as this day calls {words}. Which is it?"
     elif kept["unit"]:
         why = f"“{kept['columns'][0]}” is taken for {words}; the log does not say its unit so that it is known here."
     else:
         why = f"More than one column may be {words}."
-    return Ask(role, words, (*columns, (NOTHING, "none of them")), _units(role), why)
+    return Ask(role, words, (*columns, (NOTHING, "none of them")), _units(role), why, kept["chosen"])
 
 
 def _units(role: str) -> tuple[str, ...]:

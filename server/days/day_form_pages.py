@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from server.days.day_addresses_pages import SEE_OTHER, DayId, day_crumb, season_crumb
-from server.days.form_fields import FieldError, Form, Typed, one, refilled
+from server.days.form_fields import Field, FieldError, Form, Typed, one, refilled
 from server.days.forms import change_of, form_of
 from server.days.revisions import newest_day, revise_day
 from server.days.weather_forms import form as weather_form
@@ -76,7 +76,7 @@ def keep(
     """Keep what a form says; or the form again with one sentence."""
     try:
         revise_day(
-            archive, day_id, lambda values: change_of(values, slug, filled.typed),
+            archive, day_id, lambda values: change_of(values, slug, _like_last(values, slug, filled.typed)),
             who=person, reason=filled.reason, expected=filled.revision or None,
         )  # fmt: skip
     except NotFoundError:
@@ -117,8 +117,7 @@ def _form_page(
 
 def _now_form(values: Day) -> Form:
     """A new reading of the air: now, as last read, so that only what has moved is typed over."""
-    form = weather_form(values, "weather")
-    last = {field.name: field for field in weather_form(values, f"weather.{len(values.weather)}").fields}
+    form, last = weather_form(values, "weather"), _last_reading(values)
     moment = dt.datetime.now().astimezone()
     clock = clock_from_s(60.0 * (60 * moment.hour + moment.minute)).removesuffix(":00")
     starts = [run.start_clock_s for run in values.runs if run.start_clock_s is not None]
@@ -126,10 +125,24 @@ def _now_form(values: Day) -> Form:
         "time": clock if values.date == moment.date() else "",
         "first": clock_from_s(min(starts)) if starts else "",
     }
-    fields = [
+    fields = (
         replace(field, value=given[field.name])
         if field.name in given
-        else replace(field, value=last[field.name].value, u=last[field.name].u, source=last[field.name].source)
+        else replace(field, kind="number", value=last[field.name].value)
         for field in form.fields
-    ]
+    )
     return replace(form, fields=tuple(fields), help=AS_LAST)
+
+
+def _last_reading(values: Day) -> dict[str, Field]:
+    return {field.name: field for field in weather_form(values, f"weather.{len(values.weather)}").fields}
+
+
+def _like_last(values: Day, slug: str, typed: Typed) -> Typed:
+    """A new reading of the air with the uncertainties and sources of the last one, which the short form leaves out."""
+    if slug != "weather":
+        return typed
+    last = [field for field in _last_reading(values).values() if field.kind == "quantity"]
+    known = {f"{field.name}_u": (field.u,) for field in last} | {f"{f.name}_source": (f.source,) for f in last}
+    kept = {name: value for name, value in known.items() if one(typed, name.partition("_")[0])}
+    return {**kept, **typed}

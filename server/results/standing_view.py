@@ -100,7 +100,13 @@ def standing_sentence(setups: Sequence[SetupStanding], wanted_u95_m2: float) -> 
         return f"SCx {values} m²{rest}. Next: " + (f"run {idle[0]}." if idle else "another setup, or pack up.")
     if worst.value is None:
         return f"SCx {values} m², wanted {wanted}; {worst.name} has no area. Next for {worst.name}: {worst.step}."
-    return f"SCx {values} m², wanted {wanted}. Next: {worst.name}, {worst.step}."
+    told_by_step = "" if wanted in worst.step else f", wanted {wanted}"
+    return f"SCx {values} m²{told_by_step}. Next: {_whose(worst, told)}, {worst.step}."
+
+
+def _whose(worst: SetupStanding, told: Sequence[SetupStanding]) -> str:
+    """The setup that the next step is of; each of them where it is the same."""
+    return "each of them" if len(told) > 1 and all(one.step == worst.step for one in told) else worst.name
 
 
 def next_setup(setups: Sequence[SetupStanding], wanted_u95_m2: float) -> SetupStanding | None:
