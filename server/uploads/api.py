@@ -14,6 +14,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.days.schemas import Problem
 from server.dependencies import CurrentPerson
 from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
 from server.uploads import tus
@@ -110,7 +111,10 @@ def drop(upload_id: str, request: Request, uploads: TheUploads, person: CurrentP
     return Response(status_code=204)
 
 
-@router.get("/api/uploads/{upload_id}", name="api_upload")
+@router.get(
+    "/api/uploads/{upload_id}", name="api_upload", tags=["uploads"], summary="How far an upload is",
+    responses={404: {"model": Problem}, 422: {"model": Problem}},
+)  # fmt: skip
 def upload_view(upload_id: str, uploads: TheUploads) -> UploadView:
     """An upload: how much of it is safe on disk, and where the same bytes were before."""
     upload = uploads.settle(upload_id)
