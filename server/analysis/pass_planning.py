@@ -36,7 +36,8 @@ class PlannedDifference:
     """What the planned day is expected to tell of one difference [m²].
 
     pairs: of the setup, that reach the wanted U95; None where MOST_PAIRS do not. u95_m2: expected at the plan's
-    pairs; floor_m2: what no number of pairs gets below; closed_form_m2: U95 from gusts and tyres alone.
+    pairs; floor_m2: s, what no number of pairs gets below; per_pair_m4: a of U95² = s² + a/n; closed_form_m2: U95
+    from gusts and tyres alone.
     """
 
     setup: str
@@ -44,7 +45,12 @@ class PlannedDifference:
     pairs: int | None
     u95_m2: float
     floor_m2: float
+    per_pair_m4: float
     closed_form_m2: float
+
+    def pairs_if(self, grown: float) -> int | None:
+        """Pairs that reach the wanted U95 where a is `grown` times as large; None where MOST_PAIRS do not."""
+        return pairs_for(self.wanted_u95_m2, self.floor_m2**2, grown * self.per_pair_m4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,14 +130,12 @@ class _Seen:
             pairs=self._pairs_for(one),
             u95_m2=math.sqrt(floor + per_pair / pairs),
             floor_m2=math.sqrt(floor),
+            per_pair_m4=per_pair,
             closed_form_m2=closed_form_u95(day, one.setup, self._baseline),
         )
 
     def _pairs_for(self, one: Wanted) -> int | None:
-        floor, per_pair = self._curve(one.setup)
-        rest = one.u95_m2**2 - floor
-        pairs = math.ceil(per_pair / rest) if rest > 0.0 else MOST_PAIRS + 1
-        return max(1, pairs) if pairs <= MOST_PAIRS else None
+        return pairs_for(one.u95_m2, *self._curve(one.setup))
 
     def _curve(self, setup: str) -> tuple[float, float]:
         """s² and a of U95² = s² + a/n, neither below zero, least squares of the relative misfit."""
@@ -145,6 +149,13 @@ class _Seen:
         return float(floor), float(per_pair)
 
 
+def pairs_for(wanted_u95_m2: float, floor_m4: float, per_pair_m4: float) -> int | None:
+    """The smallest n with s² + a/n ≤ U95²; None where MOST_PAIRS do not reach it."""
+    rest = wanted_u95_m2**2 - floor_m4
+    pairs = math.ceil(per_pair_m4 / rest) if rest > 0.0 else MOST_PAIRS + 1
+    return max(1, pairs) if pairs <= MOST_PAIRS else None
+
+
 def closed_form_u95(plan: SimulationPlan, setup: str, baseline: str) -> float:
     """U95 of a difference of SCx from gusts and the tyres' scatter alone [m²], without a fit.
 
@@ -155,17 +166,29 @@ def closed_form_u95(plan: SimulationPlan, setup: str, baseline: str) -> float:
     var ∫v² w dt = 2 σ² τ ∫v⁴ dt for gusts short against the pass; passes are independent, so that
     u² = u_pass² (1/N_setup + 1/N_baseline). What setups share cancels and is not in it.
     """
-    speed, step = coast_down_times(plan, plan.runs[0])
-    cube = float(np.sum(speed**3 * step))
-    gust_power = 2.0 * plan.wind.gust_sd_mps.value**2 * plan.wind.gust_time_s.value
-    from_gusts = 2.0 * math.sqrt(gust_power * float(np.sum(speed**4 * step))) / cube
-    mass = plan.car.mass_kg.value + plan.runs[0].driver_mass_kg.value
-    density = density_at(plan.weather, plan.runs[0].start_clock_s, (0.0, 0.0, 0.0))
-    rolling = plan.tyres.pass_scatter_rel * plan.car.rolling_c0.value * mass * plan.gravity_mps2
-    from_tyres = rolling * float(np.sum(speed * step)) / (0.5 * density * cube)
     variance = 0.0
     for name in (setup, baseline):
         area = next(one.scx_m2.value for one in plan.setups if one.setup.name == name)
         passes = sum(len(run.directions) for run in plan.runs if run.setup == name)
-        variance += ((area * from_gusts) ** 2 + from_tyres**2) / passes
+        from_gusts, from_tyres = pass_variances(plan, area)
+        variance += (from_gusts + from_tyres) / passes
     return NORMAL_95 * math.sqrt(variance)
+
+
+def pass_variances(plan: SimulationPlan, drag_area_m2: float) -> tuple[float, float]:
+    """Variance of one coast-down's SCx from gusts, and from the tyres' scatter [m⁴]: see `closed_form_u95`."""
+    speed, step = coast_down_times(plan, plan.runs[0])
+    cube = float(np.sum(speed**3 * step))
+    gust_power = 2.0 * plan.wind.gust_sd_mps.value**2 * plan.wind.gust_time_s.value
+    from_gusts = 4.0 * gust_power * float(np.sum(speed**4 * step)) / cube**2
+    mass = plan.car.mass_kg.value + plan.runs[0].driver_mass_kg.value
+    density = density_at(plan.weather, plan.runs[0].start_clock_s, (0.0, 0.0, 0.0))
+    rolling = plan.tyres.pass_scatter_rel * plan.car.rolling_c0.value * mass * plan.gravity_mps2
+    from_tyres = rolling * float(np.sum(speed * step)) / (0.5 * density * cube)
+    return drag_area_m2**2 * from_gusts, from_tyres**2
+
+
+def gust_share(plan: SimulationPlan) -> float:
+    """The gusts' part of a coast-down's variance, by the closed form."""
+    from_gusts, from_tyres = pass_variances(plan, plan.setups[0].scx_m2.value)
+    return from_gusts / (from_gusts + from_tyres) if from_gusts > 0.0 else 0.0

@@ -58,6 +58,20 @@ def run_order(baseline: str, changes: Sequence[str], pairs: int) -> tuple[Outing
     return tuple(Outing(number, setup, count) for number, (setup, count) in enumerate(blocks, start=1))
 
 
+def split_outings(outings: Sequence[Outing], most_pairs: int) -> tuple[Outing, ...]:
+    """Outings of no more than `most_pairs` pairs each, as even as can be, numbered anew.
+
+    Raises ValueError for less than one pair.
+    """
+    if most_pairs < 1:
+        raise ValueError("most_pairs: at least one is needed")
+    blocks = []
+    for one in outings:
+        parts = math.ceil(one.pairs / most_pairs)
+        blocks += [(one.setup, one.pairs // parts + (i < one.pairs % parts)) for i in range(parts)]
+    return tuple(Outing(number, setup, count) for number, (setup, count) in enumerate(blocks, start=1))
+
+
 def day_plan(plan: SimulationPlan, outings: Sequence[Outing], pace: Pace | None = None) -> SimulationPlan:
     """The plan with these outings on the day's clock, driven like its first run."""
     like, at, runs = plan.runs[0], plan.runs[0].start_clock_s, []

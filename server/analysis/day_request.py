@@ -1,0 +1,152 @@
+"""A day that is asked for: its setups, speeds and straight; from it the plan that days are simulated from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from server.analysis.pass_planning import MOST_PAIRS, PassPlanning, Wanted, gust_share
+from server.analysis.result import DayResult
+from server.analysis.run_order import (
+    Outing,
+    Pace,
+    day_plan,
+    outing_seconds,
+    room_left,
+    run_order,
+    split_outings,
+    stopping_distance,
+)
+from server.analysis.simulate_lengths import brake_length, trip_lengths
+from server.analysis.simulate_like import plan_or_refuse
+from server.analysis.simulate_plan import RunPlan, SetupPlan, SimulationPlan, default_plan
+from server.errors import StillairError
+from server.testday.values import Day, Quantity
+
+GUST_FACTORS = (0.5, 1.0, 1.5, 2.0)
+TOO_LITTLE = (
+    "The straight of {length:.0f} m is {short:.0f} m too short for these speeds: lift lower, brake from higher, or find"
+    " a longer one."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class DayRequest:
+    """What is asked for. wanted: each change with its U95 of SCx [m²]; gust_sd_mps: None as on the day like it.
+
+    high_mps, low_mps: where the driver lifts and where braking starts; outing_pairs: most that battery or fuel allow.
+    """
+
+    name: str
+    baseline: str
+    wanted: tuple[Wanted, ...]
+    high_mps: float = 28.0
+    low_mps: float = 8.0
+    length_m: float = 1200.0
+    gust_sd_mps: float | None = None
+    start_clock_s: float = 9.0 * 3600.0
+    outing_pairs: int = MOST_PAIRS
+    pace: Pace = field(default_factory=Pace)
+
+
+@dataclass(frozen=True, slots=True)
+class StraightCheck:
+    """Lengths of one coast-down trip [m], the stop from the highest speed, and what is left of the straight."""
+
+    length_m: float
+    accelerate_m: float
+    coast_m: float
+    brake_m: float
+    stop_m: float
+    margin_m: float
+    left_m: float
+
+
+def request_plan(request: DayRequest, like: tuple[Day, DayResult] | None = None) -> SimulationPlan:
+    """The plan that days are simulated from: car, wind and instruments of the day like it, or stated defaults.
+
+    Raises StillairError where nothing is to be told apart, or the straight is too short for the speeds.
+    """
+    if not request.wanted:
+        raise StillairError("Name at least one change that the day is to tell from the baseline.")
+    names = [request.baseline, *(one.setup for one in request.wanted)]
+    if len(set(names)) < len(names):
+        raise StillairError("Two setups of the plan have the same name.")
+    base = plan_or_refuse(*like) if like else default_plan(gust_sd_mps=request.gust_sd_mps or 0.4, compare=False)
+    setups = tuple(_setup(base, name, names[0]) for name in names)
+    run = RunPlan(
+        1, request.baseline, request.start_clock_s, base.runs[0].driver_mass_kg,
+        high_mps=request.high_mps, low_mps=request.low_mps, coasting=base.runs[0].coasting,
+    )  # fmt: skip
+    wind = base.wind
+    if request.gust_sd_mps is not None:
+        wind = replace(wind, gust_sd_mps=Quantity(request.gust_sd_mps, 0.2 * request.gust_sd_mps))
+    venue = replace(base.venue, length_m=100_000.0)
+    plan = replace(base, name=request.name, setups=setups, runs=(run,), wind=wind, venue=venue, predictions=())
+    return _on_its_straight(plan, request)
+
+
+def straight_check(plan: SimulationPlan, length_m: float) -> StraightCheck:
+    """The lengths that the plan's trips take on a straight of this length."""
+    trip, high = trip_lengths(plan, plan.runs[0]), max(high for high, _ in plan.runs[0].speeds())
+    taken = (plan.venue.length_m or 0.0) - room_left(plan)
+    return StraightCheck(
+        length_m=length_m,
+        accelerate_m=trip.accelerate_m,
+        coast_m=trip.coast_m,
+        brake_m=trip.brake_m,
+        stop_m=stopping_distance(high, plan.driver.brake_mps2),
+        margin_m=2.0 * plan.driver.margin_m,
+        left_m=length_m - taken,
+    )
+
+
+def outings_of(request: DayRequest, planning: PassPlanning) -> tuple[Outing, ...]:
+    """The day's outings in order, none longer than battery or fuel allow."""
+    ordered = run_order(request.baseline, [one.setup for one in request.wanted], planning.pairs)
+    return split_outings(ordered, request.outing_pairs)
+
+
+def timed(plan: SimulationPlan, request: DayRequest, outings: tuple[Outing, ...]) -> tuple[tuple[float, float], ...]:
+    """Start on the day's clock and length of each outing [s]."""
+    found, at = [], request.start_clock_s
+    runs = day_plan(plan, outings, request.pace).runs
+    for i, run in enumerate(runs):
+        if i:
+            at += request.pace.between_s + (request.pace.change_s if run.setup != runs[i - 1].setup else 0.0)
+        takes = outing_seconds(plan, run, request.pace)
+        found.append((at, takes))
+        at += takes
+    return tuple(found)
+
+
+def gust_costs(plan: SimulationPlan, planning: PassPlanning) -> tuple[tuple[float, int | None], ...]:
+    """Gusts [m/s] → pairs of each change that the wanted intervals then take; None beyond MOST_PAIRS.
+
+    a of U95² = s² + a/n grows with the gusts' variance in the share that the closed form gives them.
+    """
+    share, usual = gust_share(plan), plan.wind.gust_sd_mps.value
+    found = []
+    for factor in GUST_FACTORS:
+        grown = 1.0 + share * (factor**2 - 1.0)
+        needed = [one.pairs_if(grown) for one in planning.differences]
+        pairs = None if None in needed else max(one for one in needed if one is not None)
+        found.append((factor * usual, pairs))
+    return tuple(found)
+
+
+def _setup(base: SimulationPlan, name: str, baseline: str) -> SetupPlan:
+    """The setup as the day like this one knows it; one that it does not know is taken like the baseline."""
+    known = {one.setup.name: one for one in base.setups}
+    like = known.get(name) or known.get(baseline) or base.setups[0]
+    return replace(like, setup=replace(like.setup, name=name, baseline=None if name == baseline else baseline))
+
+
+def _on_its_straight(plan: SimulationPlan, request: DayRequest) -> SimulationPlan:
+    """Turning marks as far apart as a trip takes, on the straight that there is."""
+    check = straight_check(plan, request.length_m)
+    if check.left_m < 0.0:
+        raise StillairError(TOO_LITTLE.format(length=request.length_m, short=-check.left_m))
+    high, trip = request.high_mps, check.accelerate_m + check.coast_m + check.brake_m
+    spare = brake_length(plan.driver, high) + plan.driver.margin_m
+    driver = replace(plan.driver, marks_m=(spare, spare + trip))
+    return replace(plan, driver=driver, venue=replace(plan.venue, length_m=2.0 * spare + trip))

@@ -1,0 +1,93 @@
+"""A day that is asked for: its plan, its straight, its outings on the clock."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from server.analysis.day_fit import fit_day
+from server.analysis.day_request import DayRequest, gust_costs, outings_of, request_plan, straight_check, timed
+from server.analysis.pass_planning import PassPlanning, PlannedDifference, Wanted, pairs_for
+from server.analysis.run_order import Outing, day_plan, split_outings
+from server.analysis.simulate import simulate_day
+from server.analysis.simulate_plan import default_plan
+from server.analysis.study import fit_simulated_day
+from server.errors import StillairError
+
+ASKED = DayRequest("Flap day", "A", (Wanted("B", 0.05), Wanted("C", 0.06)))
+
+
+def planning(pairs: int = 5, floor: float = 0.01) -> PassPlanning:
+    told = tuple(
+        PlannedDifference(name, wanted, pairs, 0.05, floor, pairs * (wanted**2 - floor**2) * 0.999, 0.05)
+        for name, wanted in (("B", 0.05), ("C", 0.06))
+    )
+    return PassPlanning(pairs, 8, True, told, 12)
+
+
+def test_a_day_can_be_made_from_what_was_asked() -> None:
+    plan = request_plan(replace(ASKED, wanted=(Wanted("B", 0.05),)))
+    day = day_plan(plan, (Outing(1, "A", 1), Outing(2, "B", 1)))
+    assert {t.setup for t in fit_simulated_day(day, 5).trials} == {"A", "B"}
+
+
+def test_a_day_like_an_earlier_one_takes_its_car_wind_and_setups() -> None:
+    day = simulate_day(default_plan(pairs=2), 8).day
+    result = fit_day(day)
+    plan = request_plan(ASKED, (day, result))
+    told = {one.name: one for one in result.setups}
+    areas = {one.setup.name: one.scx_m2.value for one in plan.setups}
+    assert plan.car == day.car
+    assert areas["B"] == told["B"].estimates["SCx"].value
+    assert areas["C"] == areas["A"]  # nothing is known of it yet
+    assert [one.setup.baseline for one in plan.setups] == [None, "A", "A"]
+
+
+def test_a_straight_that_is_too_short_is_refused_with_by_how_much() -> None:
+    check = straight_check(request_plan(ASKED), ASKED.length_m)
+    used = check.accelerate_m + check.coast_m + check.brake_m + check.stop_m + check.margin_m
+    assert check.left_m == pytest.approx(ASKED.length_m - used)
+    with pytest.raises(StillairError, match=r"The straight of 300 m is \d+ m too short"):
+        request_plan(replace(ASKED, length_m=300.0))
+
+
+@pytest.mark.parametrize(("wanted", "words"), [((), "at least one change"), ((Wanted("A", 0.1),), "the same name")])
+def test_what_makes_no_plan_is_said(wanted: tuple[Wanted, ...], words: str) -> None:
+    with pytest.raises(StillairError, match=words):
+        request_plan(replace(ASKED, wanted=wanted))
+
+
+def test_outings_stand_on_the_clock_one_after_the_other() -> None:
+    asked, plan = replace(ASKED, outing_pairs=3), request_plan(ASKED)
+    outings = outings_of(asked, planning())
+    assert max(one.pairs for one in outings) <= 3
+    assert sum(one.pairs for one in outings if one.setup == "B") == 5
+    clock = timed(plan, asked, outings)
+    assert clock[0][0] == asked.start_clock_s
+    for i in range(1, len(clock)):
+        gap = clock[i][0] - sum(clock[i - 1])
+        changed = outings[i].setup != outings[i - 1].setup
+        assert gap == pytest.approx(asked.pace.between_s + (asked.pace.change_s if changed else 0.0))
+
+
+def test_an_outing_is_split_evenly() -> None:
+    found = split_outings((Outing(1, "A", 7), Outing(2, "B", 2)), 3)
+    assert found == (Outing(1, "A", 3), Outing(2, "A", 2), Outing(3, "A", 2), Outing(4, "B", 2))
+    with pytest.raises(ValueError, match="most_pairs"):
+        split_outings((), 0)
+
+
+def test_more_gusts_take_more_pairs() -> None:
+    costs = gust_costs(request_plan(ASKED), planning())
+    assert [gust for gust, _ in costs] == pytest.approx([0.2, 0.4, 0.6, 0.8])
+    pairs = [n for _, n in costs if n is not None]
+    assert pairs == sorted(pairs)
+    assert pairs[0] < pairs[1] == 5
+    assert costs[-1][1] is None
+
+
+def test_pairs_that_are_never_enough() -> None:
+    assert pairs_for(0.05, 0.05**2, 1e-3) is None
+    assert pairs_for(0.05, 0.0, 0.05**2 * 4) == 4
+    assert pairs_for(0.05, 0.0, 0.05**2 * 13) is None
