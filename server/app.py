@@ -22,13 +22,20 @@ from server.days import change_api, folder_api, jobs_api, season_pages, testday_
 from server.days import pages as days_pages
 from server.days.adding_job import ADDING_KINDS
 from server.days.holding import days_holding
-from server.errors import BODY_NO_JSON, ArchiveBusyError, DiskFullError, NotFoundError, StillairError, place_sentence
+from server.errors import (
+    BODY_NO_JSON,
+    ArchiveBusyError,
+    ArchiveDamagedError,
+    DiskFullError,
+    NotFoundError,
+    StillairError,
+    place_sentence,
+)
 from server.help import api as help_api
 from server.help import pages as help_pages
 from server.history import api as history_api
 from server.history import pages as history_pages
-from server.history import trail_pages
-from server.history import verify_pages
+from server.history import trail_pages, verify_pages
 from server.history.verify_job import VERIFY_KINDS
 from server.hosts import is_loopback, own_names
 from server.joining import open_desk
@@ -48,7 +55,7 @@ from server.runs.recordings import READ_KINDS
 from server.search import pages as search_pages
 from server.security import Guard, JoinGate
 from server.settings import Settings
-from server.templating import Page, is_htmx, make_environment, render, render_part
+from server.templating import Addresses, Page, is_htmx, make_environment, render, render_part
 from server.uploads import api as uploads_api
 from server.uploads.service import Uploads
 
@@ -97,7 +104,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     )
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
-    app.state.templates = make_environment()
+    app.state.templates, app.state.addresses = make_environment(), Addresses(app)
     of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
     programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
@@ -143,7 +150,7 @@ def _answer(request: Request, status: int, sentence: str) -> Response:
 
 def _status_and_sentence(error: Exception) -> tuple[int, str]:
     if isinstance(error, StillairError):
-        statuses = {NotFoundError: 404, DiskFullError: 507, ArchiveBusyError: 503}
+        statuses = {NotFoundError: 404, DiskFullError: 507, ArchiveBusyError: 503, ArchiveDamagedError: 500}
         return next((status for kind, status in statuses.items() if isinstance(error, kind)), 422), str(error)
     if isinstance(error, RequestValidationError):
         return 422, "The address or the form holds something that is not meant there."

@@ -5,8 +5,9 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 from typing import Any, ClassVar
+from urllib.parse import quote
 
-from fastapi import Request
+from fastapi import FastAPI, Request
 from fastapi.responses import HTMLResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -18,6 +19,8 @@ from server.testday.rounding import with_uncertainty
 
 THEMES = ("auto", "light", "dark")
 THEME_COOKIE = "theme"
+MARK = "\0"
+PLAIN_IN_PATHS = "!$&'()*+,;=:@"  # RFC 3986 section 3.3: what a segment may hold besides letters, digits and -._~
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +98,25 @@ def _frame(request: Request, page: Page) -> dict[str, Any]:
 
 
 def _path_for(request: Request) -> Any:
-    def path_for(name: str, /, **parts: Any) -> str:
-        return str(request.app.url_path_for(name, **parts))
+    return request.app.state.addresses
 
-    return path_for
+
+class Addresses:
+    """Addresses by route name. Looking a route up is slow, and a long page has hundreds: each is looked up once."""
+
+    def __init__(self, app: FastAPI) -> None:
+        self._app = app
+        self._forms: dict[tuple[str, ...], str] = {}
+
+    def __call__(self, name: str, /, **parts: Any) -> str:
+        """The address of the route with these parts in it."""
+        texts = {part: str(value) for part, value in parts.items()}
+        if not all(texts.values()) or any("/" in text or MARK in text for text in texts.values()):
+            return str(self._app.url_path_for(name, **texts))  # of a file in a folder, or refused
+        key = (name, *texts)
+        if key not in self._forms:
+            self._forms[key] = str(self._app.url_path_for(name, **{part: f"{MARK}{part}{MARK}" for part in texts}))
+        address = self._forms[key]
+        for part, text in texts.items():
+            address = address.replace(f"{MARK}{part}{MARK}", quote(text, safe=PLAIN_IN_PATHS))
+        return address
