@@ -30,7 +30,7 @@ TODO = {
 
 def season_days(archive: Archive, session: Session) -> list[SeasonDay]:
     """All days, the latest first, from the database alone."""
-    results, newest = _results(session), newest_revisions(session)
+    results, newest = brief_results(session), newest_revisions(session)
     briefs = briefs_of(archive, session, {*newest.values(), *(row.revision_id for row in results.values())})
     without = {day_id for day_id in newest if day_id not in results or results[day_id].revision_id != newest[day_id]}
     jobs = _last_jobs(session, without)
@@ -45,19 +45,20 @@ def season_days(archive: Archive, session: Session) -> list[SeasonDay]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class BriefResult:
     """Of a day's newest result what the season needs: setups and findings that ask, without the runs."""
 
     revision_id: int
     summary: dict[str, Any]
 
 
-def _results(session: Session) -> dict[int, _Row]:
+def brief_results(session: Session) -> dict[int, BriefResult]:
+    """Day number → its newest result in brief."""
     newest = select(func.max(FittedResult.id)).group_by(FittedResult.day_id)
     parts = func.json_extract(FittedResult.summary, "$.setups", "$.asking", type_=String)
     rows = select(FittedResult.day_id, FittedResult.revision_id, parts).where(FittedResult.id.in_(newest))
     return {
-        day_id: _Row(revision_id, dict(zip(("setups", "asking"), json.loads(text), strict=True)))
+        day_id: BriefResult(revision_id, dict(zip(("setups", "asking"), json.loads(text), strict=True)))
         for day_id, revision_id, text in session.execute(rows)
     }
 

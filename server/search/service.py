@@ -14,7 +14,7 @@ from server.days.facts import Brief, RunFacts, briefs_of, newest_revisions, runs
 from server.days.service import list_days
 from server.days.setup_words import part_text
 from server.days.tables import DayRevision, RevisionFile, StoredDay
-from server.results.season_days import season_days
+from server.results.season_days import brief_results
 from server.results.tables import FittedResult
 from server.search.words import Words, excerpt
 
@@ -56,7 +56,7 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
         "Cars": _cars(held, words),
         "Setups and their parts": _setups(held, words),
         "Runs": _runs(held, words),
-        "Findings": _findings(archive, session, words),
+        "Findings": _findings(session, held, words),
         "Files": _files(session, words),
         "Results": _results(session, words),
         "Events": _events(session, words),
@@ -120,16 +120,20 @@ def _runs(held: Held, words: Words) -> Iterator[Hit]:
                 yield Hit(f"Run {run.number} of {_named(day)}", excerpt(run.notes, words), "run", place)
 
 
-def _findings(archive: Archive, session: Session, words: Words) -> Iterator[Hit]:
-    for day in season_days(archive, session):
-        for one in day.asking:
-            if words.in_text(one.text, one.code):
-                name = f"{one.grade}: {excerpt(one.text, words)}"
-                beside = f"{day.name}, {day.date}" + ("" if one.run is None else f", run {one.run}")
-                route, place = ("result_section", {"day_id": day.id, "section": "findings"})
-                if one.run is not None:
-                    route, place = "run", {"day_id": day.id, "number": one.run}
-                yield Hit(name, beside, route, place)
+def _findings(session: Session, held: Held, words: Words) -> Iterator[Hit]:
+    """Checks and stops of the newest results."""
+    results = brief_results(session)
+    for day, _, _ in held.days:
+        for one in results[day.id].summary["asking"] if day.id in results else ():
+            if words.in_text(one["text"], one["code"]):
+                beside = _named(day) if one["run"] is None else f"{_named(day)}, run {one['run']}"
+                yield Hit(f"{one['grade']}: {excerpt(one['text'], words)}", beside, *_place(day, one["run"]))
+
+
+def _place(day: StoredDay, run: int | None) -> tuple[str, dict[str, str | int]]:
+    if run is None:
+        return "result_section", {"day_id": day.id, "section": "findings"}
+    return "run", {"day_id": day.id, "number": run}
 
 
 def _files(session: Session, words: Words) -> Iterator[Hit]:
