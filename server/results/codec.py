@@ -112,7 +112,7 @@ def _typed(value: Any, wanted: Any, array: Callable[[int], Any]) -> Any:
 def _typed_collection(value: Any, origin: Any, arguments: tuple[Any, ...], array: Callable[[int], Any]) -> Any:
     if origin is np.ndarray:
         found = array(value["array"])
-        return found.reshape(value["shape"]) if "shape" in value else found
+        return found.reshape(value["shape"]) if "shape" in value and found.size else found  # none: left unread
     if origin is tuple:
         kinds = arguments[:1] * len(value) if arguments[-1] is Ellipsis else arguments
         return tuple(_typed(one, kind, array) for one, kind in zip(value, kinds, strict=True))
