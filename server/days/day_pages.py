@@ -23,7 +23,7 @@ from server.days.tables import DayRevision
 from server.dependencies import CurrentSettings, TheArchive
 from server.results.moved_view import MovedView, moved_view
 from server.results.next_step import WANTED_U95_M2
-from server.results.service import latest_result, results_of, summary_of
+from server.results.service import latest_result, summary_of
 from server.results.standing_view import SetupStanding, setup_standings, standing_sentence
 from server.templating import Page, is_htmx, render, render_part
 from server.testday.values import Day
@@ -53,7 +53,6 @@ class Now:
     setups: tuple[SetupStanding, ...]
     wanted: float
     result: int
-    results: int
     revision: int
     stale: bool
     failed: str
@@ -134,12 +133,11 @@ def _now(archive: TheArchive, session: Session, day_id: int, newest: tuple[DayRe
         setups=setups,
         wanted=wanted,
         result=row.id if row else 0,
-        results=_count(session, day_id),
         revision=revision.number,
         stale=stale,
         failed=failed,
         job=job,
-        moved=moved_view(session, day_id) if row and row.moved else None,
+        moved=moved_view(session, day_id),
         asking=tuple(sorted(asking, key=lambda each: (each.grade != "stop", each.run or 0))),
         notes=summary["findings"]["note"] if summary else 0,
         rows=run_rows(values, summary["runs"] if summary else ()),
@@ -167,10 +165,6 @@ def _failure(session: Session, day_id: int) -> str:
     newest = select(Job).where(Job.day_id == day_id, Job.kind == REFIT_JOB).order_by(Job.created_at.desc(), Job.id)
     job = session.scalar(newest.limit(1))
     return (job.error or "") if job and job.state in ("failed", "cancelled") else ""
-
-
-def _count(session: Session, day_id: int) -> int:
-    return len(results_of(session, day_id))
 
 
 @router.get("/days/{day_id}/now", name="day_now")
