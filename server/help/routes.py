@@ -54,14 +54,14 @@ def _line(document: Mapping[str, Any], method: str, path: str, address: str) -> 
 
 
 def curl(method: str, path: str, operation: Mapping[str, Any], document: Mapping[str, Any], address: str) -> str:
-    """The line for a shell."""
-    words = ["curl"]
-    if method != "get":
-        words += ["-X", method.upper(), "-H", "X-Stillair-Who: Ana"]
-        kind, body = body_of(operation, document)
-        data = f"@{FILE_OF[kind]}" if kind in FILE_OF else json.dumps(body, ensure_ascii=False)
-        words += ["-H", f"Content-Type: {kind}", "--data-binary", data]
-    return shlex.join([*words, address + filled(path, operation)])
+    """The line for a shell; a write is three of them."""
+    there = shlex.quote(address + filled(path, operation))
+    if method == "get":
+        return f"curl {there}"
+    kind, body = body_of(operation, document)
+    data = f"@{FILE_OF[kind]}" if kind in FILE_OF else json.dumps(body, ensure_ascii=False)
+    headers = f"-H 'X-Stillair-Who: Ana' -H 'Content-Type: {kind}'"
+    return f"curl -X {method.upper()} {there} \\\n  {headers} \\\n  --data-binary {shlex.quote(data)}"
 
 
 def filled(path: str, operation: Mapping[str, Any]) -> str:

@@ -59,7 +59,8 @@ def sentence(lines: tuple[RefitLine, ...]) -> str:
         parts.append(f"{len(left)} changed meanwhile and left")
     if failed:
         parts.append(f"{len(failed)} could not be fitted and keep{'s' if len(failed) == 1 else ''} the old result")
-    return "; ".join(parts) + (". Look at those first." if failed else ".")
+    look = f" Look at {'it' if len(failed) == 1 else 'those'} first." if failed else ""
+    return f"{'; '.join(parts)}.{look}"
 
 
 def _moved_words(moved: list[RefitLine]) -> str:

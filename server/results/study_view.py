@@ -92,7 +92,7 @@ def _words(content: Mapping[str, Any]) -> tuple[str, str]:
         return sentence, "They hold too seldom: on days like this one, take the intervals for too narrow."
     if held > high:
         return sentence, "They hold too often: on days like this one, the intervals are wider than they need be."
-    return sentence, "That is what honest intervals do."
+    return sentence, "As many as honest intervals hold."
 
 
 def _row(row: Mapping[str, Any]) -> tuple[str | int | float, ...]:

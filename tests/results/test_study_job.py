@@ -86,7 +86,7 @@ def content(held: int, days: int = 100) -> dict[str, Any]:
     return {"days": days, "seed": 1, "without_area": 2, "stopped_by": {"no-area": 2}, "rows": [row]}
 
 
-@pytest.mark.parametrize(("held", "verdict"), [(95, "what honest"), (88, "too seldom"), (100, "too often")])
+@pytest.mark.parametrize(("held", "verdict"), [(95, "As many as honest"), (88, "too seldom"), (100, "too often")])
 def test_the_sentence_says_what_held_and_what_that_means(held: int, verdict: str) -> None:
     view = study_view(KeptStudy(7, 1, 3, "Ana", "2026-05-09T10:00:00.0+00:00", "0" * 64, content(held)), 4)
     assert f"{held} of 100 intervals of SCx of setup A held the truth" in view.sentence
