@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import func, select
+from sqlalchemy import String, cast, func, select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
@@ -99,9 +99,17 @@ def briefs_of(archive: Archive, session: Session, revisions: Iterable[int]) -> d
     return _part(archive, session, revisions, RevisionFacts.brief, _brief)
 
 
-def runs_of_days(archive: Archive, session: Session, revisions: Iterable[int]) -> dict[int, tuple[RunFacts, ...]]:
-    """Revision's key → its runs."""
-    return _part(archive, session, revisions, RevisionFacts.runs, _runs)
+def runs_holding(session: Session, revisions: Iterable[int], words: Iterable[str]) -> dict[int, tuple[RunFacts, ...]]:
+    """Revision's key → its runs, of those whose runs may hold the words: a search looks closer at few then.
+
+    JSON keeps plain letters and digits as they are, so a word of nothing else that is not in it is nowhere.
+    """
+    plain = [word for word in words if word.isascii() and word.isalnum()]
+    text = cast(RevisionFacts.runs, String)
+    chosen = select(RevisionFacts.revision_id, RevisionFacts.runs).where(RevisionFacts.format == FACTS_FORMAT)
+    wanted = set(revisions)
+    rows = session.execute(chosen.where(*(text.contains(word) for word in plain)))
+    return {key: _runs(kept) for key, kept in rows if key in wanted}
 
 
 def given_of(archive: Archive, session: Session, revisions: Iterable[int]) -> dict[int, tuple[Given, ...]]:

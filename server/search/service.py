@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.tables import Event
-from server.days.facts import Brief, RunFacts, briefs_of, newest_revisions, runs_of_days
+from server.days.facts import Brief, briefs_of, newest_revisions, runs_holding
 from server.days.service import list_days
 from server.days.setup_words import part_text
 from server.days.tables import DayRevision, RevisionFile, StoredDay
@@ -43,9 +43,10 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """The days as they stand."""
+    """The days as they stand, the latest first, and the key of each one's newest revision."""
 
-    days: tuple[tuple[StoredDay, Brief, tuple[RunFacts, ...]], ...]
+    days: tuple[tuple[StoredDay, Brief], ...]
+    revisions: Mapping[int, int]
 
 
 def search(archive: Archive, session: Session, words: Words, help_texts: Mapping[str, tuple[str, str]]) -> list[Group]:
@@ -55,7 +56,7 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
         "Days": _days(held, words),
         "Cars": _cars(held, words),
         "Setups and their parts": _setups(held, words),
-        "Runs": _runs(held, words),
+        "Runs": _runs(session, held, words),
         "Findings": _findings(session, held, words),
         "Files": _files(session, words),
         "Results": _results(session, words),
@@ -69,8 +70,7 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
 def _held(archive: Archive, session: Session) -> Held:
     newest = newest_revisions(session)
     briefs = briefs_of(archive, session, newest.values())
-    runs = runs_of_days(archive, session, newest.values())
-    return Held(tuple((day, briefs[newest[day.id]], runs[newest[day.id]]) for day in list_days(session)))
+    return Held(tuple((day, briefs[newest[day.id]]) for day in list_days(session)), newest)
 
 
 def _date(day: StoredDay) -> str:
@@ -82,7 +82,7 @@ def _named(day: StoredDay) -> str:
 
 
 def _days(held: Held, words: Words) -> Iterator[Hit]:
-    for day, brief, _ in held.days:
+    for day, brief in held.days:
         if words.in_text(day.name, _date(day), day.sent_as, brief.venue, brief.notes):
             beside = ", ".join(part for part in (brief.venue, excerpt(brief.notes, words)) if part)
             yield Hit(_named(day), beside, "day", {"day_id": day.id})
@@ -90,7 +90,7 @@ def _days(held: Held, words: Words) -> Iterator[Hit]:
 
 def _cars(held: Held, words: Words) -> Iterator[Hit]:
     count: dict[str, int] = {}
-    for _, brief, _ in held.days:
+    for _, brief in held.days:
         count[brief.car] = count.get(brief.car, 0) + 1
     for car, number in count.items():
         if car and words.in_text(car):
@@ -98,7 +98,7 @@ def _cars(held: Held, words: Words) -> Iterator[Hit]:
 
 
 def _setups(held: Held, words: Words) -> Iterator[Hit]:
-    for day, brief, _ in held.days:
+    for day, brief in held.days:
         for setup in brief.setups:
             parts = ", ".join(f"{name} {part_text(value)}" for name, value in setup.parts.items())
             if _names_it(words, setup.name, f"{parts}\n{setup.notes}"):
@@ -112,9 +112,10 @@ def _names_it(words: Words, name: str, text: str) -> bool:
     return all(word in ("setup", name) or (len(word) > 1 and (word in text or word in name)) for word in words.all)
 
 
-def _runs(held: Held, words: Words) -> Iterator[Hit]:
-    for day, _, runs in held.days:
-        for run in runs:
+def _runs(session: Session, held: Held, words: Words) -> Iterator[Hit]:
+    runs = runs_holding(session, held.revisions.values(), words.all)
+    for day, _ in held.days:
+        for run in runs.get(held.revisions[day.id], ()):
             if run.notes and words.in_text(run.notes):
                 place = {"day_id": day.id, "number": run.number}
                 yield Hit(f"Run {run.number} of {_named(day)}", excerpt(run.notes, words), "run", place)
@@ -123,7 +124,7 @@ def _runs(held: Held, words: Words) -> Iterator[Hit]:
 def _findings(session: Session, held: Held, words: Words) -> Iterator[Hit]:
     """Checks and stops of the newest results."""
     results = brief_results(session)
-    for day, _, _ in held.days:
+    for day, _ in held.days:
         for one in results[day.id].summary["asking"] if day.id in results else ():
             if words.in_text(one["text"], one["code"]):
                 beside = _named(day) if one["run"] is None else f"{_named(day)}, run {one['run']}"

@@ -29,7 +29,8 @@ MOST = {
     "/": 3.0,
     "/?year=all": 5.0,
     "/cars": 2.0,
-    "/search?q=flap+34": 8.0,
+    "/search?q=flap+34": 5.0,
+    "/search?q=gust+outing": 12.0,
     "/season/figures/timeline.json?year=all": 8.0,
 }
 
