@@ -40,6 +40,8 @@ from server.history.verify_job import VERIFY_KINDS
 from server.hosts import is_loopback, own_names
 from server.joining import open_desk
 from server.locations import web_folder
+from server.plans import pages as plans_pages
+from server.plans.plan_job import PLAN_KINDS
 from server.results import api as results_api
 from server.results import compare_pages, long_api, long_pages
 from server.results import pages as results_pages
@@ -63,7 +65,8 @@ FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 JSON_PATHS = ("/api/", "/uploads")
-JOB_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}
+QUICK_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS}
+JOB_KINDS = {**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -108,7 +111,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
     programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
-    of_work = (compare_pages, long_pages, verify_pages)
+    of_work = (compare_pages, plans_pages, long_pages, verify_pages)
     for module in (*programs, *of_days, *of_work, trail_pages, search_pages, help_pages, appearance, joining_pages):
         app.include_router(module.router)
     for name in ASSETS:

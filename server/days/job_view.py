@@ -8,12 +8,14 @@ from server.archive.tables import Job
 from server.days.service import FIT_JOB
 
 STUDY_JOB, SEASON_JOB, VERIFY_JOB = "study-day", "refit-season", "verify-archive"
+PLAN_JOB = "plan-day"
 OPEN = ("queued", "running")
 # kind → the route of its outcome, and the words of the link there; what is not here leads to a day's result
 OUTCOMES = {
     STUDY_JOB: ("study", "do the intervals hold on such days?"),
     SEASON_JOB: ("season_refit", "what moved"),
     VERIFY_JOB: ("verified", "what was found"),
+    PLAN_JOB: ("plan", "open the plan"),
 }
 
 

@@ -14,6 +14,7 @@ TOPICS = {
     "api": "For programs",
     "run": "The page of a run",
     "result": "Reading a result",
+    "plan": "Planning a day",
     "compare": "Comparing setups",
     "loads": "Measuring axle loads",
     "heights": "Downforce and ride height",

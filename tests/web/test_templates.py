@@ -23,8 +23,9 @@ from server.history.trail_pages import EventPage, OriginPage, RevisionPage
 from server.history.verify_pages import VerifiedPage
 from server.joining_pages import JoinPage
 from server.locations import web_folder
-from server.results.long_pages import RefitPage, StudyPage
+from server.plans.pages import PlanPage, PlansPage, SheetPage
 from server.results.compare_pages import ComparePage
+from server.results.long_pages import RefitPage, StudyPage
 from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
 from server.runs.pages import RunPage
 from server.search.pages import SearchPage
@@ -39,6 +40,7 @@ PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 
 PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage]
+PAGES += [PlansPage, PlanPage, SheetPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 
