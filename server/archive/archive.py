@@ -12,8 +12,13 @@ from server.archive.folder_lock import FolderLock
 from server.archive.raw_files import RawStore
 from server.archive.samples import SampleStore
 from server.archive.tables import Job
+from server.errors import StillairError
 
 UPLOADS = "uploads"
+NOT_WRITABLE = (
+    "The data folder {folder} cannot be written ({why}); let it be written, or name another with --data FOLDER. "
+    "`stillair verify` and `stillair export` work on it as it is."
+)
 
 
 class Archive:
@@ -26,14 +31,17 @@ class Archive:
     incoming/uploads  files that are still coming in
     scratch/          folders of a moment, empty at every start
 
-    Raises StillairError when another server has the folder.
+    Raises StillairError when another server has the folder, or nothing can be written in it.
     """
 
     def __init__(self, data_folder: Path) -> None:
         self.folder = data_folder.resolve()
         self._incoming = self.folder / "incoming"
-        self._incoming.mkdir(parents=True, exist_ok=True)
-        self._lock = FolderLock(self.folder)
+        try:
+            self._incoming.mkdir(parents=True, exist_ok=True)
+            self._lock = FolderLock(self.folder)
+        except OSError as error:
+            raise StillairError(NOT_WRITABLE.format(folder=self.folder, why=error.strerror)) from error
         self.database = Database(self.folder / "archive.sqlite3")
         self.raw = RawStore(self.folder / "raw")
         self.uploads = self._incoming / UPLOADS

@@ -8,11 +8,12 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import DateTime, Dialect, Engine, MetaData, TypeDecorator, create_engine, event
 from sqlalchemy.orm import DeclarativeBase, Session
 
-from server.archive.disk import disk_in_words
+from server.archive.disk import disk_in_words, is_frozen
 from server.errors import StillairError
 from server.locations import migrations_folder
 
@@ -76,7 +77,9 @@ class Database:
         self.file = file
         self.busy_timeout_ms = busy_timeout_ms
         self._read_only = read_only
-        self._engine = create_engine(f"sqlite+pysqlite:///{file}")
+        frozen = read_only and is_frozen(file)
+        address = f"/file:{quote(str(file))}?immutable=1&uri=true" if frozen else f"/{file}"
+        self._engine = create_engine(f"sqlite+pysqlite://{address}")
         event.listen(self._engine, "connect", self._set_up_connection)
         event.listen(self._engine, "begin", _begin)
         self._writing_engine = self._engine.execution_options(**{BEGIN_OPTION: "IMMEDIATE"})

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from sqlalchemy.exc import DatabaseError
 
-from server.errors import ArchiveBusyError, ArchiveDamagedError, DiskFullError
+from server.errors import ArchiveBusyError, ArchiveDamagedError, DiskFullError, StillairError
 
 FULL = (errno.ENOSPC, errno.EDQUOT)
 DAMAGED = ("not a database", "malformed")
@@ -18,6 +18,10 @@ FULL_NOW = "The disk of the archive is full; make room there and try again. Noth
 DAMAGED_NOW = (
     "The archive's database is damaged ({told}); end the server, see what `stillair verify` says, "
     "and put a good copy of the data folder in its place."
+)
+UNFINISHED = (
+    "The data folder {folder} cannot be written, and its newest changes are not in the database's file yet; "
+    "copy the folder to where it can be written."
 )
 BUSY_NOW = "Something else holds the archive's database and does not let go; try again. Nothing was changed."
 
@@ -44,6 +48,19 @@ def disk_in_words() -> Iterator[None]:
         if any(words in told for words in DAMAGED):
             raise ArchiveDamagedError(DAMAGED_NOW.format(told=told)) from error
         raise
+
+
+def is_frozen(file: Path) -> bool:
+    """Whether nothing can be written beside a database: then SQLite must be told that nobody else does.
+
+    Raises StillairError where changes still lie beside the file, which cannot be brought into it there.
+    """
+    if os.access(file.parent, os.W_OK):
+        return False
+    journal = file.with_name(f"{file.name}-wal")
+    if journal.is_file() and journal.stat().st_size:
+        raise StillairError(UNFINISHED.format(folder=file.parent))
+    return True
 
 
 def sync_folder(folder: Path) -> None:

@@ -15,8 +15,9 @@ class FolderLock:
     """Holds a data folder until it is let go or the process ends, however it ends."""
 
     def __init__(self, folder: Path) -> None:
-        """Take the folder. Raises StillairError when another server has it."""
-        self._descriptor: int | None = os.open(folder / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o644)
+        """Take the folder. Raises StillairError when another server has it, OSError where nothing can be written."""
+        self._descriptor: int | None = None
+        self._descriptor = os.open(folder / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o644)
         try:
             _lock(self._descriptor)
         except OSError as error:

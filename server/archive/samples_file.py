@@ -11,7 +11,9 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from urllib.parse import quote
 
+from server.archive.disk import is_frozen
 from server.errors import StillairError
 
 VERSION = 1
@@ -122,6 +124,9 @@ class SamplesFile:
             raise StillairError(self._sentence(error)) from error
 
     def _connect(self) -> sqlite3.Connection:
+        if is_frozen(self.file):
+            address = f"file:{quote(str(self.file))}?immutable=1"
+            return sqlite3.connect(address, uri=True, isolation_level=None)
         connection = sqlite3.connect(self.file, timeout=BUSY_TIMEOUT_S, isolation_level=None)
         try:
             if connection.execute("PRAGMA user_version").fetchone()[0] != VERSION:

@@ -24,6 +24,7 @@ def run_server(settings: Settings) -> None:
 
     with listening_socket(settings.host, settings.port) as listener:
         app = create_app(settings)
+        app.state.archive.open()  # what stands in its way is said before an address is
         typer.echo(f"Stillair is open at {address(settings.host, listener)} (Ctrl-C ends it)")
         if app.state.join_desk is not None:
             typer.echo(invitation(settings.host, listener, app.state.join_desk.code))
