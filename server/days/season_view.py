@@ -116,6 +116,11 @@ def _size(number: float, quantity: str) -> str:
     return f"{rounded(scaled, scaled)[0] if scaled > 0 else '0'} {shown.unit}"
 
 
+def held(value: str) -> str:
+    """A value that no line break parts from its interval and unit."""
+    return value.replace(" ", "\N{NO-BREAK SPACE}")
+
+
 def _signed(text: str) -> str:
     return text.replace("-", "−", 1) if text.startswith("-") else text
 
@@ -128,7 +133,7 @@ def advice(one: Standing) -> str:
     stand = one.stands[name]
     if stand.over is None:
         return "one day: run it on another to learn how far days differ"
-    reach = f"± {_size(stand.with_another or 0.0, name)}"
+    reach = held(f"± {_size(stand.with_another or 0.0, name)}")
     if stand.apart:
         return f"its days lie further apart than their errors explain: look what differed; a further day: {reach}"
     if stand.days == 2:

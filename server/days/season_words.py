@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from server.days.season import SeasonDay
-from server.days.season_view import CarStands
+from server.days.season_view import CarStands, StandRow, held
 
 MOST_NAMED = 3
 
@@ -33,7 +33,7 @@ def season_sentence(days: Sequence[SeasonDay], stands: Sequence[CarStands], scop
     if not told:
         return f"{counted}; the newest that was fitted, {newest.name} ({newest.date}), gave no area."
     values = "; ".join(
-        f"{row.name} at {held(row.cells[0].text)} from {_many(len(row.days), 'day')}" for row in told[:MOST_NAMED]
+        f"{called(row)} at {held(row.cells[0].text)} from {_many(len(row.days), 'day')}" for row in told[:MOST_NAMED]
         if row.cells[0]
     )  # fmt: skip
     more = "" if len(told) <= MOST_NAMED else f", and {len(told) - MOST_NAMED} more below"
@@ -65,9 +65,9 @@ def next_action(days: Sequence[SeasonDay]) -> NextAction | None:
     return NextAction("Nothing asks for a person.", f"Open {newest_first[0].name}", newest_first[0].id)
 
 
-def held(value: str) -> str:
-    """A value that no line break parts from its interval and unit."""
-    return value.replace(" ", "\N{NO-BREAK SPACE}")
+def called(row: StandRow) -> str:
+    """A setup's name; with its numbered letter where the name had other parts on other days."""
+    return row.name if row.letter.label == row.letter.mark.letter else f"{row.name} ({row.letter.label})"
 
 
 def _many(number: int, word: str) -> str:

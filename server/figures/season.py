@@ -16,7 +16,7 @@ from server.figures.table import Table
 from server.figures.theme import LIGHT, LIGHT_TO_DARK, axis
 
 PANEL_PX, FRAME_PX = 330, 110
-GAP = 0.16  # between panels, as a share of the height
+GAP = 0.11  # between panels, as a share of the height
 DATES, NARROW_DATES = 7, 2  # written at most
 LETTERS, NARROW_LETTERS = 60, 24  # points with a letter each; of more, only the newest of each setup has one
 Placed = tuple[SeasonPoint, float]
