@@ -36,7 +36,7 @@ function wire(form) {
   input.addEventListener("change", () => take([...input.files]));
   form.addEventListener("stillair:files", (event) => take(event.detail.files));
   form.addEventListener("htmx:afterRequest", (event) => {
-    if (event.detail.elt === form && event.detail.successful) list.replaceChildren();
+    if (event.detail.elt === form && event.detail.xhr.status < 400) list.replaceChildren(); // refused: all stays
   });
   document.addEventListener("submit", (event) => { // in the capture phase: before htmx sends the form
     if (event.target !== form || (!isOpen() && isHere())) return;
