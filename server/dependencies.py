@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
 from typing import Annotated
 
 from fastapi import Depends, Request
 
 from server.archive.archive import Archive
+from server.archive.disk import disk_in_words
 from server.archive.jobs import JobRunner
 from server.people import WHO_COOKIE, WHO_HEADER, person_of
 from server.results.service import ResultShelf
@@ -17,8 +19,10 @@ def _settings(request: Request) -> Settings:
     return request.app.state.settings
 
 
-def _archive(request: Request) -> Archive:
-    return request.app.state.archive
+async def _archive(request: Request) -> AsyncIterator[Archive]:
+    """Whatever a route writes on a full disk, in the database or beside it, is the same sentence."""
+    with disk_in_words():
+        yield request.app.state.archive
 
 
 def _jobs(request: Request) -> JobRunner:

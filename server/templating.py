@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from dataclasses import dataclass
 from typing import Any, ClassVar
 from urllib.parse import quote
@@ -20,6 +21,8 @@ from server.testday.rounding import with_uncertainty
 THEMES = ("auto", "light", "dark")
 THEME_COOKIE = "theme"
 MARK = "\0"
+# Control characters but tab and line ends; zero widths; what embeds, overrides or isolates a direction (UAX #9).
+UNSEEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u200b\u200e\u200f\u202a-\u202e\u2060-\u2069\ufeff]")
 PLAIN_IN_PATHS = "!$&'()*+,;=:@"  # RFC 3986 section 3.3: what a segment may hold besides letters, digits and -._~
 
 
@@ -47,6 +50,7 @@ def make_environment() -> Environment:
         loader=FileSystemLoader(web_folder() / "templates"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=seen,
         trim_blocks=True,
         lstrip_blocks=True,
     )
@@ -54,6 +58,11 @@ def make_environment() -> Environment:
     environment.filters["cell"] = cell_text
     environment.globals["version"] = __version__
     return environment
+
+
+def seen(value: Any) -> Any:
+    """Text without signs that nobody sees and that turn what stands round them: each is shown as U+FFFD."""
+    return UNSEEN.sub("\ufffd", value) if type(value) is str else value
 
 
 def cell_text(cell: Cell) -> str:
