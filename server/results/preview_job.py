@@ -5,6 +5,7 @@ A preview is no result and no event. A newer one of the same run takes an older 
 
 from __future__ import annotations
 
+import logging
 import shutil
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
@@ -23,7 +24,7 @@ from server.archive.worker import Payload, Progress
 from server.days.changes import edit_pass
 from server.days.service import lay_out, revision_files
 from server.days.tables import DayRevision
-from server.errors import NotFoundError
+from server.errors import NotFoundError, StillairError
 from server.figures.theme import SetupMark, setup_marks
 from server.results.moved import moved
 from server.results.moved_view import MovedRow, rows_between
@@ -34,6 +35,7 @@ from server.testday.values import PassEdit
 
 PREVIEW_JOB = "preview-edit"
 REPLACED = "a newer preview of this run took its place"
+NO_FIT = "The day cannot be fitted with these edges: the car does not coast all the way between them. Move them closer."
 READ_SHARE = 0.15
 
 
@@ -140,7 +142,11 @@ def preview_work(payload: Payload, progress: Progress) -> Payload:
     move = _move(payload)
     day = edit_pass(load_day(folder), move.run, move.edit, move.was).day
     progress(READ_SHARE, "fitting")
-    result = fit_day(day, progress=lambda f, text: progress(READ_SHARE + (0.99 - READ_SHARE) * f, text))
+    try:
+        result = fit_day(day, progress=lambda f, text: progress(READ_SHARE + (0.99 - READ_SHARE) * f, text))
+    except (ValueError, ArithmeticError) as fault:  # edges may be put where no model of coasting holds
+        logging.getLogger(__name__).warning("a preview could not be fitted: %s", fault)
+        raise StillairError(NO_FIT) from fault
     return {"summary": summarise(result)}
 
 
