@@ -10,7 +10,7 @@ import logging
 import os
 import shutil
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +30,7 @@ from server.days.service import find_day, list_days, newest_revision, revision_f
 from server.days.tables import DayRevision, StoredDay
 from server.errors import DiskFullError, NotFoundError, StillairError
 from server.results.long_work import Pace, laid_out, stand_back
-from server.results.service import keep_result, latest_result, write_result
+from server.results.service import Told, keep_result, latest_result, told_by, write_result
 
 SEASON_REFITTED = "season-refitted"
 LANE = "long"
@@ -117,7 +117,9 @@ def season_work(payload: Payload, progress: Progress) -> Payload:
         sentence = _fit(day, scratch, raw, said)
         if sentence:
             failed[str(day["day_id"])] = sentence
-    return {"failed": failed}
+    left = {str(day["day_id"]): result_file(scratch, day) for day in days}
+    told = {day_id: asdict(told_by(file)) for day_id, file in left.items() if file.is_file()}
+    return {"failed": failed, "told": told}
 
 
 def result_file(scratch: Path, day: dict[str, Any]) -> Path:
@@ -157,8 +159,8 @@ def fit_one(folder: Path, target: Path, progress: Progress) -> None:
 
 def keep_season(archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str:
     """In the server: keep each result whose day has not gone on, and a report; gives the event's number."""
-    scratch, failed = Path(payload["scratch"]), outcome["failed"]
-    told = [_keep(archive, session, day, scratch, failed.get(str(day["day_id"]))) for day in payload["days"]]
+    scratch = Path(payload["scratch"])
+    told = [_keep(archive, session, day, scratch, outcome) for day in payload["days"]]
     report = {"version": __version__, "scope": payload["scope"], "days": told}
     (scratch / REPORT_FILE).write_text(json.dumps(report, ensure_ascii=False, allow_nan=False), "utf-8")
     raw = archive.raw.add(session, scratch / REPORT_FILE)
@@ -170,9 +172,11 @@ def keep_season(archive: Archive, session: Session, payload: Payload, outcome: P
 
 
 def _keep(
-    archive: Archive, session: Session, day: dict[str, Any], scratch: Path, problem: str | None
+    archive: Archive, session: Session, day: dict[str, Any], scratch: Path, outcome: Payload
 ) -> dict[str, Any]:
     """kept: a new result; same: to the last byte the one that stood; changed: by somebody meanwhile; failed."""
+    key = str(day["day_id"])
+    problem, read = outcome["failed"].get(key), outcome["told"].get(key)
     told = {name: day[name] for name in ("day_id", "name", "revision")}
     if problem is not None:
         return {**told, "state": "failed", "sentence": problem}
@@ -180,7 +184,7 @@ def _keep(
     if newest_revision(session, day["day_id"]).id != revision.id:
         return {**told, "state": "changed", "sentence": GONE_ON}
     before = latest_result(session, day["day_id"])
-    row = keep_result(archive, session, revision, result_file(scratch, day))
+    row = keep_result(archive, session, revision, result_file(scratch, day), told=Told(**read))
     old = before.id if before else None
     if old == row.id:
         return {**told, "state": "same", "result": row.id}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 
@@ -28,21 +29,41 @@ def write_result(result: DayResult, file: Path) -> None:
     file.write_bytes(result_to_bytes(result))
 
 
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What a row says of a written result: read from the file before the write lock is taken, where many are kept."""
+
+    version: str
+    summary: Summary
+
+
+def told_by(file: Path) -> Told:
+    """Read a written result."""
+    result = result_from_bytes(file.read_bytes())
+    return Told(result.version, summarise(result))
+
+
 def keep_result(
-    archive: Archive, session: Session, revision: DayRevision, file: Path, who: str = PROGRAM
+    archive: Archive,
+    session: Session,
+    revision: DayRevision,
+    file: Path,
+    *,
+    who: str = PROGRAM,
+    told: Told | None = None,
 ) -> FittedResult:
     """Keep a written result as the latest of a day; the very same one of the same revision is kept once."""
-    result = result_from_bytes(file.read_bytes())
+    told = told or told_by(file)
     raw = archive.raw.add(session, file)
     latest = latest_result(session, revision.day_id)
     if latest is not None and (latest.sha256, latest.revision_id) == (raw.sha256, revision.id):
         return latest
-    summary = summarise(result)
+    summary = told.summary
     row = FittedResult(
         day_id=revision.day_id,
         revision_id=revision.id,
         sha256=raw.sha256,
-        version=result.version,
+        version=told.version,
         summary=summary,
         moved=moved(summary_of(archive, latest), summary) if latest else [],
     )
