@@ -59,7 +59,7 @@ class MovedView:
 
 def moved_view(session: Session, day_id: int, result_id: int | None = None) -> MovedView | None:
     """What a result of the day (the newest, where none is named) moved; None where it superseded none."""
-    results = results_of(session, day_id)
+    results = results_of(session, day_id, 2 if result_id is None else None)
     place = next((n for n, row in enumerate(results) if result_id in (None, row.id)), None)
     if place is None or place + 1 >= len(results):
         return None

@@ -95,9 +95,9 @@ def renew_summaries(archive: Archive) -> None:
             row.summary = summary_of(archive, row)
 
 
-def results_of(session: Session, day_id: int) -> list[FittedResult]:
-    """All results of a day, the newest first."""
-    chosen = select(FittedResult).where(FittedResult.day_id == day_id).order_by(FittedResult.id.desc())
+def results_of(session: Session, day_id: int, most: int | None = None) -> list[FittedResult]:
+    """All results of a day, or the `most` newest of them; the newest first."""
+    chosen = select(FittedResult).where(FittedResult.day_id == day_id).order_by(FittedResult.id.desc()).limit(most)
     return list(session.scalars(chosen))
 
 
