@@ -77,6 +77,7 @@ def test_a_log_brought_in_changes_the_estimate_really_fitted(chrome, tmp_path: P
         app.state.jobs.wake()
         browser = fresh(chrome, address)
         browser.until(lambda: result_there(browser), "the first result", FIT_S)
+        browser.complaints()  # of asking for the day before it was there
         before = browser.one(".standings .value-text").text
         choose(browser, log)
         browser.one("#runs-form .send").click()
