@@ -106,6 +106,8 @@ def stand_text(stand: Stand, quantity: str) -> StandText:
     between = f"a day differs from the next by {_size(stand.over.between_sd, quantity)} (standard deviation)"
     if stand.over.between_sd == 0.0:
         between = "the days lie as close as their own errors let expect"
+    if stand.over.borrowed:
+        between = f"{between}, as all setups of the car together say, half as much again"
     shared = f"{_size(stand.over.shared_u, quantity)} of u is common to the days and falls with no further day"
     return StandText(text, f"u {_size(stand.u, quantity)}; {stand.days} days; {between}; {shared}")
 
@@ -136,7 +138,7 @@ def advice(one: Standing) -> str:
     reach = held(f"± {_size(stand.with_another or 0.0, name)}")
     if stand.apart:
         return f"its days lie further apart than their errors explain: look what differed; a further day: {reach}"
-    if stand.days == 2:
+    if stand.days == 2 and not stand.over.borrowed:
         return f"two days hardly tell how days differ; a third like these: {reach}"
     return f"a further day like these: {reach}"
 

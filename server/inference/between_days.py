@@ -8,6 +8,7 @@ resistance): its size σ_i is known, its sign is one for all. More days shrink b
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,13 +20,16 @@ FloatArray = NDArray[np.float64]
 
 NORMAL_95 = 1.959963984540054
 LEAST_SHARE = 1e-9  # of the largest value: a day's own u below this is taken as this
+BORROWED_WIDER = 1.5  # τ of others is taken so many times as large: another setup's days may differ more
+ALIKE_P = 0.2  # days that would lie so far apart by τ of others less often than this borrow nothing
 
 
 @dataclass(frozen=True, slots=True)
 class OverDays:
     """A value over days: u and half width u95; between_sd: τ; shared_u: the part of u that no further day shrinks.
 
-    spread_p: the probability of days that lie so far apart, were τ zero; own_u: the part of u that further days shrink.
+    spread_p: the probability of days that lie so far apart, were τ zero; own_u: the part of u that further days shrink;
+    dof: degrees of freedom of the t; borrowed: whether τ is that of others measured on the same days and more.
     """
 
     value: float
@@ -36,15 +40,29 @@ class OverDays:
     shared_u: float
     spread_p: float
     days: int
+    dof: int
+    borrowed: bool = False
 
 
-def over_days(values: ArrayLike, own_u: ArrayLike, shared_u: ArrayLike) -> OverDays:
+@dataclass(frozen=True, slots=True)
+class Between:
+    """How far days differ, from several quantities together: τ² and its degrees of freedom."""
+
+    variance: float
+    dof: int
+
+
+def over_days(
+    values: ArrayLike, own_u: ArrayLike, shared_u: ArrayLike, others: Between | None = None
+) -> OverDays:
     """The mean of a random-effects model with a common error.
 
     w_i = 1/(τ² + a_i²),  y = Σ w_i y_i / Σ w_i,  u_own² = max(1, q)/Σ w_i,  q = Σ w_i (y_i − y)²/(k − 1)
     u_shared = Σ w_i σ_i / Σ w_i,  u² = u_own² + u_shared²,  U95² = (t(k − 1) u_own)² + (1.96 u_shared)²
 
     values: y_i, shape (k,), k ≥ 2; own_u: a_i; shared_u: σ_i, both (k,), none negative.
+    others: τ² of more days than these, of like quantities; then τ is `BORROWED_WIDER` times theirs and t has their
+    degrees of freedom, unless these days lie further apart than that lets expect.
     τ²: `between_variance`. Made seasons with 2 to 10 days, days alike to four times as far apart as their own errors,
     held in 94 to 100 % (tests/inference).
     Raises ValueError for other shapes, or fewer than two days.
@@ -57,14 +75,17 @@ def over_days(values: ArrayLike, own_u: ArrayLike, shared_u: ArrayLike) -> OverD
     if np.any(a < 0.0) or np.any(s < 0.0):
         raise ValueError("own_u, shared_u: none may be negative")
     a = np.maximum(a, LEAST_SHARE * max(float(np.max(np.abs(y))), 1e-30))
-    tau2 = between_variance(y, a)
+    borrowed = others is not None and y.size - 1 < others.dof and _alike(y, a, others)
+    tau2, dof = between_variance(y, a), y.size - 1
+    if others is not None and borrowed:
+        tau2, dof = BORROWED_WIDER**2 * others.variance, others.dof
     weights = 1.0 / (tau2 + a**2)
     total = float(np.sum(weights))
     mean = float(weights @ y) / total
     q = float(weights @ (y - mean) ** 2) / (y.size - 1)
-    own = math.sqrt(max(1.0, q) / total)
+    own = math.sqrt((1.0 if borrowed else max(1.0, q)) / total)
     shared = float(weights @ s) / total
-    factor = float(scipy.stats.t.ppf(0.975, y.size - 1))
+    factor = float(scipy.stats.t.ppf(0.975, dof))
     return OverDays(
         value=mean,
         u=math.hypot(own, shared),
@@ -74,7 +95,35 @@ def over_days(values: ArrayLike, own_u: ArrayLike, shared_u: ArrayLike) -> OverD
         shared_u=shared,
         spread_p=float(scipy.stats.chi2.sf(spread(y, a, 0.0), y.size - 1)),
         days=int(y.size),
+        dof=int(dof),
+        borrowed=borrowed,
     )
+
+
+def _alike(values: FloatArray, own_u: FloatArray, others: Between) -> bool:
+    return bool(scipy.stats.chi2.sf(spread(values, own_u, others.variance), values.size - 1) >= ALIKE_P)
+
+
+def pooled_between(groups: Sequence[tuple[ArrayLike, ArrayLike]], days: int) -> Between | None:
+    """τ² common to several quantities measured on some of the same days: Σ_j Q_j(τ²) = Σ_j (k_j − 1), or 0.
+
+    groups: (values, own u) of each, (k_j,) each, at least two days; days: how many different days there are in all.
+    Degrees of freedom: Σ (k_j − 1), at most days − 1: quantities of one day may share what the day differs by.
+    None without a group. As Paule & Mandel for one mean, the sums taken over several.
+    """
+    told = [tuple(np.asarray(each, dtype=np.float64) for each in group) for group in groups]
+    dof = sum(y.size - 1 for y, _ in told)
+    if dof < 1:
+        return None
+    told = [(y, np.maximum(a, LEAST_SHARE * max(float(np.max(np.abs(y))), 1e-30))) for y, a in told]
+
+    def excess(tau2: float) -> float:
+        return sum(spread(y, a, tau2) for y, a in told) - dof
+
+    if excess(0.0) <= 0.0:
+        return Between(0.0, min(dof, days - 1))
+    most = sum(float(np.sum((y - np.mean(y)) ** 2)) for y, _ in told) / dof
+    return Between(float(scipy.optimize.brentq(excess, 0.0, most, xtol=1e-12 * most)), min(dof, days - 1))
 
 
 def between_variance(values: FloatArray, own_u: FloatArray) -> float:
@@ -111,4 +160,5 @@ def u95_with_another_day(now: OverDays) -> float:
     u_own² falls by k/(k + 1), and t has one degree of freedom more; the shared part stays.
     """
     own = now.own_u * math.sqrt(now.days / (now.days + 1.0))
-    return math.hypot(float(scipy.stats.t.ppf(0.975, now.days)) * own, NORMAL_95 * now.shared_u)
+    factor = float(scipy.stats.t.ppf(0.975, max(now.dof, now.days)))
+    return math.hypot(factor * own, NORMAL_95 * now.shared_u)

@@ -130,3 +130,16 @@ def test_seasons_are_calendar_years_and_a_day_without_a_date_stands_where_it_was
     assert choose(days, "2025", "").days == []
     with pytest.raises(NotFoundError, match="four digits"):
         choose(days, "20255", None)
+
+
+def test_a_setup_of_two_days_takes_how_days_differ_from_the_cars_other_setups() -> None:
+    second = of_setup("B", 1.3)
+    many = [made_day(n, MAY[n], [of_setup("A", 1.4 + 0.01 * n), *([second] if n < 2 else [])]) for n in range(4)]
+    alone = standings([made_day(n, MAY[n], [second]) for n in range(2)], QUANTITIES)[0].stands["SCx"]
+    beside = next(one for one in standings(many, QUANTITIES) if one.key.name == "B").stands["SCx"]
+    other_car = [made_day(n, MAY[n], [second], car="Wisp 6") for n in (2, 3)]
+    apart = next(one for one in standings([*many, *other_car], QUANTITIES) if one.key.car == "Wisp 6").stands["SCx"]
+    assert beside.over is not None
+    assert beside.over.borrowed
+    assert beside.u95 < 0.5 * alone.u95 == pytest.approx(0.5 * apart.u95)
+    assert "as all setups of the car together say" in stand_text(beside, "SCx").detail

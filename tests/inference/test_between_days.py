@@ -8,7 +8,16 @@ import numpy as np
 import pytest
 import scipy.stats
 
-from server.inference.between_days import between_variance, over_days, own_part, spread, u95_with_another_day
+from server.inference.between_days import (
+    BORROWED_WIDER,
+    Between,
+    between_variance,
+    over_days,
+    own_part,
+    pooled_between,
+    spread,
+    u95_with_another_day,
+)
 from tests.published import table
 
 NORMAL = scipy.stats.norm.ppf(0.975)
@@ -111,3 +120,44 @@ def test_leaving_the_shared_error_out_would_be_caught() -> None:
         found = over_days(values, np.ones(10), np.zeros(10))
         held += abs(found.value) <= found.u95
     assert held / 400 < 0.5
+
+
+def test_one_group_pooled_is_that_group_alone() -> None:
+    values, own = np.array([1.30, 1.40, 1.50]), np.array([0.01, 0.02, 0.01])
+    found = pooled_between([(values, own)], 3)
+    assert found is not None
+    assert found.variance == pytest.approx(between_variance(values, own), rel=1e-9)
+    assert found.dof == 2
+    assert pooled_between([], 0) is None
+    assert pooled_between([(values, own), (values, own)], 3).dof == 2  # type: ignore[union-attr]
+
+
+def test_few_days_borrow_how_days_differ_and_days_that_lie_apart_do_not() -> None:
+    others = Between(0.01**2, 6)
+    near = over_days([1.40, 1.41], [0.01, 0.01], [0.0, 0.0], others)
+    assert near.borrowed
+    assert near.dof == 6
+    assert near.u == pytest.approx(math.sqrt((0.01**2 + (BORROWED_WIDER * 0.01) ** 2) / 2))
+    apart = over_days([1.40, 1.60], [0.01, 0.01], [0.0, 0.0], others)
+    assert not apart.borrowed
+    assert apart.u95 == over_days([1.40, 1.60], [0.01, 0.01], [0.0, 0.0]).u95
+    assert not over_days([1.40, 1.41, 1.40], [0.01] * 3, [0.0] * 3, Between(0.0, 2)).borrowed
+
+
+@pytest.mark.parametrize("common", [False, True])
+@pytest.mark.parametrize("between", [0.0, 1.0, 4.0])
+@pytest.mark.parametrize("times", [1.0, 2.0])
+def test_borrowed_intervals_hold_even_where_these_days_differ_twice_as_much(
+    common: bool, between: float, times: float
+) -> None:
+    """A setup of two days beside one of five; common: the days move both alike. 95 % less 3 u of 1000, and 1 % more."""
+    rng = np.random.default_rng(20260620)
+    seasons, held = 1000, 0
+    for _ in range(seasons):
+        days = rng.normal(0.0, between, 5)
+        own, few_own = rng.uniform(0.5, 2.0, 5), rng.uniform(0.5, 2.0, 2)
+        many = days + rng.normal(0.0, own)
+        few = times * (days[:2] if common else rng.normal(0.0, between, 2)) + rng.normal(0.0, few_own)
+        found = over_days(few, few_own, np.zeros(2), pooled_between([(many, own), (few, few_own)], 5))
+        held += abs(found.value) <= found.u95
+    assert held / seasons > 0.94 - 3.0 * math.sqrt(0.95 * 0.05 / seasons)
