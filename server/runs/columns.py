@@ -140,8 +140,9 @@ def _where(raw: RawLog, run: Run, day: Day, seen: Mapping[str, str]) -> dict[tup
 def _silent(raw: RawLog, chosen: Mapping[str, str], signals: Mapping[str, Signal], texts: list[str]) -> dict[str, str]:
     """Column → the role that it would play if its unit were known."""
     wanted = {role: found[0].name for role, column in chosen.items() if (found := find_channel(raw, column))}
+    named = set(wanted.values())
     for proposal in propose(raw):
-        if proposal.confidence >= LIKELY:
+        if proposal.confidence >= LIKELY and proposal.channel.name not in named:
             wanted.setdefault(proposal.role, proposal.channel.name)
     played = {signal.name for signal in signals.values()}
     left = {name: role for role, name in wanted.items() if role not in signals and name not in played}

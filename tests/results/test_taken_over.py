@@ -1,4 +1,4 @@
-"""Roles said on one day are taken over by the next: written into its folder, so that the folder alone gives the result."""
+"""Roles said on one day are taken over by the next, and written into its folder, which alone gives the result again."""
 
 from __future__ import annotations
 
