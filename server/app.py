@@ -17,8 +17,8 @@ from server import appearance, joining_pages
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.cars import pages as cars_pages
+from server.days import adding_api, change_api, folder_api, jobs_api, season_pages, testday_pages
 from server.days import api as days_api
-from server.days import change_api, folder_api, jobs_api, season_pages, testday_pages
 from server.days import pages as days_pages
 from server.days.adding_job import ADDING_KINDS
 from server.days.holding import days_holding
@@ -59,6 +59,7 @@ from server.security import Guard, JoinGate
 from server.settings import Settings
 from server.templating import Addresses, Page, is_htmx, make_environment, render, render_part
 from server.uploads import api as uploads_api
+from server.uploads import program_api
 from server.uploads.service import Uploads
 
 FORM_BYTES = 1_000_000  # what a form adds to its files
@@ -108,8 +109,8 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates, app.state.addresses = make_environment(), Addresses(app)
-    of_days_json = (days_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
-    programs = (*of_days_json, results_api, history_api, uploads_api, help_api)
+    of_days_json = (days_api, adding_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
+    programs = (*of_days_json, results_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, plans_pages, long_pages, verify_pages)
     for module in (*programs, *of_days, *of_work, trail_pages, search_pages, help_pages, appearance, joining_pages):

@@ -39,7 +39,7 @@ JOIN = "/join"
 JOIN_COOKIE = "joined"
 JOIN_PROGRAM = "/api/join"
 PROGRAMS = "/api/"
-PROGRAM_TYPES = ("application/json", "application/zip")
+PROGRAM_TYPES = ("application/json", "application/zip", "application/octet-stream")
 BEARER = "bearer "
 OPEN_TO_ALL = ("/web/styles/", "/web/pictures/")  # what the page that asks for the code is made of
 

@@ -184,6 +184,31 @@ class UploadedLogs(Body):
     channels: dict[str, str] = Field(default={}, max_length=100, description="Role → column.")
 
 
+RUNS_EXAMPLE = {"logs": [{"upload_id": "UPLOAD", "setup": "A", "driver": 72.0, "coasting": "neutral"}]}
+
+
+class NewRun(Body):
+    """A log that has come in as an upload, and what is known of its run."""
+
+    upload_id: str = Field(max_length=100)
+    setup: str = Field(min_length=1, max_length=40, description="One of the day's.")
+    start: str = Field(default="", max_length=20, description="Such as 09:09; the log's own clock when empty.")
+    driver: float | None = Field(default=None, description="Driver with helmet and suit [kg].")
+    direction: Literal["out", "back"] | None = None
+    coasting: Literal["neutral", "clutch", "inverter-off", "zero-torque", "in-gear"] | None = None
+    notes: str = Field(default="", max_length=2000)
+    channels: dict[str, str] = Field(default={}, max_length=100, description="Role → column, where it is known.")
+
+
+class NewRuns(Body):
+    """Logs for a day that is there."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [RUNS_EXAMPLE]})
+
+    logs: list[NewRun] = Field(min_length=1, max_length=100)
+    reason: Reason = ""
+
+
 class Queued(BaseModel):
     """Work that was taken; the job tells what comes of it."""
 

@@ -21,7 +21,7 @@ PARTS = {
     "upload_id": "UPLOAD",
     "sha256": "SHA256",
 }
-FILE_OF = {"application/zip": "day.zip"}
+FILE_OF = {"application/zip": "day.zip", "application/octet-stream": "run01.csv"}
 
 
 @dataclass(frozen=True, slots=True)

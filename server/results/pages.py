@@ -20,7 +20,7 @@ from server.results.moved_view import MovedView, moved_view
 from server.results.next_step import WANTED_U95_M2
 from server.results.page_figures import Figure, budget_of, has_section, page_figures
 from server.results.service import find_result, latest_result
-from server.results.study_job import studies_of, study_on_its_way
+from server.results.study_job import newest_study, study_on_its_way
 from server.results.study_view import StudyPart, study_part
 from server.results.tables import FittedResult
 from server.results.view import ResultView, result_view
@@ -121,7 +121,7 @@ def _loaded(day_id: int, archive: TheArchive, results: Results) -> LoadedResult:
     with archive.database.reading() as session:
         day = find_day(session, day_id)
         row, result = results.of_day(session, day_id)
-        study = study_part(studies_of(archive, session, day_id), study_on_its_way(session, day_id), row.id)
+        study = study_part(newest_study(archive, session, day_id), study_on_its_way(session, day_id), row.id)
         return LoadedResult(day, _head(session, day, row), result, moved_view(session, day_id), study)
 
 

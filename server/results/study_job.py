@@ -23,7 +23,7 @@ from server.archive.tables import Event, Job
 from server.archive.worker import Payload, Progress
 from server.days.job_view import STUDY_JOB
 from server.days.service import find_day, revision_files
-from server.errors import NotFoundError
+from server.errors import NotFoundError, StillairError
 from server.results.codec import result_from_bytes
 from server.results.long_work import Pace, laid_out, stand_back
 from server.results.service import latest_result
@@ -153,6 +153,16 @@ def studies_of(archive: Archive, session: Session, day_id: int) -> list[KeptStud
     """All studies of a day, the newest first."""
     chosen = select(Event).where(Event.kind == STUDIED, Event.day_id == day_id).order_by(Event.id.desc())
     return [_kept(archive, event) for event in session.scalars(chosen)]
+
+
+def newest_study(archive: Archive, session: Session, day_id: int) -> KeptStudy | None:
+    """The newest one; none also where its file cannot be read, which a check of the archive tells."""
+    chosen = select(Event).where(Event.kind == STUDIED, Event.day_id == day_id).order_by(Event.id.desc()).limit(1)
+    event = session.scalar(chosen)
+    try:
+        return _kept(archive, event) if event is not None else None
+    except (StillairError, OSError, ValueError):
+        return None
 
 
 def find_study(archive: Archive, session: Session, day_id: int, number: int) -> KeptStudy:

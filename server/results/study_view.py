@@ -47,9 +47,9 @@ class StudyPart:
     usual: int = USUAL_DAYS
 
 
-def study_part(studies: list[KeptStudy], waiting: Job | None, result_id: int) -> StudyPart:
+def study_part(kept: KeptStudy | None, waiting: Job | None, result_id: int) -> StudyPart:
     """The part of a result's page."""
-    newest = study_view(studies[0], result_id) if studies else None
+    newest = study_view(kept, result_id) if kept else None
     if waiting is None:
         return StudyPart(newest, "", "", 0)
     return StudyPart(newest, waiting.id, waiting.text, round(100 * waiting.fraction))

@@ -110,8 +110,8 @@ def test_there_is_something_to_try() -> None:
 def test_a_body_that_is_no_object(site: Site, program: httpx.Client, method: str, path: str) -> None:
     operation = document(site.app)["paths"][path][method]
     kind, _ = body_of(operation, document(site.app))
-    if path.endswith("/cancel"):
-        return  # it sends nothing, and there is no job of that name
+    if path.endswith(("/cancel", "/uploads")):
+        return  # one sends nothing, and there is no job of that name; the other takes any bytes
     before = state_of(program)
 
     @MANY
