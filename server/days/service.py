@@ -20,6 +20,7 @@ from server.archive.raw_files import RawStore, sha256_of
 from server.days.tables import DayRevision, RevisionFile, StoredDay
 from server.errors import NotFoundError
 
+MOST_NUMBER = 2**63 - 1  # what the database can be asked for
 FIT_JOB = "fit-day"
 REFIT_JOB = "refit-day"
 
@@ -97,7 +98,7 @@ def add_revision(session: Session, day: StoredDay, files: Mapping[str, str], who
 
 def find_day(session: Session, day_id: int) -> StoredDay:
     """The day. Raises NotFoundError."""
-    day = session.get(StoredDay, day_id)
+    day = session.get(StoredDay, day_id) if 0 < day_id <= MOST_NUMBER else None
     if day is None:
         raise NotFoundError(f"There is no test day number {day_id}.")
     return day

@@ -25,14 +25,14 @@ class Table:
         """
         out = io.StringIO()
         writer = csv.writer(out)
-        writer.writerow(self.columns)
+        writer.writerow([_csv_cell(column) for column in self.columns])
         for row in self.rows:
             writer.writerow([_csv_cell(cell) for cell in row])
         return out.getvalue()
 
     def to_tsv(self) -> str:
         """The table as lines of cells with tabs between them, as a spreadsheet takes them from the clipboard."""
-        lines = [self.columns, *([_csv_cell(cell) for cell in row] for row in self.rows)]
+        lines = [[_csv_cell(cell) for cell in row] for row in (self.columns, *self.rows)]
         return "\n".join("\t".join(_CONTROL.sub(" ", cell) for cell in line) for line in lines)
 
 
