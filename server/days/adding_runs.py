@@ -9,10 +9,12 @@ from dataclasses import dataclass, field
 from pathlib import PurePosixPath
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.jobs import add_job, new_job_id
+from server.archive.tables import Job
 from server.days import run_forms, setup_forms
 from server.days.channel_changes import column_text
 from server.days.column_choices import choices
@@ -202,8 +204,15 @@ def queue_runs(archive: Archive, day_id: int, sent: Sent, who: str, reason: str 
         }
         count = len(sent.rows)
         label = sent.rows[0].name if count == 1 else f"{count} files"
-        add_job(session, ADD_RUNS, f"{label} to be added", payload, job_id, day_id=day_id, who=who)
+        lane = _free_lane(session)
+        add_job(session, ADD_RUNS, f"{label} to be added", payload, job_id, lane=lane, day_id=day_id, who=who)
     return job_id
+
+
+def _free_lane(session: Session) -> str:
+    """The lane that somebody between two outings waits least in: reading takes seconds, a fit before it a minute."""
+    busy = set(session.scalars(select(Job.lane).where(Job.state.in_(("queued", "running")))))
+    return "long" if busy == {"quick"} else "quick"
 
 
 def newest_with_files(archive: Archive, session: Session, day_id: int) -> tuple[int, Day, dict[str, str]]:
