@@ -149,7 +149,7 @@ def _first_sentence(values: Day, job: JobView | None) -> str:
     count = f"{len(values.runs)} run{'' if len(values.runs) == 1 else 's'}"
     if job is not None:
         return f"{count} on the way through the first fit; the drag areas will stand here in about a minute."
-    return f"{count} and no result yet; look at what stopped the fit, or add logs."
+    return f"{count} and no result yet: the day as it stands was not fitted."
 
 
 def _open_job(session: Session, day_id: int) -> JobView | None:

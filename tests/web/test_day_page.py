@@ -79,7 +79,8 @@ def test_a_day_without_a_result_teaches(still: Site, tmp_path: Path) -> None:
     with archive.database.writing() as session:
         keep_day(archive, session, IncomingDay("Fresh", None, folder, "fresh"))
     text = text_of(still, "/days/2")
-    assert "2 runs and no result yet" in text
+    assert "2 runs and no result yet: the day as it stands was not fitted." in text
+    assert "Fit the day as it is" in text
     assert "What the program notices stands here after the first fit" in text
     assert still.client.get("/days/2/course.json").status_code == 200
 
