@@ -243,7 +243,8 @@ def _alone(coasts: list[PassRow]) -> str:
     own = sorted((row.own for row in coasts if row.own), key=lambda text: float(text.split()[0]))
     if not own:
         return ""
-    return f"; alone {'it gives' if len(own) == 1 else 'they give'} SCx {' to '.join(dict.fromkeys((own[0], own[-1])))} m²"
+    ends = " to ".join(dict.fromkeys((own[0], own[-1])))
+    return f"; alone {'it gives' if len(own) == 1 else 'they give'} SCx {ends} m²"
 
 
 def next_step(lines: tuple[PassLine, ...], findings: list[Finding], asked: int) -> str:
