@@ -81,7 +81,9 @@ def request_plan(request: DayRequest, like: tuple[Day, DayResult] | None = None)
     if request.gust_sd_mps is not None:
         wind = replace(wind, gust_sd_mps=Quantity(request.gust_sd_mps, 0.2 * request.gust_sd_mps))
     venue = replace(base.venue, length_m=100_000.0)
+    unloaded = replace(base.instruments, damper_rate_hz=0.0, ride_height_rate_hz=0.0, pushrod_rate_hz=0.0)
     plan = replace(base, name=request.name, setups=setups, runs=(run,), wind=wind, venue=venue, predictions=())
+    plan = replace(plan, instruments=unloaded)
     return _on_its_straight(plan, request)
 
 
@@ -135,10 +137,20 @@ def gust_costs(plan: SimulationPlan, planning: PassPlanning) -> tuple[tuple[floa
 
 
 def _setup(base: SimulationPlan, name: str, baseline: str) -> SetupPlan:
-    """The setup as the day like this one knows it; one that it does not know is taken like the baseline."""
+    """The setup as the day like this one knows it; one that it does not know is taken like the baseline.
+
+    What sensors measured of its downforce is stated instead, as surely: a day without load sensors simulates sooner.
+    """
     known = {one.setup.name: one for one in base.setups}
     like = known.get(name) or known.get(baseline) or base.setups[0]
-    return replace(like, setup=replace(like.setup, name=name, baseline=None if name == baseline else baseline))
+    stated = replace(
+        like.setup,
+        name=name,
+        baseline=None if name == baseline else baseline,
+        scz_front_m2=replace(like.scz_front_m2, source="typed"),
+        scz_rear_m2=replace(like.scz_rear_m2, source="typed"),
+    )
+    return replace(like, setup=stated, bend_front_per_m=Quantity(0.0), bend_rear_per_m=Quantity(0.0))
 
 
 def _on_its_straight(plan: SimulationPlan, request: DayRequest) -> SimulationPlan:

@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import nnls
 
-from server.analysis.run_order import baseline_pairs, day_plan, run_order
+from server.analysis.run_order import Outing, baseline_pairs, day_plan, run_order
 from server.analysis.simulate_lengths import coast_down_times
 from server.analysis.simulate_plan import SimulationPlan
 from server.analysis.simulate_truth import density_at
 from server.analysis.study import fit_simulated_day
 
 Progress = Callable[[float, str], None]
-FIRST_PAIRS = (2, 6)
+FIRST_PAIRS = (2, 4)
+MOST_SIMULATED = 8
 DAYS_EACH = 4
 MOST_PAIRS = 12
 QUANTITY = "SCx"
@@ -69,46 +70,56 @@ def plan_passes(
 ) -> PassPlanning:
     """The smallest number of pairs a change with which every difference reaches its wanted U95.
 
-    U95(n)² = s² + a/n is fitted to the U95 of simulated days at 2 and 6 pairs, then at the number found.
-    Raises ValueError where nothing is wanted, or not one simulated day gave the difference.
+    Days of the baseline and the change that is hardest to tell are simulated at 2 and 4 pairs, then at the number
+    found; U95(n)² = s² + a/n goes through what they tell. The other changes' curves are that one, scaled by their
+    closed forms. Raises ValueError where nothing is wanted, or not one simulated day gave the difference.
     """
     if not wanted:
         raise ValueError("wanted: at least one difference is needed")
     say, seen = progress or (lambda _fraction, _text: None), _Seen(plan, baseline, wanted, seed)
     for place, pairs in enumerate(FIRST_PAIRS):
-        say(place / 3.0, f"simulating days of {pairs} pairs")
-        seen.simulate(pairs)
+        seen.simulate(pairs, _part(say, 0.2 * place, 0.2))
     pairs = seen.needed()
     if pairs not in FIRST_PAIRS:
-        say(2.0 / 3.0, f"simulating days of {pairs} pairs")
-        seen.simulate(pairs)
+        seen.simulate(min(pairs, MOST_SIMULATED), _part(say, 0.4, 0.6))
         pairs = seen.needed()
     return seen.planning(pairs)
 
 
+def _part(say: Progress, first: float, share: float) -> Progress:
+    """Progress of a part of the work that begins at `first` and takes `share`."""
+    return lambda fraction, text: say(first + share * fraction, text)
+
+
 class _Seen:
-    """U95 of simulated days by difference and number of pairs, and the curve through them."""
+    """U95 of simulated days by number of pairs, and the curve through them."""
 
     def __init__(self, plan: SimulationPlan, baseline: str, wanted: Sequence[Wanted], seed: int) -> None:
         self._plan, self._baseline, self._wanted, self._seed = plan, baseline, wanted, seed
         self._changes = [one.setup for one in wanted]
-        self._u95: dict[str, dict[int, list[float]]] = {one.setup: {} for one in wanted}
+        alike = self._day(FIRST_PAIRS[0])
+        self._closed = {name: closed_form_u95(alike, name, baseline) for name in self._changes}
+        self._hardest = min(wanted, key=lambda one: one.u95_m2 / self._closed[one.setup]).setup
+        self._u95: dict[int, list[float]] = {}
         self._days = 0
 
-    def simulate(self, pairs: int) -> None:
-        """Simulate and fit days of this many pairs."""
-        plan = day_plan(self._plan, run_order(self._baseline, self._changes, pairs))
+    def simulate(self, pairs: int, progress: Progress) -> None:
+        """Simulate and fit days of this many pairs, of the baseline and the hardest change alone."""
+        base = baseline_pairs(pairs, len(self._changes))
+        blocks = ((self._baseline, base - base // 2), (self._hardest, pairs), (self._baseline, base // 2))
+        outings = [Outing(number, name, count) for number, (name, count) in enumerate(blocks, start=1) if count]
+        two = tuple(one for one in self._plan.setups if one.setup.name in (self._baseline, self._hardest))
+        plan = day_plan(replace(self._plan, setups=two), outings)
         for day in range(DAYS_EACH):
+            progress(day / DAYS_EACH, f"simulated day {day + 1} of {DAYS_EACH}, {pairs} pairs")
             trial = fit_simulated_day(plan, 1000 * self._seed + 10 * pairs + day)
             self._days += 1
-            for one in trial.trials:
-                if one.quantity == QUANTITY and one.baseline == self._baseline and one.setup in self._u95:
-                    found = self._u95[one.setup].setdefault(pairs, [])
-                    found.append(0.5 * (one.high95 - one.low95))
+            told = [one for one in trial.trials if one.quantity == QUANTITY and one.baseline == self._baseline]
+            self._u95.setdefault(pairs, []).extend(0.5 * (one.high95 - one.low95) for one in told)
 
     def needed(self) -> int:
         """The largest of the numbers that the differences need; MOST_PAIRS where one is out of reach."""
-        found = [self._pairs_for(one) for one in self._wanted]
+        found = [pairs_for(one.u95_m2, *self._curve(one.setup)) for one in self._wanted]
         return max(MOST_PAIRS if pairs is None else pairs for pairs in found)
 
     def planning(self, pairs: int) -> PassPlanning:
@@ -123,30 +134,29 @@ class _Seen:
 
     def _planned(self, one: Wanted, pairs: int) -> PlannedDifference:
         floor, per_pair = self._curve(one.setup)
-        day = day_plan(self._plan, run_order(self._baseline, self._changes, pairs))
         return PlannedDifference(
             setup=one.setup,
             wanted_u95_m2=one.u95_m2,
-            pairs=self._pairs_for(one),
+            pairs=pairs_for(one.u95_m2, floor, per_pair),
             u95_m2=math.sqrt(floor + per_pair / pairs),
             floor_m2=math.sqrt(floor),
             per_pair_m4=per_pair,
-            closed_form_m2=closed_form_u95(day, one.setup, self._baseline),
+            closed_form_m2=closed_form_u95(self._day(pairs), one.setup, self._baseline),
         )
 
-    def _pairs_for(self, one: Wanted) -> int | None:
-        return pairs_for(one.u95_m2, *self._curve(one.setup))
+    def _day(self, pairs: int) -> SimulationPlan:
+        return day_plan(self._plan, run_order(self._baseline, self._changes, pairs))
 
     def _curve(self, setup: str) -> tuple[float, float]:
         """s² and a of U95² = s² + a/n, neither below zero, least squares of the relative misfit."""
-        found: Mapping[int, list[float]] = self._u95[setup]
-        if not any(found.values()):
-            raise ValueError(f"wanted: no simulated day told the difference of {setup!r}")
-        counts = np.array(sorted(found), float)
-        square = np.array([np.exp(2.0 * np.mean(np.log(found[int(n)]))) for n in counts])
+        if not any(self._u95.values()):
+            raise ValueError(f"wanted: no simulated day told the difference of {self._hardest!r}")
+        counts = np.array(sorted(n for n, found in self._u95.items() if found), float)
+        square = np.array([np.exp(2.0 * np.mean(np.log(self._u95[int(n)]))) for n in counts])
         design = np.column_stack([np.ones_like(counts), 1.0 / counts]) / square[:, None]
         (floor, per_pair), _ = nnls(design, np.ones_like(counts))
-        return float(floor), float(per_pair)
+        scale = (self._closed[setup] / self._closed[self._hardest]) ** 2
+        return float(scale * floor), float(scale * per_pair)
 
 
 def pairs_for(wanted_u95_m2: float, floor_m4: float, per_pair_m4: float) -> int | None:

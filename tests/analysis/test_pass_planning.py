@@ -28,7 +28,7 @@ def test_a_planned_day_tells_what_the_planner_said() -> None:
     assert told.u95_m2 <= 0.06
     assert told.floor_m2 < told.u95_m2
     assert 0.6 < told.closed_form_m2 / told.u95_m2 < 1.6
-    assert said[0] == "simulating days of 2 pairs"
+    assert said[0] == "simulated day 1 of 4, 2 pairs"
     day = day_plan(plan, run_order("A", ["B"], found.pairs))
     trials = [t for seed in (51, 52, 53) for t in fit_simulated_day(day, seed).trials]
     widths = [0.5 * (t.high95 - t.low95) for t in trials if t.quantity == "SCx" and t.baseline == "A"]
