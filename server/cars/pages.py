@@ -249,7 +249,7 @@ def _listed(names: list[str]) -> str:
 
 
 def _crumbs(request: Request) -> tuple[Crumb, ...]:
-    return (Crumb("Days", str(request.app.url_path_for("days"))),)
+    return (Crumb("Season", str(request.app.url_path_for("days"))),)
 
 
 def _day_crumb(request: Request, day_id: int, name: str) -> Crumb:

@@ -34,7 +34,7 @@ router = APIRouter(default_response_class=HTMLResponse)
 
 LOG_ROWS = 4
 MOST_LOGS = 200
-DAYS_CRUMB = ("Days", "days")
+DAYS_CRUMB = ("Season", "days")
 SEE_OTHER = 303
 
 

@@ -126,7 +126,7 @@ def work(request: Request, archive: TheArchive) -> HTMLResponse:
     with archive.database.reading() as session:
         newest = select(Job).order_by(Job.created_at.desc(), Job.id.desc()).limit(JOBS_SHOWN)
         lines = tuple(_work_line(job) for job in session.scalars(newest))
-    crumbs = (Crumb("Days", str(request.app.url_path_for("days"))),)
+    crumbs = (Crumb("Season", str(request.app.url_path_for("days"))),)
     return render(request, WorkPage(title="Work", crumbs=crumbs, jobs=lines, going=sum(one.open for one in lines)))
 
 
@@ -152,7 +152,7 @@ def _work_line(job: Job) -> WorkLine:
 def _page(
     request: Request, archive: TheArchive, choice: EventChoice, page: int, *, check: bool, of_day: bool = False
 ) -> HTMLResponse:
-    crumbs = [Crumb("Days", str(request.app.url_path_for("days")))]
+    crumbs = [Crumb("Season", str(request.app.url_path_for("days")))]
     day_name, revisions = "", ()
     with archive.database.reading() as session:
         if of_day and choice.day_id is not None:

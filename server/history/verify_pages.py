@@ -41,6 +41,6 @@ def verified(request: Request, number: Annotated[int, Path(ge=1, le=2**31)], arc
     with archive.database.reading() as session:
         report = find_report(archive, session, number)
     there = request.app.url_path_for
-    crumbs = (Crumb("Days", str(there("days"))), Crumb("History", str(there("history"))))
+    crumbs = (Crumb("Season", str(there("days"))), Crumb("History", str(there("history"))))
     at = f"{report.at[:16].replace('T', ' ')} UTC"
     return render(request, VerifiedPage(title="Check of the archive", crumbs=crumbs, report=report, at=at))

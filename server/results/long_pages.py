@@ -68,7 +68,7 @@ def study(request: Request, day_id: DayId, number: Number, archive: TheArchive) 
         newest = latest_result(session, day_id)
         view = study_view(kept, newest.id if newest else None)
     there = request.app.url_path_for
-    crumbs = (Crumb("Days", str(there("days"))), Crumb(day.name, str(there("result", day_id=str(day_id)))))
+    crumbs = (Crumb("Season", str(there("days"))), Crumb(day.name, str(there("result", day_id=str(day_id)))))
     return render(request, StudyPage(title="Days like this one", crumbs=crumbs, study=view))
 
 
@@ -88,7 +88,7 @@ def season_refit(request: Request, number: Number, archive: TheArchive) -> HTMLR
     with archive.database.reading() as session:
         view = refit_view(session, find_refit(archive, session, number))
     there = request.app.url_path_for
-    crumbs = (Crumb("Days", str(there("days"))), Crumb("Work", str(there("jobs"))))
+    crumbs = (Crumb("Season", str(there("days"))), Crumb("Work", str(there("jobs"))))
     return render(request, RefitPage(title="Fitted again", crumbs=crumbs, refit=view))
 
 

@@ -235,7 +235,7 @@ def _page(request: Request, loaded: LoadedResult, section: str, wanted: float, s
 
 
 def _crumbs(request: Request) -> tuple[Crumb, ...]:
-    return (Crumb("Days", str(request.app.url_path_for("days"))),)
+    return (Crumb("Season", str(request.app.url_path_for("days"))),)
 
 
 def _day_path(request: Request, loaded: LoadedResult) -> str:

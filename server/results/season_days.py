@@ -22,8 +22,8 @@ TODO = {
     "waits": "nothing: it is fitted when its turn comes",
     "runs": "nothing: it is being fitted",
     "failed": "open the day and mend what the reason names; every change fits it again",
-    "called off": "open the day; its next change fits it again",
-    "not fitted": "open the day; its next change fits it",
+    "called off": "open the day and fit it from there",
+    "not fitted": "open the day and fit it from there",
     "cannot be read": "open its history; an earlier revision may be whole",
 }
 
