@@ -30,7 +30,7 @@ MOST = {
     "/?year=all": 5.0,
     "/cars": 2.0,
     "/search?q=flap+34": 5.0,
-    "/search?q=gust+outing": 12.0,
+    "/search?q=gust+outing": 18.0,
     "/season/figures/timeline.json?year=all": 8.0,
 }
 
