@@ -38,6 +38,10 @@ from server.analysis.weather import DayAir, day_air
 from server.testday.values import Day, Finding, Quantity
 
 Progress = Callable[[float, str], None]
+FIT_LOST = (
+    "The fit of this day came to no end, so it tells nothing: some pass that is used is hardly a coast-down. Look at "
+    "those whose edges were set by hand, then at the speeds; leave out what is not free rolling."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +73,11 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     if len(data) < 2:
         return replace(_nothing(day, passes, findings, air), stand_tests=stands)
     problem = _problem(day, passes, data, air, loads)
-    posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.5 * fraction, text))
+    try:
+        posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.5 * fraction, text))
+    except np.linalg.LinAlgError:
+        findings.append(Finding("fit-lost", "stop", FIT_LOST))
+        return replace(_nothing(day, passes, findings, air), stand_tests=stands)
     say(0.7, "downforce over ride height")
     bends = bend_statistics(posterior, options.seed)
     curves = [c for s, (_, p) in bends.items() if p < LEVEL / len(bends) for c in tested_bends(posterior, s)]

@@ -43,8 +43,9 @@ def condition(  # noqa: PLR0917 - the six parts of one formula
         2 log Z = −e_0ᵀe_0 − μᵀPμ + mᵀΛm + log|P| − log|Λ| − Σ log S
 
     information: EᵀE, (p, p); score: Eᵀe_0, (p,); chi2: e_0ᵀe_0; logdet: Σ log S of the whitening.
-    Raises numpy.linalg.LinAlgError where the precision is not positive definite.
+    Raises numpy.linalg.LinAlgError where the precision is not finite and positive definite.
     """
+    _require_finite(information, score)
     root = np.asarray(cholesky(prior_precision + information, lower=True))
     pull = prior_precision @ prior_mean
     mean = np.asarray(cho_solve((root, True), pull - score))
@@ -52,6 +53,11 @@ def condition(  # noqa: PLR0917 - the six parts of one formula
     value = -chi2 - prior_mean @ pull + np.sum((root.T @ mean) ** 2) - logdet
     value += 2.0 * np.sum(np.log(np.diag(prior_root))) - 2.0 * np.sum(np.log(np.diag(root)))
     return Posterior(mean, root, 0.5 * float(value))
+
+
+def _require_finite(information: FloatArray, score: FloatArray) -> None:
+    if not (np.all(np.isfinite(information)) and np.all(np.isfinite(score))):
+        raise np.linalg.LinAlgError("information and score must be finite")
 
 
 def keep_as_stated(
@@ -70,8 +76,9 @@ def keep_as_stated(
     parameters; Schmidt 1966, Advances in Control Systems 3, 293–340, from memory).
 
     information: EᵀE, (p, p); score: Eᵀe_0, (p,); places: (k,). Returns changed copies. Raises ValueError for a prior
-    mean off 0.
+    mean off 0, numpy.linalg.LinAlgError where information or score is not finite.
     """
+    _require_finite(information, score)
     if np.any(prior_mean[places] != 0.0):
         raise ValueError(f"prior_mean: the kept parameters' means must be 0, got {prior_mean[places]}")
     others = np.setdiff1d(np.arange(len(score)), places)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from server.aero.coast_down import QuadraticLaw, speed_after
+from server.analysis import day_fit
 from server.analysis.day_fit import fit_day
 from server.analysis.result import DayResult
 from server.analysis.result_json import result_to_json
@@ -83,6 +84,16 @@ def test_one_pass_is_no_area(drawn: HostileDay) -> None:
     assert "no-area" in codes(result)
     assert "SCx" not in result.setups[0].estimates
     assert sum(p.used and p.kind == "coast-down" for p in result.setups[0].passes) < 2
+
+
+def test_a_fit_without_an_end_is_a_finding(drawn: HostileDay, monkeypatch: pytest.MonkeyPatch) -> None:
+    def lost(*_: object, **__: object) -> None:
+        raise np.linalg.LinAlgError("information and score must be finite")
+
+    monkeypatch.setattr(day_fit, "solve_day", lost)
+    result = fit_day(drawn.day)
+    assert all("SCx" not in setup.estimates for setup in result.setups)
+    assert {"fit-lost", "no-area"} <= {one.code for one in result.findings if one.grade == "stop"}
 
 
 def test_in_gear_is_no_area(drawn: HostileDay) -> None:

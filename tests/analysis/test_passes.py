@@ -304,6 +304,18 @@ def test_a_person_may_use_what_the_finder_would_not() -> None:
     assert refused == []
 
 
+@pytest.mark.parametrize("early_s", [1.5, 4.0, 8.0])
+def test_an_edge_where_the_car_still_speeds_up_is_no_coast_down(early_s: float) -> None:
+    true = ONE.coasts()[0]
+    used, refused, findings = found(edited_run(PassEdit(true.start_s - early_s, true.end_s - 0.2, True, "more")))
+    assert used == []
+    (only,) = refused
+    until = float(only.reason.rsplit(" ", 2)[1])
+    assert until == pytest.approx(true.start_s, abs=0.5)
+    (said,) = [one for one in findings if one.code == "edit-not-coasting"]
+    assert "Move its start behind that." in said.text
+
+
 def test_an_edit_that_meets_nothing_is_said() -> None:
     _, _, findings = found(edited_run(PassEdit(0.0, 0.2, False, "?")))
     assert "edit-idle" in codes(findings)
