@@ -52,6 +52,8 @@ from tests.studies.load_table import help_table, load_table
 from tests.studies.paired import paired_summary
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
+from tests.studies.plans import report as report_plans
+from tests.studies.plans import run as try_plans
 from tests.uploads.killed import kill_at_chance_moments
 
 BENT: dict[str, Any] = {
@@ -143,6 +145,12 @@ def _kills(asked: argparse.Namespace) -> int:
     return 1 if count.faults else 0
 
 
+def _plans(asked: argparse.Namespace) -> int:
+    trials = try_plans(asked.first_seed, asked.plans, _store(asked.out))
+    print(report_plans(trials))
+    return 0
+
+
 def _print_table(found: dict[str, Any]) -> None:
     rows = [found["columns"], *found["rows"]]
     widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
@@ -192,6 +200,11 @@ def _parser() -> argparse.ArgumentParser:
     ills.add_argument("--fault", choices=list(FAULTS), action="append", help="only this one (may be repeated)")
     for each in (coverage, dampers, bend, ills):
         _common(each)
+    plans = studies.add_parser("plans", help="do planned days tell what their plans said")
+    plans.set_defaults(study=_plans)
+    plans.add_argument("--plans", type=int, default=100, help="number of plans (default 100)")
+    plans.add_argument("--first-seed", type=int, default=1, help="seed of the first (default 1)")
+    plans.add_argument("--out", type=Path, help="trials are kept beside this file, and read again")
     uploads = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
     uploads.set_defaults(study=_uploads)
     kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")
