@@ -50,10 +50,10 @@ from tests.studies.kills import kill_at_chance_moments as kill_at_chance_moments
 from tests.studies.load_report import load_summary
 from tests.studies.load_table import help_table, load_table
 from tests.studies.paired import paired_summary
-from tests.studies.report import summary, table
-from tests.studies.runner import Plan, run
 from tests.studies.plans import report as report_plans
 from tests.studies.plans import run as try_plans
+from tests.studies.report import summary, table
+from tests.studies.runner import Plan, run
 from tests.uploads.killed import kill_at_chance_moments
 
 BENT: dict[str, Any] = {

@@ -23,7 +23,7 @@ FRESH_DAYS = 6
 
 @dataclass(frozen=True, slots=True)
 class PlanTrial:
-    """One difference of one plan [m²]: what the plan said, what the fresh days gave in the mean, and their RMS error."""
+    """One difference of one plan [m²]: what the plan said, what fresh days gave in the mean, and their RMS error."""
 
     seed: int
     pairs: int
