@@ -21,6 +21,7 @@ from server.testday.values import Car, FloatArray
 
 WIND_LEVEL_U_MPS = 2.5
 POINTS = 128
+TOLD_DELAY_U_S = 0.05  # a wheel's speed beside the satellite's tells it to 0.01 s or so
 TOLD_SCALE_U = 0.004  # above it no satellite speed told the scale of speed
 
 
@@ -218,11 +219,14 @@ def normal_equations(rows: FloatArray, row_pass: np.ndarray, n: int, own: int) -
 
 
 def kept_scale(problem: DayProblem) -> np.ndarray | None:
-    """Columns of the speed's scale and its growth where no satellite speed tells them: the passes can't, but fifty
-    of them would move them by many times their u for the least misfit at low speed. They keep what is known of the
-    rolling radius, and a speedometer what is known of it."""
+    """Columns of the speed's scale, growth and delay that keep what is known of them beforehand, where no second speed
+    tells them. The passes can't: but fifty of them would move a scale by many times its u for the least misfit at low
+    speed, and loads would move a delay by as much for what joints or a bend do to their curve over speed."""
     place = problem.priors.index("scale0")
     kept = [] if problem.priors.u[place] <= TOLD_SCALE_U else [place, problem.priors.index("scale2")]
+    delay = problem.priors.index("delay")
+    if problem.grid.load_kinds and problem.priors.u[delay] > TOLD_DELAY_U_S:
+        kept.append(delay)
     kept += [i for i, q in enumerate(problem.priors.parameters) if q.name.startswith("speedometer_")]
     return np.array(kept) if kept else None
 
