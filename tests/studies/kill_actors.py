@@ -19,7 +19,7 @@ from tests.uploads.killed import Sent, send
 
 FILE_BYTES = (200_000, 1_500_000)
 SEE_OTHER = 303
-MOST_DAYS = 40  # more of them would try nothing new and make every check longer
+MOST_DAYS = 10  # more of them would try nothing new and make every check longer
 
 
 @dataclass

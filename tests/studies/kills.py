@@ -12,6 +12,7 @@ import random
 import re
 import signal
 import sqlite3
+import sys
 import time
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -75,6 +76,7 @@ def kill_at_chance_moments(folder: Path, moments: int, seed: int) -> Count:
         count.in_file += any(0 < file.acknowledged < len(file.data) for file in ledger.files)
         count.in_job += _running_jobs(folder) > 0
         count.faults += _still_there(workers)
+        print(f"{count.moments} of {moments} kills, {len(count.faults) + len(ledger.faults)} faults", file=sys.stderr)
     _check_the_end(folder, ledger, count)
     count.faults += ledger.faults
     return count
