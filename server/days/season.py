@@ -134,8 +134,9 @@ def setup_names(days: Sequence[SeasonDay]) -> dict[str, list[str]]:
     """Car → names of its setups, in the order in which they first came: so letters stay from day to day."""
     names: dict[str, dict[str, None]] = {}
     for one in sorted(days, key=lambda day: (day.day, day.id)):
-        of_car = names.setdefault(one.car, {})
-        of_car.update(dict.fromkeys((*one.setups, *(each.key.name for each in one.measured))))
+        names.setdefault(one.car, {}).update(dict.fromkeys(one.setups))
+        for each in one.measured:  # of a car that has got another name since
+            names.setdefault(each.key.car, {})[each.key.name] = None
     return {car: list(found) for car, found in names.items()}
 
 
