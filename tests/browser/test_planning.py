@@ -96,13 +96,13 @@ def test_a_plan_is_asked_for_by_keyboard_alone_and_a_refusal_keeps_what_was_type
     tab_to(page, "[name=setup]")
     press(page, "B", Keys.TAB, "0,05", Keys.TAB, "flap up")
     tab_to(page, "[name=length_m]")
-    type_over(page, "250")
+    type_over(page, "long")
     tab_to(page, "main form .filled")
     press(page, Keys.ENTER)
-    page.until(lambda: "too short for these speeds" in page.text(), "the refusal")
+    page.until(lambda: "Length of the straight must be a number, not “long”." in page.text(), "the refusal")
     assert page.one("[name=u95]").get_property("value") == "0,05"
     assert page.one("[name=turned]").get_property("value") == "flap up"
-    assert page.one("[name=length_m]").get_property("value") == "250"
+    assert page.one("[name=length_m]").get_property("value") == "long"
 
 
 def test_the_sheet_is_ticked_by_keyboard(page: Browser, planned: tuple[str, int]) -> None:
