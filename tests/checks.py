@@ -1,4 +1,4 @@
-"""The checks one after the other: style, types, tests. The tests come last, so that their count ends it."""
+"""The checks one after the other: style, types, benchmarks, tests. The tests come last: their count ends it."""
 
 from __future__ import annotations
 
@@ -11,6 +11,8 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 PROCESSES = 2
 # One test file stays in one process: browsers and servers are started once a file.
+# Benchmarks are ratios of processor times, which a test beside them on the same machine would bend.
+BENCHMARKS = "tests/benchmarks"
 PARALLEL = ["-n", str(PROCESSES), "--dist", "loadfile"]
 
 
@@ -23,7 +25,8 @@ def run_all() -> int:
     failed = [name for name, code in zip(("style (ruff)", "types (mypy)"), codes, strict=True) if code]
     if failed:
         print(f"NOT PASSED: {', '.join(failed)}; see above", flush=True)
-    codes.append(run_pytest(PARALLEL))
+    codes.append(run_pytest([BENCHMARKS]))
+    codes.append(run_pytest([*PARALLEL, f"--ignore={BENCHMARKS}"]))
     return next((code for code in codes if code), 0)
 
 

@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import numpy as np
 from scipy.special import ndtr
 
-from server.analysis.compared import NORMAL_95, Compared, Difference, Varied
+from server.analysis.compared import LEAST_SETTINGS, NORMAL_95, Compared, Difference, Varied
 from server.analysis.estimates import SEEN_FACTOR
 from server.analysis.result import DayResult, Joint
 from server.errors import StillairError
 from server.inference.response import fit_response, optimum
 from server.inference.simultaneous import simultaneous
 
-LEAST_SETTINGS = 3
 CURVE_POINTS = 101
 NOT_TOLD = "This result tells {quantity} of no two setups together; fit the day again."
 NO_BASELINE = "Setup {name} has no {quantity} on this day, so nothing can be held against it."
-
-
-def quantities_compared(result: DayResult) -> tuple[str, ...]:
-    """Quantities that the result tells of two setups or more."""
-    return tuple(name for name, joint in result.joint.items() if len(joint.setups) > 1)
 
 
 def compare(result: DayResult, quantity: str, baseline: str) -> Compared:
@@ -53,19 +47,6 @@ def compare(result: DayResult, quantity: str, baseline: str) -> Compared:
         for i, other in enumerate(others)
     )
     return Compared(quantity, baseline, joint.unit, together.factor, differences)
-
-
-def varied_settings(parts: Mapping[str, Mapping[str, object]], setups: Sequence[str]) -> dict[str, dict[str, float]]:
-    """Settings that are numbers in every one of the setups and differ between them: name → setup → number."""
-    first = parts.get(setups[0], {}) if setups else {}
-    names = [name for name in first if all(name in parts.get(setup, {}) for setup in setups)]
-    found = {name: [parts[setup][name] for setup in setups] for name in names}
-    return {
-        name: {setup: float(value) for setup, value in zip(setups, values, strict=True)}  # type: ignore[arg-type]
-        for name, values in found.items()
-        if all(isinstance(value, int | float) and not isinstance(value, bool) for value in values)
-        and len(set(values)) > 1
-    }
 
 
 def response_over(result: DayResult, quantity: str, setting: str, at: Mapping[str, float]) -> Varied:

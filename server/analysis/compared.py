@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from server.inference.response import Optimum
+from server.analysis.result import DayResult
 from server.testday.values import FloatArray
 
+if TYPE_CHECKING:
+    from server.inference.response import Optimum
+
 NORMAL_95 = 1.959964
+LEAST_SETTINGS = 3  # different ones, for a curve
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,3 +74,21 @@ class Varied:
     lack_p: float
     largest: Optimum
     smallest: Optimum
+
+
+def quantities_compared(result: DayResult) -> tuple[str, ...]:
+    """Quantities that the result tells of two setups or more."""
+    return tuple(name for name, joint in result.joint.items() if len(joint.setups) > 1)
+
+
+def varied_settings(parts: Mapping[str, Mapping[str, object]], setups: Sequence[str]) -> dict[str, dict[str, float]]:
+    """Settings that are numbers in every one of the setups and differ between them: name → setup → number."""
+    first = parts.get(setups[0], {}) if setups else {}
+    names = [name for name in first if all(name in parts.get(setup, {}) for setup in setups)]
+    found = {name: [parts[setup][name] for setup in setups] for name in names}
+    return {
+        name: {setup: float(value) for setup, value in zip(setups, values, strict=True)}  # type: ignore[arg-type]
+        for name, values in found.items()
+        if all(isinstance(value, int | float) and not isinstance(value, bool) for value in values)
+        and len(set(values)) > 1
+    }

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
-from server.analysis.pass_planning import MOST_PAIRS, PassPlanning, Wanted, gust_share
+from server.analysis.asked_day import DayRequest
+from server.analysis.pass_planning import PassPlanning, gust_share
 from server.analysis.result import DayResult
 from server.analysis.run_order import (
     Outing,
-    Pace,
     day_plan,
     outing_seconds,
     room_left,
@@ -27,25 +27,6 @@ TOO_LITTLE = (
     "The straight of {length:.0f} m is {short:.0f} m too short for these speeds: lift lower, brake from higher, or find"
     " a longer one."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class DayRequest:
-    """What is asked for. wanted: each change with its U95 of SCx [m²]; gust_sd_mps: None as on the day like it.
-
-    high_mps, low_mps: where the driver lifts and where braking starts; outing_pairs: most that battery or fuel allow.
-    """
-
-    name: str
-    baseline: str
-    wanted: tuple[Wanted, ...]
-    high_mps: float = 28.0
-    low_mps: float = 8.0
-    length_m: float = 1200.0
-    gust_sd_mps: float | None = None
-    start_clock_s: float = 9.0 * 3600.0
-    outing_pairs: int = MOST_PAIRS
-    pace: Pace = field(default_factory=Pace)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import nnls
 
+from server.analysis.asked_day import MOST_PAIRS, Wanted
 from server.analysis.run_order import Outing, baseline_pairs, day_plan, run_order
 from server.analysis.simulate_lengths import coast_down_times
 from server.analysis.simulate_plan import SimulationPlan
@@ -19,17 +20,8 @@ Progress = Callable[[float, str], None]
 FIRST_PAIRS = (2, 4)
 MOST_SIMULATED = 8
 DAYS_EACH = 4
-MOST_PAIRS = 12
 QUANTITY = "SCx"
 NORMAL_95 = 1.959964
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """A difference that the day is to tell: setup − baseline of SCx, with the wanted half width U95 [m²]."""
-
-    setup: str
-    u95_m2: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from server.analysis.asked_day import Pace
 from server.analysis.simulate_lengths import longest_trip, trip_lengths
 from server.analysis.simulate_plan import RunPlan, SimulationPlan
 from server.testday.values import Direction
@@ -20,15 +21,6 @@ class Outing:
     number: int
     setup: str
     pairs: int
-
-
-@dataclass(frozen=True, slots=True)
-class Pace:
-    """What a day's work takes [s]: between outings, for a change of setup on top of it, and turning at each end."""
-
-    between_s: float = 600.0
-    change_s: float = 900.0
-    turn_s: float = 40.0
 
 
 def baseline_pairs(pairs: int, changes: int) -> int:

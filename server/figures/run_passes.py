@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,31 +13,14 @@ from server.figures.load_points import LoadPoint, banded
 from server.figures.marks import circle, escape, new_figure
 from server.figures.panels import TITLE_ROOM_PX, Grid, padded
 from server.figures.passes_over_speed import DIRECTION_DASH, DIRECTION_WORDS, MPS_TO_KMH, binned_resistance
+from server.figures.run_values import RunFigure, TurnedDown
 from server.figures.table import Cell, Table
 from server.figures.theme import LIGHT, SetupMark, setup_marks
-from server.testday.values import FloatArray
 
 RESISTANCE_PX, LOAD_PX = 340, 190
 FRAME_PX = 36 + 20
 LOAD_BAND_MPS = 1.0
 SQUARE = "square"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class TurnedDown:
-    """A coast-down that no fit used: speed [m/s] and resistance [N] by the log alone, shape (n,)."""
-
-    of: Pass
-    speed_mps: FloatArray
-    resistance_n: FloatArray
-
-
-@dataclass(frozen=True, slots=True)
-class RunFigure:
-    """What is drawn of a run: its part of the result, and what the log says of what was turned down."""
-
-    result: DayResult
-    down: Sequence[TurnedDown] = ()
 
 
 def has_run_passes(run: RunFigure) -> bool:

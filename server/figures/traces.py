@@ -7,7 +7,6 @@ back with the next point, so no peak is lost however long the log.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -18,6 +17,7 @@ from server.analysis.result import Pass
 from server.figures.marks import escape, new_figure
 from server.figures.panels import TITLE_ROOM_PX, Grid
 from server.figures.passes_over_speed import DIRECTION_WORDS
+from server.figures.run_values import ChannelTrace
 from server.figures.table import Cell, Table
 from server.figures.theme import LIGHT, drawing
 from server.testday.values import FloatArray
@@ -30,22 +30,6 @@ GAP_STEPS, GAP_LEAST_S = 8.0, 0.5
 LINE_PX = 1.6
 NAME_ROOM = 0.24  # of the range, above it
 USED_PX, DROPPED_PX = 13, 3
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class ChannelTrace:
-    """Points of a channel; arrays of shape (n_points,). Times [s] on the same clock as the passes.
-
-    Each point stands for the samples from first_s to last_s, low and high the least and greatest of them [unit];
-    samples one by one have first_s = last_s and low = high. Not a number: nothing was logged there.
-    """
-
-    name: str
-    unit: str | None
-    first_s: FloatArray
-    last_s: FloatArray
-    low: FloatArray
-    high: FloatArray
 
 
 def traces_table(channels: Sequence[ChannelTrace]) -> Table:

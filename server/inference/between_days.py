@@ -8,12 +8,10 @@ resistance): its size σ_i is known, its sign is one for all. More days shrink b
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.optimize
-import scipy.stats
 from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
@@ -85,7 +83,7 @@ def over_days(
     q = float(weights @ (y - mean) ** 2) / (y.size - 1)
     own = math.sqrt((1.0 if borrowed else max(1.0, q)) / total)
     shared = float(weights @ s) / total
-    factor = float(scipy.stats.t.ppf(0.975, dof))
+    factor = float(_student_975(dof))
     return OverDays(
         value=mean,
         u=math.hypot(own, shared),
@@ -93,7 +91,7 @@ def over_days(
         between_sd=math.sqrt(tau2),
         own_u=own,
         shared_u=shared,
-        spread_p=float(scipy.stats.chi2.sf(spread(y, a, 0.0), y.size - 1)),
+        spread_p=float(_chi2_above(spread(y, a, 0.0), y.size - 1)),
         days=int(y.size),
         dof=int(dof),
         borrowed=borrowed,
@@ -101,7 +99,7 @@ def over_days(
 
 
 def _alike(values: FloatArray, own_u: FloatArray, others: Between) -> bool:
-    return bool(scipy.stats.chi2.sf(spread(values, own_u, others.variance), values.size - 1) >= ALIKE_P)
+    return bool(_chi2_above(spread(values, own_u, others.variance), values.size - 1) >= ALIKE_P)
 
 
 def pooled_between(groups: Sequence[tuple[ArrayLike, ArrayLike]], days: int) -> Between | None:
@@ -123,7 +121,7 @@ def pooled_between(groups: Sequence[tuple[ArrayLike, ArrayLike]], days: int) -> 
     if excess(0.0) <= 0.0:
         return Between(0.0, min(dof, days - 1))
     most = sum(float(np.sum((y - np.mean(y)) ** 2)) for y, _ in told) / dof
-    return Between(float(scipy.optimize.brentq(excess, 0.0, most, xtol=1e-12 * most)), min(dof, days - 1))
+    return Between(float(_root(excess, 0.0, most, xtol=1e-12 * most)), min(dof, days - 1))
 
 
 def between_variance(values: FloatArray, own_u: FloatArray) -> float:
@@ -138,7 +136,7 @@ def between_variance(values: FloatArray, own_u: FloatArray) -> float:
         return 0.0
     most = float(np.sum((values - np.mean(values)) ** 2)) / wanted  # then every weight is below 1/τ²
     return float(
-        scipy.optimize.brentq(lambda tau2: spread(values, own_u, tau2) - wanted, 0.0, most, xtol=1e-12 * most)
+        _root(lambda tau2: spread(values, own_u, tau2) - wanted, 0.0, most, xtol=1e-12 * most)
     )
 
 
@@ -160,5 +158,26 @@ def u95_with_another_day(now: OverDays) -> float:
     u_own² falls by k/(k + 1), and t has one degree of freedom more; the shared part stays.
     """
     own = now.own_u * math.sqrt(now.days / (now.days + 1.0))
-    factor = float(scipy.stats.t.ppf(0.975, max(now.dof, now.days)))
+    factor = float(_student_975(max(now.dof, now.days)))
     return math.hypot(factor * own, NORMAL_95 * now.shared_u)
+
+
+# The lists of days load this module at the start, where scipy would hold up the first page.
+
+
+def _student_975(dof: float) -> float:
+    from scipy.stats import t
+
+    return float(t.ppf(0.975, dof))
+
+
+def _chi2_above(value: float, dof: float) -> float:
+    from scipy.stats import chi2
+
+    return float(chi2.sf(value, dof))
+
+
+def _root(function: Callable[[float], float], low: float, high: float, xtol: float) -> float:
+    from scipy.optimize import brentq
+
+    return float(brentq(function, low, high, xtol=xtol))

@@ -7,9 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from server.analysis.day_request import DayRequest
-from server.analysis.pass_planning import MOST_PAIRS, Wanted
-from server.analysis.run_order import Pace
+from server.analysis.asked_day import MOST_PAIRS, DayRequest, Pace, Wanted
 from server.days.form_fields import decimal_of
 from server.errors import StillairError
 

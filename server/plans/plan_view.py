@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from server.analysis.pass_planning import MOST_PAIRS
+from server.analysis.asked_day import MOST_PAIRS
 from server.figures.theme import SetupMark, setup_marks
 from server.plans.plan_job import KeptPlan
 from server.results.quantities import two_digits

@@ -9,8 +9,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
-from server.analysis.compare import LEAST_SETTINGS, compare, quantities_compared, response_over, varied_settings
-from server.analysis.compared import Compared, Varied
+from server.analysis.compared import LEAST_SETTINGS, Compared, Varied, quantities_compared, varied_settings
 from server.analysis.result import DayResult
 from server.days.revisions import stored_day
 from server.days.service import find_day, revision_files
@@ -75,6 +74,8 @@ class Loaded:
 
     def compared(self) -> Compared:
         """All differences. Raises StillairError where there are none."""
+        from server.analysis.compare import compare
+
         return compare(self.result, self.quantity, self.baseline)
 
     @property
@@ -93,6 +94,8 @@ class Loaded:
         """The quantity over the chosen setting; None where none was varied enough."""
         if self.over not in self.varied_enough:
             return None
+        from server.analysis.compare import response_over
+
         return response_over(self.result, self.quantity, self.over, self.settings[self.over])
 
     def query(self, **other: str) -> str:

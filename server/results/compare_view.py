@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from server.analysis.compared import Compared, Difference, Varied
 from server.days.setup_words import differences
 from server.figures.quantity import Quantity, quantity_of
 from server.figures.theme import SetupMark
-from server.inference.response import Optimum
 from server.results.quantities import p_words, signed, true_minus, two_digits
 from server.testday.rounding import rounded, with_uncertainty
 from server.testday.values import Day
+
+if TYPE_CHECKING:
+    from server.inference.response import Optimum
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,9 @@ from fastapi.responses import HTMLResponse, Response
 from server.archive.archive import Archive
 from server.dependencies import Results, TheArchive
 from server.errors import NotFoundError, StillairError
-from server.figures.run_passes import RunFigure, run_passes, run_passes_table
+from server.figures.run_values import ChannelTrace, RunFigure
 from server.figures.table import Table
 from server.figures.theme import drawing
-from server.figures.traces import ChannelTrace, traces_json, traces_table
 from server.results.pages import TablePage, csv_answer
 from server.runs.reading_pages import RunNow, crumbs, passes_table, run_now
 from server.runs.speed import Leads, LeadSpeed, Window, channel_trace, find_column, speed_trace, turned_down
@@ -132,6 +131,9 @@ def figure_query(window: Window, channels: tuple[str, ...]) -> str:
 
 
 def _drawn(asked: Asked, narrow: bool) -> str:
+    from server.figures.run_passes import run_passes
+    from server.figures.traces import traces_json
+
     if asked.name == "passes":
         return drawing(run_passes(_run_figure(asked), narrow))
     passes = [one for one in asked.now.passes if _is_seen(one.start_s, one.end_s, asked.window)]
@@ -143,6 +145,9 @@ def _is_seen(start_s: float, end_s: float, window: Window) -> bool:
 
 
 def _table(asked: Asked) -> Table:
+    from server.figures.run_passes import run_passes_table
+    from server.figures.traces import traces_table
+
     if asked.name == "passes":
         return run_passes_table(_run_figure(asked))
     return traces_table(_traces(asked, narrow=False))

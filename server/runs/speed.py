@@ -11,13 +11,11 @@ import numpy as np
 
 from server.aero.road_load import effective_mass
 from server.analysis.result import Pass
-from server.analysis.speed_pick import pick_speed
 from server.archive.archive import Archive
 from server.archive.samples import KeptChannel
 from server.archive.samples_trace import Trace
 from server.errors import NotFoundError
-from server.figures.run_passes import TurnedDown
-from server.figures.traces import ChannelTrace
+from server.figures.run_values import ChannelTrace, TurnedDown
 from server.runs.columns import with_recordings
 from server.runs.recordings import RunLog
 from server.testday.values import Car, Day, FloatArray, Run, Signal
@@ -65,6 +63,8 @@ class Leads:
 
 def _lead(archive: Archive, logs: tuple[RunLog, ...], day: Day, run: Run) -> LeadSpeed | None:
     joined = with_recordings(archive, logs, day, run)
+    from server.analysis.speed_pick import pick_speed  # brings scipy, which the first page can do without
+
     source = pick_speed(joined, day.car)
     if source is None:
         return None

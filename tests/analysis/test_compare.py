@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from server.analysis.compare import compare, quantities_compared, response_over, varied_settings
+from server.analysis.compare import compare, response_over
+from server.analysis.compared import quantities_compared, varied_settings
 from server.analysis.day_fit import fit_day
 from server.analysis.result import DayResult, Joint
 from server.analysis.simulate import simulate_day

@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from server.analysis.asked_day import DayRequest, Wanted
 from server.analysis.day_fit import fit_day
-from server.analysis.day_request import DayRequest, gust_costs, outings_of, request_plan, straight_check, timed
-from server.analysis.pass_planning import PassPlanning, PlannedDifference, Wanted, pairs_for
+from server.analysis.day_request import gust_costs, outings_of, request_plan, straight_check, timed
+from server.analysis.pass_planning import PassPlanning, PlannedDifference, pairs_for
 from server.analysis.run_order import Outing, day_plan, split_outings
 from server.analysis.simulate import simulate_day
 from server.analysis.simulate_plan import default_plan

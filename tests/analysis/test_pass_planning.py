@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from server.analysis.pass_planning import MOST_PAIRS, Wanted, closed_form_u95, plan_passes
+from server.analysis.asked_day import MOST_PAIRS, Wanted
+from server.analysis.pass_planning import closed_form_u95, plan_passes
 from server.analysis.run_order import day_plan, run_order
 from server.analysis.simulate_plan import default_plan
 from server.analysis.study import fit_simulated_day

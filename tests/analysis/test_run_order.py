@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.analysis.asked_day import Pace
 from server.analysis.run_order import (
-    Pace,
     baseline_pairs,
     day_plan,
     day_seconds,

@@ -16,7 +16,8 @@ import pytest
 
 from server.archive.samples import SampleStore
 from server.archive.samples_trace import Trace
-from server.figures.traces import ChannelTrace, traces_json
+from server.figures.run_values import ChannelTrace
+from server.figures.traces import traces_json
 from server.readers import open_log
 from server.testday.values import Channel, RawLog
 from tests.benchmarks.test_reading import CHANNELS, MINUTES, RATE_HZ, least_times, write_log

@@ -10,7 +10,8 @@ import pytest
 
 from server.analysis.result import Pass
 from server.figures.passes_over_speed import binned_resistance
-from server.figures.run_passes import RunFigure, TurnedDown, run_passes, run_passes_table
+from server.figures.run_passes import run_passes, run_passes_table
+from server.figures.run_values import RunFigure, TurnedDown
 from server.results.run_part import part_of
 from tests.results.made_loads import loaded_day
 from tests.web.made_up import made_up_day_result

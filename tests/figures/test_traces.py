@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from server.analysis.result import Pass
+from server.figures.run_values import ChannelTrace
 from server.figures.theme import LIGHT, LIGHT_TO_DARK
-from server.figures.traces import ChannelTrace, path, traces, traces_json, traces_table
+from server.figures.traces import path, traces, traces_json, traces_table
 
 MARKUP = "<img src=x onerror=alert(1)>"
 

@@ -161,4 +161,4 @@ def test_links_of_the_day_lead_somewhere(client: httpx.Client) -> None:
         page = client.get(path)
         assert page.status_code == 200
         for link in set(re.findall(r'(?:href|hx-get)="(/(?:days|help)[^"]*)"', page.text)):
-            assert client.get(link.partition("#")[0]).status_code == 200, link
+            assert client.get(link.partition("#")[0], follow_redirects=True).status_code == 200, link

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
-from server.analysis.day_request import DayRequest, request_plan
-from server.analysis.pass_planning import MOST_PAIRS, NORMAL_95, Wanted, plan_passes
+from server.analysis.asked_day import MOST_PAIRS, DayRequest, Wanted
+from server.analysis.day_request import request_plan
+from server.analysis.pass_planning import NORMAL_95, plan_passes
 from server.analysis.run_order import day_plan, run_order
 from server.analysis.simulate_plan import SimulationPlan
 from server.analysis.study import fit_simulated_day

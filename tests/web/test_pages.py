@@ -102,7 +102,8 @@ def test_help_lists_every_finding_code(shown: Site) -> None:
 
 
 def test_every_page_leads_to_its_help_and_to_the_cautions(shown: Site) -> None:
-    for path, topic in (("/", "season"), ("/cars", "cars"), ("/history", "history"), ("/add", "add"), ("/days/1/result", "result")):
+    pages = {"/": "season", "/cars": "cars", "/history": "history", "/add": "add", "/days/1/result": "result"}
+    for path, topic in pages.items():
         text = shown.client.get(path).text
         assert f'href="/help/{topic}"' in text
         assert 'href="/help/cautions"' in text

@@ -34,7 +34,8 @@ from server.templating import Page, make_environment
 TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
 PAGES: list[type[Page]] = [HistoryPage, WorkPage]
-PAGES += [SeasonPage, SeasonTablePage, AddPage, JobPage, ResultPage, TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
+PAGES += [SeasonPage, SeasonTablePage, AddPage, JobPage, ResultPage]
+PAGES += [TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
 PAGES += [DayPage, DayFormPage, CourseTablePage, AddingPage]
 PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
