@@ -29,6 +29,7 @@ HEADERS = {
 }
 Refuse = Callable[[Request, int, str], Response]
 
+JSON_LIMIT_BYTES = 4_000_000  # read whole into memory; the longest list of times that a person types is far shorter
 SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 WRONG_HOST = "This server answers only to the address it was opened at."
 NO_LENGTH = "What is sent must say how long it is."
@@ -74,8 +75,10 @@ class Guard:
             return 403, WRONG_ORIGIN
         if "transfer-encoding" in headers:
             return 411, NO_LENGTH
-        if int(headers.get("content-length", "0")) > self._limit:
-            return 413, f"At most {self._limit / 1e6:.0f} MB can be sent at once."
+        is_json = headers.get("content-type", "").partition(";")[0].strip().lower() == "application/json"
+        limit = min(self._limit, JSON_LIMIT_BYTES) if is_json else self._limit
+        if int(headers.get("content-length", "0")) > limit:
+            return 413, f"At most {limit / 1e6:.0f} MB can be sent at once."
         return None
 
     def _is_own(self, host: str, scope: Scope) -> bool:

@@ -24,7 +24,7 @@ PROGRESS_EVERY_S = 0.2
 LOOK_EVERY_S = 1.0
 MOST_STARTS = 3
 CALLED_OFF = "called off"
-GAVE_UP = "The server was stopped three times while working on this; bring the file again."
+GAVE_UP = "The server was stopped three times while working on this; start it once more, with the file if it had one."
 
 
 class Finish(Protocol):

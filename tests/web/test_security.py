@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import httpx
 import pytest
 
+from server.app import create_app
 from server.hosts import is_loopback
+from server.settings import Settings
 from tests.web.conftest import Site
+from tests.web.fake_fit import KINDS
+from tests.web.serving import client_of
 
 
 def test_every_answer_carries_the_policy(shown: Site) -> None:
@@ -57,6 +63,16 @@ def test_too_much_is_refused_and_leaves_nothing(site: Site) -> None:
     assert answer.status_code == 413
     assert "At most 2 MB can be sent at once." in answer.text
     assert list((site.folder / "incoming").iterdir()) == []
+
+
+def test_json_is_read_into_memory_and_has_a_bound_of_its_own(tmp_path: Path) -> None:
+    app = create_app(Settings(data_folder=tmp_path / "data", upload_limit_mb=100.0), KINDS)
+    with client_of(app) as client:
+        sent = {"Content-Type": "application/json; charset=utf-8"}
+        answer = client.post("/api/days/1/fit", content=b" " * 4_000_001, headers=sent)
+        assert answer.status_code == 413
+        assert answer.json() == {"error": "At most 4 MB can be sent at once."}
+        assert client.post("/api/days/1/fit", content=b"{}", headers=sent).status_code == 404
 
 
 def test_a_body_of_unknown_length_is_refused(site: Site) -> None:
