@@ -22,6 +22,11 @@ said to: `--set` is for the days that bend, `--set-straight` for the days of the
 
 fits the same days with each fault of the load sensors and without: survived, named, or neither.
 
+    python -m tests.studies differences --days 1000 --apart 500
+
+draws days of baseline, change, baseline that drift, and tells how often the intervals of differences hold; the first
+of them are fitted a second time, each setup by itself, to set the joint u beside that of two fits in quadrature.
+
     python -m tests.studies uploads --moments 100
 
 kills a real server at chance moments while files come in, and tells whether an acknowledged byte was lost.
@@ -43,6 +48,7 @@ from typing import Any
 from server.locations import default_data_folder, use_numba_cache
 from tests.simulator.scenario import FAULTS
 from tests.studies.bends import bends_summary, bends_text
+from tests.studies.differences import differences_summary
 from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
 from tests.studies.ills import ills_summary
@@ -96,6 +102,20 @@ def _dampers(asked: argparse.Namespace) -> int:
     _write(asked.out, found)
     _print_table(found)
     return 1 if found["failed"] else 0
+
+
+def _differences(asked: argparse.Namespace) -> int:
+    fitters = ("product", "apart") if asked.fitter == "product" else (asked.fitter, asked.fitter)
+    counts, changes = (asked.days, min(asked.apart, asked.days)), dict(asked.set)
+    plans = [Plan(n, asked.first_seed, f, True, changes, compared=True) for n, f in zip(counts, fitters, strict=True)]
+    days = [run(p, asked.processes, _store(asked.out, n)) for p, n in zip(plans, ("joint", "apart"), strict=True)]
+    command = f"python -m tests.studies differences --days {asked.days} --apart {asked.apart}"
+    about = _about(plans[0])
+    found = differences_summary(*days, about | {"command": f"{command} --first-seed {asked.first_seed}"})
+    _write(asked.out, found)
+    _print_table(found)
+    print(found["note"])
+    return 1 if found["misses"] else 0
 
 
 def _bend(asked: argparse.Namespace) -> int:
@@ -198,7 +218,10 @@ def _parser() -> argparse.ArgumentParser:
     ills = studies.add_parser("faults", help="each fault of a load sensor: survived or named")
     ills.set_defaults(study=_faults)
     ills.add_argument("--fault", choices=list(FAULTS), action="append", help="only this one (may be repeated)")
-    for each in (coverage, dampers, bend, ills):
+    differences = studies.add_parser("differences", help="differences of setups on days that drift")
+    differences.set_defaults(study=_differences)
+    differences.add_argument("--apart", type=int, default=500, help="so many of them fitted apart too (default 500)")
+    for each in (coverage, dampers, bend, ills, differences):
         _common(each)
     plans = studies.add_parser("plans", help="do planned days tell what their plans said")
     plans.set_defaults(study=_plans)

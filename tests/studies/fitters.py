@@ -36,6 +36,26 @@ def typed(hostile: HostileDay) -> DayResult:
     return product(typed_day(hostile))
 
 
+def apart(hostile: HostileDay) -> DayResult:
+    """A change and the baseline each fitted by itself, as if on two days; their difference in quadrature.
+
+    One change a day, turning with the seed: the one that a study of differences counts.
+    """
+    changes = [name for name in hostile.truth["setups"] if name != "A"]
+    chosen = changes[_seed(hostile) % len(changes)]
+    fitted = [product(replace(hostile, day=_only(hostile.day, name))) for name in ("A", chosen)]
+    setups = tuple(one for result in fitted for one in result.setups)
+    areas = {one.name: one.estimates["SCx"] for one in setups if "SCx" in one.estimates}
+    told = (_comparison(chosen, areas),) if {"A", chosen} <= set(areas) else ()
+    return DayResult(hostile.day.name, {}, setups, told, ())
+
+
+def _only(day: Day, setup: str) -> Day:
+    """The day as if nothing but this setup had been run."""
+    kept = tuple(replace(one, baseline=None) for one in day.setups if one.name == setup)
+    return replace(day, setups=kept, runs=tuple(run for run in day.runs if run.setup == setup))
+
+
 def without_loads(day: Day) -> Day:
     """The day as it would be with no load sensor on the car."""
     runs = []
@@ -79,6 +99,7 @@ FITTERS: Mapping[str, Fitter] = {
     "product": product,
     "unloaded": unloaded,
     "typed": typed,
+    "apart": apart,
     "honest": honest,
     "overconfident": overconfident,
     "timid": timid,

@@ -17,6 +17,7 @@ from typing import Any
 from tests.simulator import Scenario, draw_load_scenario, draw_scenario
 from tests.simulator.load_scenario import LOAD_DOWNFORCE_M2
 from tests.simulator.typed import draw_typed_scenario
+from tests.studies.differences import draw_compared_scenario
 from tests.studies.fitters import FITTERS
 from tests.studies.records import DayRecord, fit_one
 
@@ -28,7 +29,8 @@ WARM_UP_SEED = 999_999_937
 class Plan:
     """Which days: `mixture` draws each day's scenario from its seed, otherwise all have the plain one.
 
-    loads: days on which axle loads are logged; typed: days without a log, coast-downs typed by hand.
+    loads: days on which axle loads are logged; typed: days without a log, coast-downs typed by hand; compared: days
+    that ran a baseline and changes.
     changes: fields of Scenario that are then set on every day.
     """
 
@@ -39,11 +41,17 @@ class Plan:
     changes: Mapping[str, Any] = field(default_factory=dict)
     loads: bool = False
     typed: bool = False
+    compared: bool = False
 
     def scenario(self, seed: int) -> Scenario:
         plain = Scenario(dampers=True, downforce_m2=LOAD_DOWNFORCE_M2) if self.loads else Scenario()
+        return replace(self._draw(seed) if self.mixture else plain, **self.changes)
+
+    def _draw(self, seed: int) -> Scenario:
+        if self.compared:
+            return draw_compared_scenario(seed)
         draw = draw_load_scenario if self.loads else draw_typed_scenario if self.typed else draw_scenario
-        return replace(draw(seed) if self.mixture else plain, **self.changes)
+        return draw(seed)
 
     @property
     def seeds(self) -> range:
@@ -54,7 +62,8 @@ class Plan:
         """What must be the same for records to belong to one study."""
         changes = {k: list(v) if isinstance(v, tuple) else v for k, v in sorted(self.changes.items())}
         kind = {"fitter": self.fitter, "mixture": self.mixture, "changes": changes}
-        return kind | ({"loads": True} if self.loads else {}) | ({"typed": True} if self.typed else {})
+        days = {"loads": self.loads, "typed": self.typed, "compared": self.compared}
+        return kind | {name: True for name, such in days.items() if such}
 
 
 def run(plan: Plan, processes: int = 1, store: Path | None = None) -> list[DayRecord]:
