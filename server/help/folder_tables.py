@@ -35,8 +35,9 @@ PLACES: tuple[tuple[str, tuple[Key, ...]], ...] = (
             *(keys.WIND_FROM_MAGNETIC, keys.DECLINATION, keys.GUST),
         ),
     ),
-    ("[[setups]]", (*keys.RIDE_HEIGHTS, *keys.SCZ)),
-    ("[[runs]]", (keys.DRIVER_MASS, keys.CLOCK_OFFSET, keys.FROM, keys.TO)),
+    ("[[setups]]", (*keys.RIDE_HEIGHTS, *keys.SCZ, keys.BALLAST)),
+    ("[[runs]]", (keys.DRIVER_MASS, *keys.TYRE_PRESSURES, keys.CLOCK_OFFSET, keys.FROM, keys.TO)),
+    ("[[wanted]]", (keys.WANTED_U95,)),
 )
 _SCALES = {"n_per_mm": 1000.0, "pct": 0.01, "hpa": 100.0, "mm": 0.001, "deg": math.pi / 180.0}
 _REQUIRED = (keys.MASS, keys.PRESSURE, keys.TEMPERATURE)

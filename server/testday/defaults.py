@@ -48,6 +48,7 @@ TYPED: dict[str, TypedU] = {
     "mass_kg": TypedU(absolute=0.5),
     "corner_mass_kg": TypedU(absolute=0.25),
     "driver_mass_kg": TypedU(absolute=1.0),
+    "ballast_kg": TypedU(absolute=0.2, relative=0.005),
     "wheelbase_m": TypedU(absolute=0.005),
     "front_weight": TypedU(absolute=0.005),
     "cg_height_m": TypedU(absolute=0.020),

@@ -20,6 +20,7 @@ from server.testday.folder_runs import read_runs
 from server.testday.folder_setups import read_setups
 from server.testday.folder_stands import read_axle_loadings, read_spin_downs
 from server.testday.folder_table import Table, nearest
+from server.testday.folder_trackside import read_acknowledged, read_checklist, read_wanted
 from server.testday.folder_toml import read_toml
 from server.testday.folder_venue import read_venue
 from server.testday.folder_weather import read_weather
@@ -66,6 +67,9 @@ def read_folder(path: Path | str) -> Day:
         spin_downs=read_spin_downs(root, folder),
         axle_loadings=read_axle_loadings(root, folder),
         signals=signals_inside(folder, root),
+        checklist=read_checklist(root),
+        acknowledged=read_acknowledged(root),
+        wanted=read_wanted(root, setups),
         findings=_closed(root),
     )
 

@@ -189,11 +189,26 @@ SCX = Key("scx", "m2", "a drag area", -5, 20)
 SCZ = tuple(
     Key(f"scz_{end}", "m2", "a downforce area", -15, 30, f"scz_{end}_m2") for end in ("front", "rear")
 )
+SCZ_TOTAL = Key("scz", "m2", "a downforce area", -30, 60)
 YAW = Key("yaw", "deg", "a yaw angle", -180, 180)
 SPEED = Key("speed", "mps", "a speed", 1, 150, hints=((150, 540, "km/h"),))
 
+BALLAST = Key("ballast", "kg", "a ballast", 0, 200, "ballast_kg")
+WANTED_U95 = Key("u95", "m2", "a wanted half width", 0.001, 2)
+
 # Runs
 DRIVER_MASS = Key("driver_mass", "kg", "a driver's mass", 0, 200, "driver_mass_kg")
+TYRE_PRESSURES = tuple(
+    Key(
+        f"tyre_{state}",
+        "bar",
+        "a tyre's gauge pressure",
+        0,
+        10,
+        hints=((10.01, 60, "pounds per square inch"), (60.01, 1000, "kPa")),
+    )
+    for state in ("cold", "hot")
+)
 CLOCK_OFFSET = Key("clock_offset", "s", "a clock offset", -NO_LIMIT, NO_LIMIT)
 FROM = Key("from", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)
 TO = Key("to", "s", "a time in the log", -NO_LIMIT, NO_LIMIT)

@@ -113,6 +113,11 @@ def number_list(table: Table, key: Key, name: str, count: int) -> list[Decimal] 
     return [_in_range(table, key, name, _decimal(table, name, entry)) for entry in entries]
 
 
+def listed_number(table: Table, key: Key, entry: object) -> float:
+    """Return one entry of a list of numbers in SI, within the key's range."""
+    return to_si(_in_range(table, key, key.name, _decimal(table, key.name, entry)), key.unit)
+
+
 def rising_pairs(table: Table, name: str, first: Key, second: Key) -> tuple[tuple[float, float], ...]:
     """Return a list of [first, second] pairs in SI; at least two, the first rising from one to the next."""
     wanted = f"a list of [{first.stem}, {second.stem}] pairs"

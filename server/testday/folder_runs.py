@@ -10,7 +10,7 @@ from typing import get_args
 from server.testday import folder_keys as keys
 from server.testday.defaults import missing_quantity
 from server.testday.folder_channels import read_channels
-from server.testday.folder_numbers import clock, exact_number, needed_number, number, quantity, spoken
+from server.testday.folder_numbers import clock, exact_number, listed_number, needed_number, number, quantity, spoken
 from server.testday.folder_paths import inside, signals_inside
 from server.testday.folder_setups import setup_of_run
 from server.testday.folder_table import Table, listing
@@ -18,6 +18,8 @@ from server.testday.values import Coasting, Direction, LogFile, PassEdit, Run, S
 
 COASTING: tuple[Coasting, ...] = get_args(Coasting)
 DIRECTIONS: tuple[Direction, ...] = get_args(Direction)
+CORNERS = 4
+_PRESSURES_WANTED = 'a list of four pressures, front left to rear right, "" for one that was not read'
 _LOGS_WANTED = '"logs/run01.csv" or { file = "logs/run01.csv", clock_offset_s = 0.0 }'
 
 
@@ -41,6 +43,7 @@ def _run(table: Table, position: int, folder: Path, setups: tuple[Setup, ...]) -
     number_given = table.whole("number", 1, 1_000_000, "a run's number")
     coasting = table.word("coasting", COASTING, "the way of coasting")
     direction = table.word("direction", DIRECTIONS, "a direction")
+    cold, hot = keys.TYRE_PRESSURES
     return Run(
         number=position if number_given is None else number_given,
         setup=setup_of_run(table, setups),
@@ -52,7 +55,19 @@ def _run(table: Table, position: int, folder: Path, setups: tuple[Setup, ...]) -
         passes=tuple(_pass(edit) for edit in table.tables("passes", "[[runs.passes]]", f" of {table.label}")),
         channels=read_channels(table.table("channels", f"{table.label} [runs.channels]", "[runs.channels]")),
         notes=table.text("notes") or "",
+        driver=table.name("driver") or "",
+        remarks=table.text("remarks") or "",
+        tyre_cold_pa=_pressures(table, cold),
+        tyre_hot_pa=_pressures(table, hot),
     )
+
+
+def _pressures(table: Table, key: keys.Key) -> tuple[float | None, ...]:
+    """Read a tyre's pressure for each corner; a corner that was not read stands as an empty text."""
+    entries = table.items(key.name, _PRESSURES_WANTED)
+    if entries and len(entries) != CORNERS:
+        table.refuse(key.name, f"has {len(entries)} entries; it must have {CORNERS}.")
+    return tuple(None if entry == "" else listed_number(table, key, entry) for entry in entries)
 
 
 def _logs(table: Table, folder: Path) -> tuple[LogFile, ...]:

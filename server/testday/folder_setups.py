@@ -40,6 +40,7 @@ def _setup(table: Table) -> Setup:
         scz_front_m2=scz_front,
         scz_rear_m2=scz_rear,
         notes=table.text("notes") or "",
+        ballast_kg=quantity(table, keys.BALLAST),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from server.testday.folder_keys import Key
 from server.testday.folder_numbers import clock, exact_number, quantity, spoken, stated_u
 from server.testday.folder_paths import existing
 from server.testday.folder_table import Table
-from server.testday.values import Quantity, WeatherReading
+from server.testday.values import Quantity, Surface, WeatherReading
 
 QUANTITIES = (
     keys.PRESSURE,
@@ -29,6 +30,8 @@ QUANTITIES = (
     keys.GUST,
 )
 CSV_COLUMNS = tuple(name for key in QUANTITIES for name in key.names)
+CSV_TEXTS = ("time", "surface")
+SURFACES: tuple[Surface, ...] = get_args(Surface)
 
 NEEDED = "one reading with pressure_hpa and temperature_c"
 
@@ -57,9 +60,16 @@ def read_weather(root: Table, folder: Path) -> tuple[WeatherReading, ...]:
             wind_speed_mps=quantity(table, keys.WIND_SPEED),
             wind_from_rad=_wind_from(table),
             gust_mps=exact_number(table, keys.GUST),
+            surface=_surface(table),
         )
         for index, (table, time) in enumerate(readings)
     )
+
+
+def _surface(table: Table) -> Surface | None:
+    """Return how the straight is."""
+    word = table.word("surface", SURFACES, "the surface of the straight")
+    return next((known for known in SURFACES if known == word), None)
 
 
 def _tables(root: Table, folder: Path) -> list[Table]:
@@ -68,7 +78,7 @@ def _tables(root: Table, folder: Path) -> list[Table]:
         root.missing("[[weather]]", f"; {NEEDED} is required")
     if isinstance(value, str):
         path = existing(folder, root, "weather", value.strip())
-        tables = read_lines(path, value.strip(), CSV_COLUMNS, ("time",), root.findings)
+        tables = read_lines(path, value.strip(), CSV_COLUMNS, CSV_TEXTS, root.findings)
         if not tables:
             raise DayFolderError(f"{value.strip()}: holds no reading; {NEEDED} is required.")
         return tables

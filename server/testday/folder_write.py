@@ -10,6 +10,7 @@ from server.errors import DayFolderError
 from server.testday import folder_keys as keys
 from server.testday.folder_paths import existing, inside
 from server.testday.folder_table import Table
+from server.testday.folder_trackside import acknowledged_pairs, wanted_pairs
 from server.testday.folder_write_csv import (
     ELEVATION_FILE,
     WEATHER_FILE,
@@ -73,6 +74,10 @@ def _toml_lines(day: Day) -> list[str]:
         lines += section("[[setups]]", setup_pairs(setup))
     for run in day.runs:
         lines += _run_lines(run)
+    for one in day.acknowledged:
+        lines += section("[[acknowledged]]", acknowledged_pairs(one))
+    for width in day.wanted:
+        lines += section("[[wanted]]", wanted_pairs(width))
     for spin_down in day.spin_downs:
         lines += section("[[spin_downs]]", spin_down_pairs(spin_down))
         lines += _channel_lines("[spin_downs.channels]", spin_down.channels.items())
@@ -92,6 +97,7 @@ def _root_pairs(day: Day) -> Pairs:
         "notes": day.notes or None,
         "weather": WEATHER_FILE if weather_as_csv(day) else None,
         "signals": day.signals,
+        "checklist": list(day.checklist) or None,
     }
 
 

@@ -54,12 +54,12 @@ def _weather_quantities(reading: WeatherReading) -> tuple[Quantity | None, ...]:
 def _weather_rows(day: Day) -> list[list[str]]:
     columns = (keys.PRESSURE, keys.TEMPERATURE, keys.HUMIDITY, keys.WIND_SPEED, keys.WIND_FROM)
     default = humidity_default(day)
-    rows = [["time", *_names(columns), keys.GUST.name]]
+    rows = [["time", *_names(columns), keys.GUST.name, "surface"]]
     for reading in day.weather:
         row = ["" if reading.clock_s is None else clock_from_s(reading.clock_s)]
         for key, value in zip(columns, _weather_quantities(reading), strict=True):
             row += _quantity_cells(key, None if value == default else value)
-        rows.append([*row, _cell(keys.GUST, reading.gust_mps)])
+        rows.append([*row, _cell(keys.GUST, reading.gust_mps), reading.surface or ""])
     return rows
 
 
@@ -72,7 +72,8 @@ def _prediction_rows(day: Day) -> list[list[str]]:
     if not day.predictions:
         return []
     plain = (*keys.RIDE_HEIGHTS, keys.YAW, keys.SPEED)
-    areas = (keys.SCX, *keys.SCZ)
+    totals = any(case.scz_m2 is not None for case in day.predictions)
+    areas = (keys.SCX, *keys.SCZ, *((keys.SCZ_TOTAL,) if totals else ()))
     header = ["setup", *(key.name for key in plain), *_names(areas), "part", "source"]
     return [header, *(_prediction_row(case, plain, areas) for case in day.predictions)]
 
@@ -80,7 +81,8 @@ def _prediction_rows(day: Day) -> list[list[str]]:
 def _prediction_row(case: PredictionCase, plain: Sequence[Key], areas: Sequence[Key]) -> list[str]:
     numbers = (case.front_ride_height_m, case.rear_ride_height_m, case.yaw_rad, case.speed_mps)
     row = [case.setup, *(_cell(key, value) for key, value in zip(plain, numbers, strict=True))]
-    for key, area in zip(areas, (case.scx_m2, case.scz_front_m2, case.scz_rear_m2), strict=True):
+    values = (case.scx_m2, case.scz_front_m2, case.scz_rear_m2, case.scz_m2)
+    for key, area in zip(areas, values, strict=False):
         row += _quantity_cells(key, area)
     return [*row, case.part, case.source]
 

@@ -134,6 +134,7 @@ def weather_pairs(reading: WeatherReading, humidity_default: Quantity | None) ->
             (keys.WIND_FROM, reading.wind_from_rad, None),
         ),
         **number(keys.GUST, reading.gust_mps),
+        "surface": reading.surface,
     }
 
 
@@ -151,7 +152,11 @@ def setup_pairs(setup: Setup) -> Pairs:
         **number(front, setup.front_ride_height_m),
         **number(rear, setup.rear_ride_height_m),
         "parts": parts or None,
-        **quantities((scz_front, setup.scz_front_m2, None), (scz_rear, setup.scz_rear_m2, None)),
+        **quantities(
+            (scz_front, setup.scz_front_m2, None),
+            (scz_rear, setup.scz_rear_m2, None),
+            (keys.BALLAST, setup.ballast_kg, None),
+        ),
         "notes": setup.notes or None,
     }
 
@@ -163,6 +168,7 @@ def run_pairs(run: Run) -> Pairs:
         if len(run.logs) == 1
         else {"logs": [_without_none(log_pairs("file", log)) for log in run.logs]}
     )
+    cold, hot = keys.TYRE_PRESSURES
     return {
         "number": run.number,
         "setup": run.setup,
@@ -172,7 +178,16 @@ def run_pairs(run: Run) -> Pairs:
         "direction": run.direction,
         **quantities((keys.DRIVER_MASS, run.driver_mass_kg, MISSING["driver_mass_kg"])),
         "notes": run.notes or None,
+        "driver": run.driver or None,
+        "remarks": run.remarks or None,
+        cold.name: _pressures(cold, run.tyre_cold_pa),
+        hot.name: _pressures(hot, run.tyre_hot_pa),
     }
+
+
+def _pressures(key: Key, pressures: Sequence[float | None]) -> Value | None:
+    """Return a pressure for each corner, an empty text for one that was not read."""
+    return ["" if pressure is None else from_si(pressure, key.unit) for pressure in pressures] or None
 
 
 def log_pairs(key: str, log: LogFile) -> Pairs:

@@ -42,6 +42,7 @@ UNITS: dict[str, Unit] = {
     "mm": Unit("mm", Decimal("0.001")),
     "n_per_mm": Unit("N/mm", Decimal(1000)),
     "hpa": Unit("hPa", Decimal(100)),
+    "bar": Unit("bar", Decimal(100_000)),
     "pct": Unit("%", Decimal("0.01")),
     "c": Unit("°C", offset=Decimal("273.15")),
     "deg": Unit("°", _EXACT.divide(_PI, Decimal(180))),

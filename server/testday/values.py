@@ -20,6 +20,7 @@ FindingGrade = Literal["note", "check", "stop"]
 Coasting = Literal["neutral", "clutch", "inverter-off", "zero-torque", "in-gear", "unknown"]
 Direction = Literal["out", "back"]
 Driven = Literal["front", "rear", "all"]
+Surface = Literal["dry", "damp", "wet"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,11 +238,12 @@ class WeatherReading:
     wind_speed_mps: Quantity | None = None
     wind_from_rad: Quantity | None = None
     gust_mps: float | None = None
+    surface: Surface | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """A named state of the car, as a change to a baseline."""
+    """A named state of the car, as a change to a baseline. ballast_kg: aboard in this setup, on top of the car's mass."""
 
     name: str
     baseline: str | None = None
@@ -251,11 +253,16 @@ class Setup:
     scz_front_m2: Quantity | None = None
     scz_rear_m2: Quantity | None = None
     notes: str = ""
+    ballast_kg: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Run:
-    """One outing's recording(s) in one setup."""
+    """One outing's recording(s) in one setup.
+
+    driver: name; remarks: what the driver said; tyre_cold_pa, tyre_hot_pa: gauge pressures front left, front right,
+    rear left, rear right, before the run and right after it; None for a corner that was not read, () for none.
+    """
 
     number: int
     setup: str
@@ -268,6 +275,31 @@ class Run:
     channels: Mapping[str, str] = field(default_factory=dict)
     notes: str = ""
     recordings: tuple[Recording, ...] = ()
+    driver: str = ""
+    remarks: str = ""
+    tyre_cold_pa: tuple[float | None, ...] = ()
+    tyre_hot_pa: tuple[float | None, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Acknowledgement:
+    """What a person acknowledged, by name, at a clock time. why: before the first run, or what had changed."""
+
+    clock_s: float
+    who: str
+    items: tuple[str, ...]
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class WantedWidth:
+    """A wanted half width U95 of SCx [m²]: of the difference setup − baseline, of the setup's own area where
+    baseline is "", of every area where setup is "", too. source: who says so, such as a plan's name."""
+
+    u95_m2: float
+    setup: str = ""
+    baseline: str = ""
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -300,7 +332,11 @@ class AxleLoading:
 
 @dataclass(frozen=True, slots=True)
 class PredictionCase:
-    """One predicted case of a setup; part '' is the whole car. None where nothing was predicted."""
+    """One predicted case of a setup; part '' is the whole car. None where nothing was predicted.
+
+    u of an area is its standard numerical uncertainty, 0 where nobody stated one. scz_m2: front and rear together,
+    only where the total was predicted itself; without front and rear no axle split was predicted.
+    """
 
     setup: str
     front_ride_height_m: float | None = None
@@ -312,11 +348,33 @@ class PredictionCase:
     scz_rear_m2: Quantity | None = None
     part: str = ""
     source: str = ""
+    scz_m2: Quantity | None = None
+
+    @property
+    def has_split(self) -> bool:
+        """Whether both axles were predicted."""
+        return self.scz_front_m2 is not None and self.scz_rear_m2 is not None
+
+    @property
+    def downforce_m2(self) -> Quantity | None:
+        """SCz: the total where it was predicted, else front + rear.
+
+        Errors of one mesh go together in both axles: their u are added as they are, which is never too little.
+        """
+        if self.scz_m2 is not None:
+            return self.scz_m2
+        front, rear = self.scz_front_m2, self.scz_rear_m2
+        if front is None or rear is None:
+            return None
+        return Quantity(front.value + rear.value, front.u + rear.u, "predicted")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Day:
-    """Everything that is known of one test day. signals: as in `LogFile`, for all raw bus logs of the day."""
+    """Everything that is known of one test day. signals: as in `LogFile`, for all raw bus logs of the day.
+
+    checklist: what the team looks at before a run, on top of the usual checks.
+    """
 
     name: str
     date: dt.date | None
@@ -334,3 +392,6 @@ class Day:
     axle_loadings: tuple[AxleLoading, ...] = ()
     findings: tuple[Finding, ...] = ()
     signals: str | None = None
+    checklist: tuple[str, ...] = ()
+    acknowledged: tuple[Acknowledgement, ...] = ()
+    wanted: tuple[WantedWidth, ...] = ()

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from server.testday.defaults import MISSING, missing_c1
 from server.testday.role_table import ROLE_NAMES
 from server.testday.values import (
+    Acknowledgement,
     Axle,
     AxleLoading,
     Calibration,
@@ -21,6 +22,7 @@ from server.testday.values import (
     Setup,
     SpinDown,
     Venue,
+    WantedWidth,
     WeatherReading,
 )
 
@@ -131,6 +133,7 @@ def readings(clock, humidity):
         wind_speed_mps=st.none() | quantities(0, 40),
         wind_from_rad=st.none() | quantities(0, 6.28),
         gust_mps=st.none() | numbers(0, 60),
+        surface=st.sampled_from([None, "dry", "damp", "wet"]),
     )
 
 
@@ -158,6 +161,7 @@ def setups(name: str, baselines: list[str]):
         scz_front_m2=st.none() | quantities(-15, 30),
         scz_rear_m2=st.none() | quantities(-15, 30),
         notes=TEXTS,
+        ballast_kg=st.none() | quantities(0, 200),
     )
 
 
@@ -189,6 +193,9 @@ LOGS = st.builds(
 )
 
 
+PRESSURES = st.just(()) | st.tuples(*[st.none() | numbers(0, 1e6)] * 4)
+
+
 def runs(number: int, names: list[str]):
     """Runs of a number in one of the setups."""
     return st.builds(
@@ -203,7 +210,28 @@ def runs(number: int, names: list[str]):
         passes=st.lists(spans(PassEdit, used=st.booleans(), reason=TEXTS), max_size=2).map(tuple),
         channels=CHANNELS,
         notes=TEXTS,
+        driver=st.just("") | NAMES,
+        remarks=TEXTS,
+        tyre_cold_pa=PRESSURES,
+        tyre_hot_pa=PRESSURES,
     )
+
+
+ACKNOWLEDGED = st.builds(
+    Acknowledgement,
+    clock_s=CLOCKS,
+    who=NAMES,
+    items=st.lists(NAMES, min_size=1, max_size=3, unique=True).map(tuple),
+    why=st.just("") | NAMES,
+)
+
+
+@st.composite
+def wanted(draw, names: list[str]) -> tuple[WantedWidth, ...]:
+    """Wanted widths, each of another difference, area, or of all."""
+    pairs = [("", ""), *((name, "") for name in names), *((a, b) for a in names for b in names if a != b)]
+    chosen = draw(st.lists(st.sampled_from(pairs), max_size=3, unique=True))
+    return tuple(WantedWidth(draw(numbers(0.001, 2)), *pair, draw(st.just("") | NAMES)) for pair in chosen)
 
 
 def predicted(low: float, high: float):
@@ -275,4 +303,7 @@ def days(draw) -> Day:
         spin_downs=tuple(draw(st.lists(SPIN_DOWNS, max_size=2))),
         axle_loadings=tuple(draw(st.lists(loadings(), max_size=2))),
         signals=draw(st.none() | FILES),
+        checklist=tuple(draw(st.lists(NAMES, max_size=2, unique=True))),
+        acknowledged=tuple(draw(st.lists(ACKNOWLEDGED, max_size=2))),
+        wanted=draw(wanted(names)),
     )
