@@ -13,7 +13,7 @@ from server.testday.folder_table import Table, nearest
 from server.testday.values import Finding, PredictionCase, Quantity, Setup
 
 FILE = "predictions.csv"
-_AREAS = (keys.SCX, *keys.SCZ)
+_AREAS = (keys.SCX, *keys.SCZ, keys.SCZ_TOTAL)
 _NUMBERS = (*keys.RIDE_HEIGHTS, keys.YAW, keys.SPEED, *_AREAS)
 _TEXTS = ("setup", "part", "source")
 
@@ -44,9 +44,9 @@ def _case(line: Table) -> PredictionCase:
     if not setup:
         line.missing("setup", "; a predicted case belongs to one")
     front, rear = (exact_number(line, key) for key in keys.RIDE_HEIGHTS)
-    scx, scz_front, scz_rear = (_area(line, key) for key in _AREAS)
-    if scx is None and scz_front is None and scz_rear is None:
-        line.missing(keys.SCX.name, "; a case gives one of scx_m2, scz_front_m2, scz_rear_m2")
+    scx, scz_front, scz_rear, scz = (_area(line, key) for key in _AREAS)
+    if scx is None and scz_front is None and scz_rear is None and scz is None:
+        line.missing(keys.SCX.name, "; a case gives one of scx_m2, scz_front_m2, scz_rear_m2, scz_m2")
     return PredictionCase(
         setup=setup,
         front_ride_height_m=front,
@@ -58,6 +58,7 @@ def _case(line: Table) -> PredictionCase:
         scz_rear_m2=scz_rear,
         part=line.text("part") or "",
         source=line.text("source") or "",
+        scz_m2=scz,
     )
 
 

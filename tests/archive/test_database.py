@@ -15,6 +15,7 @@ from sqlalchemy import select, text
 from sqlalchemy.exc import IntegrityError
 
 import server.days.tables
+import server.predictions.tables
 import server.results.tables
 import server.uploads.tables
 from server.archive.archive import Archive
@@ -100,6 +101,7 @@ def test_moments_keep_their_zone(archive: Archive) -> None:
 
 def test_migrations_make_the_tables_that_the_code_has(archive: Archive) -> None:
     assert server.days.tables
+    assert server.predictions.tables
     assert server.results.tables
     with archive.database.engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_server_default": True})
