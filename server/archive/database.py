@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
@@ -14,11 +14,13 @@ from sqlalchemy import DateTime, Dialect, Engine, MetaData, TypeDecorator, creat
 from sqlalchemy.orm import DeclarativeBase, Session
 
 from server.archive.disk import disk_in_words, is_frozen
+from server.archive.news import News
 from server.errors import StillairError
 from server.locations import migrations_folder
 
 BUSY_TIMEOUT_MS = 10_000
 BEGIN_OPTION = "sqlite_begin"
+AFTER_COMMIT, NEWS = "after commit", "news"
 CONNECTION_SETTINGS = (
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = FULL",
@@ -59,6 +61,18 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
         return value.replace(tzinfo=dt.UTC) if value is not None else None
 
 
+def after_commit(session: Session, call: Callable[[], None]) -> None:
+    """Have something done when the open write transaction is committed, and not at all when it is rolled back."""
+    session.info.setdefault(AFTER_COMMIT, []).append(call)
+
+
+def tell_news(session: Session, day_id: int | None) -> None:
+    """Let pages know of a change when it is committed."""
+    news: News | None = session.info.get(NEWS)
+    if news is not None:
+        after_commit(session, lambda: news.tell(day_id))
+
+
 def now_utc() -> dt.datetime:
     """The present moment in UTC."""
     return dt.datetime.now(dt.UTC)
@@ -76,6 +90,7 @@ class Database:
     def __init__(self, file: Path, *, read_only: bool = False, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> None:
         self.file = file
         self.busy_timeout_ms = busy_timeout_ms
+        self.news = News()
         self._read_only = read_only
         frozen = read_only and is_frozen(file)
         address = f"/file:{quote(str(file))}?immutable=1&uri=true" if frozen else f"/{file}"
@@ -98,9 +113,12 @@ class Database:
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """A session that is committed at the end, or rolled back whole when anything is raised."""
-        with disk_in_words(), Session(self._writing_engine) as session, session.begin():
-            session.connection()  # the lock is taken here, not at the first statement
-            yield session
+        with disk_in_words(), Session(self._writing_engine, info={NEWS: self.news}) as session:
+            with session.begin():
+                session.connection()  # the lock is taken here, not at the first statement
+                yield session
+            for call in session.info.get(AFTER_COMMIT, ()):
+                call()
 
     def version(self) -> str | None:
         """The schema's version as it stands in the file; None in an empty one."""

@@ -16,7 +16,8 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from server.archive.database import now_utc
+from server.archive.database import now_utc, tell_news
+from server.archive.entries import claim, current_entry
 from server.archive.tables import Event
 
 FIRST = "0" * 64
@@ -57,6 +58,9 @@ def record(
 
     kind: a slug; subject: what was changed, in words; before, after: JSON values, None where there is none.
     """
+    entry = current_entry.get()
+    if entry is not None and entry.late and isinstance(after, dict):
+        after = {**after, "made_at": entry.made_at.isoformat(timespec="seconds")}
     last = session.scalar(select(Event).order_by(Event.id.desc()).limit(1))
     event = Event(
         id=last.id + 1 if last else 1,
@@ -73,6 +77,8 @@ def record(
     event.sha256 = seal(event)
     session.add(event)
     session.flush()
+    claim(session, event)
+    tell_news(session, day_id)
     return event
 
 

@@ -15,7 +15,8 @@ from sqlalchemy import Select, select, update
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
-from server.archive.database import now_utc
+from server.archive.database import now_utc, tell_news
+from server.archive.entries import claim
 from server.archive.tables import JOB_LANES, Job
 from server.archive.worker import MISTAKE, Payload, Work, WorkCalledOff, Worker, WorkStopped
 from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
@@ -62,6 +63,8 @@ def add_job(
     job = Job(id=job_id or new_job_id(), kind=kind, label=label, payload=payload, lane=lane, day_id=day_id, who=who)
     session.add(job)
     session.flush()
+    claim(session, None)
+    tell_news(session, day_id)
     return job
 
 
@@ -87,6 +90,7 @@ def cancel_job(session: Session, job_id: str) -> bool:
     if job.state not in ("queued", "running"):
         return False
     job.state, job.error, job.finished_at = "cancelled", CALLED_OFF, now_utc()
+    tell_news(session, job.day_id)
     return True
 
 
@@ -224,6 +228,7 @@ class _Lane:
     def _set(session: Session, job_id: str, **values: object) -> None:
         running = update(Job).where(Job.id == job_id, Job.state == "running")
         session.execute(running.values(finished_at=now_utc(), **values))
+        tell_news(session, find_job(session, job_id).day_id)
 
     def _progress_of(self, job_id: str) -> _ProgressWriter:
         return _ProgressWriter(self._archive, job_id)

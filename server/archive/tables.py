@@ -1,11 +1,11 @@
-"""Tables of the archive itself: raw files by their hash, jobs, and the chain of events."""
+"""Tables of the archive itself: raw files by their hash, jobs, the chain of events, and entries that tablets sent."""
 
 from __future__ import annotations
 
 import datetime as dt
 from typing import Any
 
-from sqlalchemy import JSON, BigInteger, CheckConstraint, String
+from sqlalchemy import JSON, BigInteger, CheckConstraint, ForeignKey, String
 from sqlalchemy.orm import Mapped, mapped_column
 
 from server.archive.database import Base, UtcDateTime, now_utc
@@ -73,3 +73,18 @@ class Event(Base):
     reason: Mapped[str]
     previous_sha256: Mapped[str] = mapped_column(String(64))
     sha256: Mapped[str] = mapped_column(String(64), unique=True)
+
+
+class KeptEntry(Base):
+    """An entry that a tablet sent and that was kept: its id, so that it is never kept twice, and what came of it.
+
+    made_at: when it was entered; event_id: the event of its write, None where a job was queued instead.
+    """
+
+    __tablename__ = "kept_entries"
+
+    id: Mapped[str] = mapped_column(String(60), primary_key=True)
+    tablet: Mapped[str] = mapped_column(String(40), index=True)
+    event_id: Mapped[int | None] = mapped_column(ForeignKey("events.id", ondelete="RESTRICT"))
+    made_at: Mapped[dt.datetime] = mapped_column(UtcDateTime)
+    kept_at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc)
