@@ -13,9 +13,11 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from server.analysis.day_evidence import normal_equations, row_scores
 from server.analysis.day_model import with_gusts
 from server.analysis.day_noise import filter_noise, gust_exponent
-from server.analysis.day_posterior import DayPosterior, normal_equations, place_of_bend, row_scores
+from server.analysis.day_posterior import DayPosterior
+from server.analysis.day_problem import place_of_bend
 from server.analysis.load_data import AXLE_OF
 from server.inference.augmented_simulation import draw_random_part, whitened_column
 from server.testday.values import FloatArray

@@ -12,8 +12,10 @@ from server.analysis.bend_test import LEVEL, bend_statistics, tested_bends
 from server.analysis.day_findings import data_findings
 from server.analysis.day_grid import build_grid, rotating_mass, wave_names
 from server.analysis.day_noise import day_noise
-from server.analysis.day_posterior import DayPosterior, DayProblem, bend_day, silent, solve_day
+from server.analysis.day_posterior import DayPosterior
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
+from server.analysis.day_problem import DayProblem
+from server.analysis.day_solve import bend_day, silent, solve_day
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import coast_downs, fit_findings
 from server.analysis.interval_method import CoastDown, interval_method, interval_method_from_times

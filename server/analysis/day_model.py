@@ -9,7 +9,7 @@ Coast-downs:
 linearised in v and the gust g about a smooth measured speed, and in every parameter about a point that is
 moved to the last solution (Gauss–Newton). The warm-up is centred, so that c0 is that of the tyres as tested.
 d is +1 travelling out, −1 back, 0 where unknown. In a constant-speed pass v follows the measured speed: it tells
-axle loads only. Axle loads and ride heights (`load_rows`) are further rows of the same filter.
+axle loads only. Axle loads and ride heights (`load_blocks`) are further rows of the same filter.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ import numpy as np
 
 from server.analysis.day_grid import DayGrid, Point, path_rate, path_speed, rotating_mass, to_nodes, wave_shapes
 from server.analysis.day_priors import SIDE_GUST_SHARE, YAW_GROWTH, Priors
+from server.analysis.load_at_axle import bend_shape
 from server.analysis.load_blocks import load_blocks, load_context, motion_at_nodes
-from server.analysis.load_rows import ENDS, Motion, bend_shape
+from server.analysis.load_terms import ENDS, Motion
 from server.analysis.observation_rows import sorted_rows, speed_blocks
 from server.analysis.pass_data import BLOCK_S
 from server.analysis.result import AxleEnd

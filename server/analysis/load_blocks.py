@@ -9,21 +9,11 @@ import numpy as np
 from server.analysis.axle_spring import AxleSpring
 from server.analysis.day_grid import DayGrid, Point, along_pass, middles, path_speed, to_nodes
 from server.analysis.day_priors import Priors
+from server.analysis.load_at_axle import axle_load
+from server.analysis.load_at_springs import body_drop, spring_load, through_joints
 from server.analysis.load_data import AXLE_OF
-from server.analysis.load_rows import (
-    ENDS,
-    FRICTION_COLOUR,
-    Columns,
-    Linear,
-    LoadContext,
-    Motion,
-    axle_load,
-    body_drop,
-    source_rows,
-    spring_load,
-    through_joints,
-    zero_columns,
-)
+from server.analysis.load_rows import source_rows, zero_columns
+from server.analysis.load_terms import ENDS, FRICTION_COLOUR, Columns, Linear, LoadContext, Motion
 from server.analysis.observation_rows import Block, colour_count
 from server.analysis.pass_data import BLOCK_S
 from server.analysis.result import AxleEnd

@@ -8,7 +8,7 @@ import numpy as np
 
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.load_data import AXLE_OF
-from server.analysis.load_rows import ENDS
+from server.analysis.load_terms import ENDS
 from server.analysis.result import SetupResult
 from server.testday.values import Finding
 

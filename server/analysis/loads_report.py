@@ -7,10 +7,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from server.analysis.day_posterior import DayPosterior
+from server.analysis.load_at_axle import bend_load, bend_shape
+from server.analysis.load_at_springs import sink_compliance
 from server.analysis.load_blocks import load_context
 from server.analysis.load_data import AXLE_OF, SOURCE_OF
 from server.analysis.load_priors import unit_zero
-from server.analysis.load_rows import ENDS, FRICTION_COLOUR, bend_load, bend_shape, load_sensitivity, sink_compliance
+from server.analysis.load_rows import load_sensitivity
+from server.analysis.load_terms import ENDS, FRICTION_COLOUR
 from server.analysis.result import AxleEnd, AxleLoadFit, Estimate, PassFit, VisitedHeight
 from server.inference.smoother import Smoothed
 from server.testday.values import FloatArray

@@ -9,9 +9,10 @@ import numpy as np
 from server.aero.constants import STANDARD_GRAVITY
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.estimates import estimate
+from server.analysis.load_at_axle import bend_load
 from server.analysis.load_blocks import load_context
 from server.analysis.load_priors import TYRE_GROWTH_M
-from server.analysis.load_rows import ENDS, SIDE_OF, LoadContext, bend_load
+from server.analysis.load_terms import ENDS, SIDE_OF, LoadContext
 from server.analysis.pass_data import SCALE_SPEED_MPS
 from server.analysis.result import AtSpeed, AxleEnd, Estimate
 from server.testday.values import Axle, FloatArray, Quantity, Setup

@@ -8,9 +8,10 @@ import numpy as np
 
 from server.analysis.bend_test import REPLICATES
 from server.analysis.day_budget import budget
-from server.analysis.day_posterior import DayPosterior, place_of_bend
+from server.analysis.day_posterior import DayPosterior
+from server.analysis.day_problem import place_of_bend
 from server.analysis.estimates import delta, estimate
-from server.analysis.load_rows import ENDS
+from server.analysis.load_terms import ENDS
 from server.analysis.loads_report import visited_heights
 from server.analysis.result import BendTest, BudgetLine, Comparison, Estimate, Joint, Pass, PassFit, SetupResult
 from server.analysis.ride_report import at_speeds, bend_per_metre, reference_heights, weight_speed

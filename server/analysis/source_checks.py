@@ -11,9 +11,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from server.analysis.day_posterior import DayPosterior, normal_equations
+from server.analysis.day_evidence import normal_equations
+from server.analysis.day_posterior import DayPosterior
 from server.analysis.load_data import AXLE_OF, SOURCE_OF
-from server.analysis.load_rows import ENDS
+from server.analysis.load_terms import ENDS
 from server.analysis.result import AxleEnd, Estimate, LoadSource, SourceCheck
 from server.testday.values import Finding, FloatArray
 

@@ -10,11 +10,11 @@ from server.aero.suspension import heights_at_axles, series_rate
 from server.analysis.day_fit import FitOptions, _all_passes, _problem, _usable
 from server.analysis.day_grid import Point, path_speed
 from server.analysis.day_model import linearise
-from server.analysis.day_posterior import DayProblem
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH
+from server.analysis.day_problem import DayProblem
+from server.analysis.load_at_springs import through_joints
 from server.analysis.load_blocks import load_context
 from server.analysis.load_data import AXLE_OF, day_loads
-from server.analysis.load_rows import through_joints
 from server.analysis.prepare import prepare_day
 from server.analysis.weather import day_air
 from tests.simulator import Scenario, draw_day
@@ -181,7 +181,7 @@ def test_wind_and_speed_act_alike_on_the_aerodynamic_part(problem: DayProblem, p
 def test_joints_first_turn_round(problem: DayProblem, point: Point, friction: float) -> None:
     """A falling front load through a play of ± f, started from the rising side: what the springs carry."""
     from server.analysis.load_blocks import load_columns
-    from server.analysis.load_rows import Linear
+    from server.analysis.load_terms import Linear
 
     load = np.linspace(700.0, 60.0, 90)
     held, springs = load[0] - friction, []

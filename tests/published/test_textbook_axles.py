@@ -9,7 +9,8 @@ import pytest
 from server.aero.axle_loads import load_transfer, static_axle_loads
 from server.aero.suspension import ride_frequency, wheel_rate
 from server.analysis.axle_spring import axle_spring
-from server.analysis.load_rows import LoadContext, sink_compliance
+from server.analysis.load_at_springs import sink_compliance
+from server.analysis.load_terms import LoadContext
 from server.testday.values import Axle, Quantity
 from tests.published import table
 
