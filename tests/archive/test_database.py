@@ -17,6 +17,7 @@ from sqlalchemy.exc import IntegrityError
 import server.days.tables
 import server.predictions.tables
 import server.results.tables
+import server.tufts.tables
 import server.uploads.tables
 from server.archive.archive import Archive
 from server.archive.database import Base, now_utc
@@ -103,6 +104,7 @@ def test_migrations_make_the_tables_that_the_code_has(archive: Archive) -> None:
     assert server.days.tables
     assert server.predictions.tables
     assert server.results.tables
+    assert server.tufts.tables
     with archive.database.engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_server_default": True})
         assert compare_metadata(context, Base.metadata) == []

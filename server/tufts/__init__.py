@@ -1,0 +1,1 @@
+"""Photos of tufts: kept, marked, held against the predicted surface flow."""
