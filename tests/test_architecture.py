@@ -14,7 +14,7 @@ from server.testday.findings import CODES
 from tests.imports import ROOT, SERVER, outside, python_files
 from tests.tree import tracked
 
-FORMATS = {"asammdf", "pyarrow", "can", "cantools", "zstandard"}
+FORMATS = {"asammdf", "pyarrow", "can", "cantools", "zstandard", "openpyxl"}
 VALUES = {"server.errors", "server.testday"}
 
 # What each part may import besides the standard library and itself.
@@ -42,7 +42,7 @@ FREE = {
 ENTRY = {"__init__.py", "__main__.py"}
 
 DOMAINS = ["cars", "days", "runs", "results", "predictions", "correlation", "tufts", "plans", "reports"]
-SIDE_DOMAINS = ["history", "accounts", "help", "uploads", "search"]
+SIDE_DOMAINS = ["history", "accounts", "help", "uploads", "search", "live"]
 PURE = ["aero", "inference", "testday", "readers", "analysis", "figures"]
 WEB_FILES = ("api.py", "pages.py", "schemas.py")  # the ends of their names: season_pages.py is one, too
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 from scipy.optimize import brentq
@@ -80,7 +81,7 @@ def grid_convergence(meshes: Sequence[Mesh], *, dimensions: int = 3) -> GridConv
     if any(not (math.isfinite(one.value) and math.isfinite(one.cells) and one.cells >= 1) for one in meshes):
         raise ValueError("meshes hold a value or a number of cells that is no number, or less than one cell")
     three = chosen_three(meshes, dimensions)
-    r21, r32 = (_ratio(fine, coarse, dimensions) for fine, coarse in zip(three, three[1:], strict=False))
+    r21, r32 = (_ratio(fine, coarse, dimensions) for fine, coarse in pairwise(three))
     values = [one.value for one in meshes]
     return _told(three, r21, r32, max(values) - min(values))
 
@@ -105,7 +106,7 @@ def _ratio(fine: Mesh, coarse: Mesh, dimensions: int) -> float:
 
 
 def _told(three: tuple[Mesh, Mesh, Mesh], r21: float, r32: float, span: float) -> GridConvergence:
-    e21, e32 = (float(coarse.value - fine.value) for fine, coarse in zip(three, three[1:], strict=False))
+    e21, e32 = (float(coarse.value - fine.value) for fine, coarse in pairwise(three))
     behaviour = _behaviour(e21, e32, r21, r32)
     order = None if behaviour in ("flat", "diverging") else apparent_order(e21, e32, r21, r32)
     close = min(r21, r32) < LEAST_RATIO
