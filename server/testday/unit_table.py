@@ -98,6 +98,15 @@ TABLE: dict[str, Unit] = {
     "kilowatt_hour": Unit("energy", 3.6e6),
     "ohm": Unit("resistance"),
     "liter": Unit("volume", 0.001),
+    "meter**3": Unit("volume"),
+    "meter**2": Unit("area"),
+    "centimeter**2": Unit("area", 1e-4),
+    "millimeter**2": Unit("area", 1e-6),
+    "foot**2": Unit("area", _FOOT**2),
+    "inch**2": Unit("area", _INCH**2),
+    "kilogram/meter**3": Unit("density"),
+    "gram/centimeter**3": Unit("density", 1000.0),
+    "pound/foot**3": Unit("density", _POUND / _FOOT**3),
 }
 
 # known to be no physical unit: raw readings and positions of a selector
@@ -178,6 +187,15 @@ SPELLINGS: dict[str, str] = {
     "kilowatt_hour": "kWh",
     "ohm": "ohm ohms Ω",
     "liter": "liter litre",
+    "meter**3": "m3",
+    "meter**2": "m2 sqm m*m m.m",
+    "centimeter**2": "cm2",
+    "millimeter**2": "mm2",
+    "foot**2": "ft2 sqft",
+    "inch**2": "in2 sqin",
+    "kilogram/meter**3": "kg/m3 kg*m-3 kg.m-3 kgm-3",
+    "gram/centimeter**3": "g/cm3",
+    "pound/foot**3": "lb/ft3",
 }
 
 EXACT: dict[str, str] = {word: name for name, words in SPELLINGS.items() for word in words.split()}
