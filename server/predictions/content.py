@@ -14,7 +14,7 @@ from typing import Any
 
 from server.archive.events import canonical
 from server.archive.raw_files import RawStore
-from server.testday.predicted import TapCase
+from server.testday.predicted import PredictedRow, TapCase
 from server.testday.values import PredictionCase, Quantity
 
 FORMAT = 1
@@ -28,32 +28,20 @@ _lock = Lock()
 
 
 @dataclass(frozen=True, slots=True)
-class KeptRow:
-    """A line of the table: header → cell as given, what it became (None: left out) and how, or what is wrong."""
-
-    line: int
-    given: dict[str, str]
-    words: tuple[str, ...] = ()
-    case: PredictionCase | None = None
-    tap: TapCase | None = None
-    problem: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Content:
     """A set's rows in the order of its table; said: what a person said of the table as a whole, in sentences."""
 
     kind: str
-    rows: tuple[KeptRow, ...]
+    rows: tuple[PredictedRow, ...]
     said: tuple[str, ...] = ()
 
     @property
-    def taken(self) -> tuple[KeptRow, ...]:
+    def taken(self) -> tuple[PredictedRow, ...]:
         """The rows that became cases."""
-        return tuple(row for row in self.rows if row.case is not None or row.tap is not None)
+        return tuple(row for row in self.rows if row.taken)
 
     @property
-    def left_out(self) -> tuple[KeptRow, ...]:
+    def left_out(self) -> tuple[PredictedRow, ...]:
         """The rows that could not be used."""
         return tuple(row for row in self.rows if row.problem)
 
@@ -97,8 +85,10 @@ def tap_json(tap: TapCase) -> dict[str, Any]:
     return {name: value for name in TAP if (value := getattr(tap, name)) not in (None, "")}
 
 
-def _row(row: KeptRow) -> dict[str, Any]:
-    made: dict[str, Any] = {"line": row.line, "given": row.given, "words": list(row.words)}
+def _row(row: PredictedRow) -> dict[str, Any]:
+    made: dict[str, Any] = {"line": row.line, "given": dict(row.given), "words": list(row.words)}
+    if row.cells is not None:
+        made["cells"] = row.cells
     if row.case is not None:
         made["case"] = case_json(row.case)
     if row.tap is not None:
@@ -106,15 +96,16 @@ def _row(row: KeptRow) -> dict[str, Any]:
     return {**made, "problem": row.problem} if row.problem else made
 
 
-def _kept(row: dict[str, Any]) -> KeptRow:
+def _kept(row: dict[str, Any]) -> PredictedRow:
     case, tap = row.get("case"), row.get("tap")
-    return KeptRow(
+    return PredictedRow(
         row["line"],
         row["given"],
         tuple(row["words"]),
         None if case is None else _case(case),
         None if tap is None else TapCase(**tap),
         row.get("problem", ""),
+        row.get("cells"),
     )
 
 
