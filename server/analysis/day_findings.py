@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import numpy as np
 
 from server.analysis.result import Pass
-from server.testday.values import Day, Finding
+from server.testday.values import Day, Finding, WeatherReading
 
 # UN GTR 15 (WLTP), stationary anemometer; from memory
 MEAN_WIND_LIMIT_MPS, GUST_LIMIT_MPS, CROSS_LIMIT_MPS = 5.0, 8.0, 2.0
@@ -19,7 +19,7 @@ SHORT_SPAN = 1.7
 
 def data_findings(day: Day, passes: Sequence[Pass]) -> list[Finding]:
     """Findings on the weather and on the passes of each setup."""
-    found = [*_wind(day), *_temperature(day)]
+    found = [*wind_findings(day, day.weather), *_temperature(day)]
     used = [p for p in passes if p.used and p.kind == "coast-down"]
     for setup in day.setups:
         mine = [p for p in used if p.setup == setup.name]
@@ -37,12 +37,13 @@ def _nothing_used(setup: str, passes: Sequence[Pass]) -> str:
     return f"Setup {setup}: none of its coast-downs can be used ({most}), so it has no area and no difference."
 
 
-def _wind(day: Day) -> Iterator[Finding]:
-    winds = [r.wind_speed_mps.value for r in day.weather if r.wind_speed_mps]
-    gusts = [r.gust_mps for r in day.weather if r.gust_mps]
+def wind_findings(day: Day, readings: Sequence[WeatherReading]) -> Iterator[Finding]:
+    """Wind over the published limits in any of the readings."""
+    winds = [r.wind_speed_mps.value for r in readings if r.wind_speed_mps]
+    gusts = [r.gust_mps for r in readings if r.gust_mps]
     cross = [
         abs(r.wind_speed_mps.value * np.sin(r.wind_from_rad.value - day.venue.heading_rad))
-        for r in day.weather
+        for r in readings
         if r.wind_speed_mps and r.wind_from_rad and day.venue.heading_rad is not None
     ]
     if winds and max(winds) > MEAN_WIND_LIMIT_MPS:

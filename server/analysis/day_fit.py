@@ -8,6 +8,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 import server
+from server.analysis.added_columns import ColumnAdder
+from server.analysis.ballast import with_ballast
+from server.analysis.baseline_drift import baseline_drift
 from server.analysis.bend_test import LEVEL, bend_statistics, tested_bends
 from server.analysis.day_findings import data_findings
 from server.analysis.day_grid import build_grid, rotating_mass, wave_names
@@ -16,6 +19,7 @@ from server.analysis.day_posterior import DayPosterior
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
 from server.analysis.day_problem import DayProblem
 from server.analysis.day_solve import bend_day, silent, solve_day
+from server.analysis.dragging_brake import brake_findings
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import coast_downs, fit_findings
 from server.analysis.interval_method import CoastDown, interval_method, interval_method_from_times
@@ -23,6 +27,7 @@ from server.analysis.joint_hold import widened_by_joints
 from server.analysis.load_data import AXLE_OF, SOURCE_OF, DayLoads, day_loads
 from server.analysis.load_findings import load_findings
 from server.analysis.load_priors import SCZ_MEASURED, load_parameters
+from server.analysis.outlook import outlooks
 from server.analysis.pass_data import SPEEDOMETER, PassData, build_pass, day_origin
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
@@ -62,7 +67,7 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     options = options or FitOptions()
     say = progress or silent
     say(0.0, "passes")
-    day, noticed = prepare_day(day)
+    day, noticed = prepare_day(with_ballast(day))
     day, stands, told = apply_stand_tests(day)
     passes, findings = _all_passes(day, options)
     left_out, seen = check_suspension(day, passes)
@@ -93,12 +98,16 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     setups, more = fit_findings(posterior, setups)
     checks = source_checks(posterior)
     more += [*held, *source_findings(checks), *load_findings(posterior, setups)]
+    say(0.95, "what more passes would bring")
+    adder = ColumnAdder(posterior)
+    more += brake_findings(posterior, day, adder)
+    compared = tuple(c for c in comparisons(posterior, day) if _both_stand(c.setup, c.baseline, setups))
     say(1.0, "done")
     return DayResult(
         name=day.name,
         reference=_reference(day, air, setups),
         setups=_in_order(day, setups, passes),
-        comparisons=tuple(c for c in comparisons(posterior, day) if _both_stand(c.setup, c.baseline, setups)),
+        comparisons=compared,
         findings=(*findings, *more),
         noise=_noise(posterior),
         load_sources=tuple(dict.fromkeys(SOURCE_OF[kind] for kind in problem.grid.load_kinds)),
@@ -106,6 +115,8 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
         stand_tests=stands,
         version=server.__version__,
         joint=joints(posterior, setups),
+        outlook=outlooks(posterior, [(c.setup, c.baseline) for c in compared]),
+        drift=baseline_drift(posterior, day, adder),
     )
 
 

@@ -278,6 +278,40 @@ class Joint:
 
 
 @dataclass(frozen=True, slots=True)
+class AddedPasses:
+    """Coast-downs that a day might still get: so many of a setup out and back."""
+
+    setup: str
+    out: int
+    back: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What these passes would bring: `A`, and `B − A`, of SCx → U95 with them over U95 without."""
+
+    added: tuple[AddedPasses, ...]
+    shrink: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class BaselineDrift:
+    """The baseline's runs, by the clock, against each other: changes of each later run against the first.
+
+    quantity: SCx, SCz, or c0; statistic: χ² of all changes with their joint covariance; p: of so large a one where
+    nothing moves; moved: judged at 5 % over all quantities of the day.
+    """
+
+    setup: str
+    quantity: str
+    runs: tuple[int, ...]
+    changes: tuple[Estimate, ...]
+    statistic: float
+    p: float
+    moved: bool
+
+
+@dataclass(frozen=True, slots=True)
 class StandTest:
     """A measurement on the standing car that became an input of the fit, against what was entered.
 
@@ -296,7 +330,8 @@ class StandTest:
 class DayResult:
     """Everything a fit of the day says. reference: speed_mps, density_kgm3, pressure, ride heights…
 
-    joint: quantity → what is told of it in all setups together; empty in results kept before this was told.
+    joint: quantity → what is told of it in all setups together; empty in results kept before this was told, and so
+    are outlook, what more passes would bring, and drift, the baseline's runs against each other.
     """
 
     name: str
@@ -311,3 +346,5 @@ class DayResult:
     stand_tests: tuple[StandTest, ...] = ()
     version: str = ""
     joint: Mapping[str, Joint] = field(default_factory=dict)
+    outlook: tuple[Outlook, ...] = ()
+    drift: tuple[BaselineDrift, ...] = ()

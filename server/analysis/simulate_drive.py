@@ -167,7 +167,7 @@ def _car_numbers(plan: SimulationPlan, truth: TrueDay, run: RunPlan, mass: float
         scx=truth.areas[run.setup].scx_m2,
         c0=car.rolling_c0,
         c1=car.rolling_c1_s_per_m,
-        t0=car.driveline_drag_n,
+        t0=car.driveline_drag_n + run.brake_drag_n,
         t1=car.driveline_drag_n_per_mps,
         yaw=truth.yaw_sensitivity_per_rad2,
         gravity=plan.gravity_mps2,

@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from server.analysis.ballast import with_ballast
 from server.analysis.result import AxleEnd, DayResult, Estimate, Pass, SetupResult
 from server.analysis.simulate_lengths import brake_length, longest_trip
 from server.analysis.simulate_plan import (
@@ -41,6 +42,7 @@ def plan_like(day: Day, result: DayResult) -> SimulationPlan:
         raise StillairError(
             "Coast-downs of this day were typed by hand; the study draws sensors' logs, so it can't make days like it."
         )
+    day = with_ballast(day)
     setups = tuple(_setup_plan(day, found) for found in result.setups if "SCx" in found.estimates)
     if not setups:
         raise ValueError("result: no setup has a drag area, so there is nothing to make days like it from")

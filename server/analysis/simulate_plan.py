@@ -70,7 +70,8 @@ class RunPlan:
     steady: constant-speed passes after them, in order.
 
     high_mps, low_mps: lift and brake speeds the driver aims at, hit within `aim_sd_mps`;
-    speeds_mps: (high, low) for each coast-down where they differ, else empty.
+    speeds_mps: (high, low) for each coast-down where they differ, else empty. brake_drag_n: of brakes that drag all
+    through the run.
     """
 
     number: int
@@ -85,6 +86,7 @@ class RunPlan:
     notes: str = ""
     speeds_mps: tuple[tuple[float, float], ...] = ()
     steady: tuple[SteadyPlan, ...] = ()
+    brake_drag_n: float = 0.0
 
     def speeds(self) -> tuple[tuple[float, float], ...]:
         """(lift, brake) speed aimed at in each coast-down [m/s]."""

@@ -20,8 +20,8 @@ from server.testday.folder_runs import read_runs
 from server.testday.folder_setups import read_setups
 from server.testday.folder_stands import read_axle_loadings, read_spin_downs
 from server.testday.folder_table import Table, nearest
-from server.testday.folder_trackside import read_acknowledged, read_checklist, read_wanted
 from server.testday.folder_toml import read_toml
+from server.testday.folder_trackside import read_acknowledged, read_checklist, read_wanted
 from server.testday.folder_venue import read_venue
 from server.testday.folder_weather import read_weather
 from server.testday.folder_write import write_folder

@@ -243,7 +243,7 @@ class WeatherReading:
 
 @dataclass(frozen=True, slots=True)
 class Setup:
-    """A named state of the car, as a change to a baseline. ballast_kg: aboard in this setup, on top of the car's mass."""
+    """A named state of the car, as a change to a baseline. ballast_kg: aboard in it, on top of the car's mass."""
 
     name: str
     baseline: str | None = None
