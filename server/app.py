@@ -39,6 +39,8 @@ from server.history import trail_pages, verify_pages
 from server.history.verify_job import VERIFY_KINDS
 from server.hosts import is_loopback, own_names
 from server.joining import open_desk
+from server.live import api as live_api
+from server.live.entries_api import EntryGate
 from server.locations import web_folder
 from server.plans import pages as plans_pages
 from server.plans.plan_job import PLAN_KINDS
@@ -113,7 +115,8 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     programs = (*of_days_json, results_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, plans_pages, long_pages, verify_pages)
-    for module in (*programs, *of_days, *of_work, trail_pages, search_pages, help_pages, appearance, joining_pages):
+    of_all = (trail_pages, search_pages, help_pages, appearance, joining_pages, live_api)
+    for module in (*programs, *of_days, *of_work, *of_all):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)
@@ -127,6 +130,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
 
 def _add_guards(app: FastAPI, settings: Settings, body_limit_bytes: int) -> None:
     """What stands before the pages, the outermost last. Only where others can reach the server must they join."""
+    app.add_middleware(EntryGate, archive=app.state.archive)
     names, app.state.join_desk = None, None
     if not is_loopback(settings.host):
         names = own_names(settings.host_names)

@@ -14,11 +14,13 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.database import now_utc
+from server.archive.entries import current_entry
 from server.archive.events import record
 from server.archive.jobs import add_job, new_job_id
 from server.archive.tables import Job
 from server.days.changes import Change, plain
 from server.days.column_choices import remember
+from server.days.meanwhile import is_free
 from server.days.service import (
     REFIT_JOB,
     add_revision,
@@ -97,15 +99,15 @@ def revise_day(
     """Change a day and keep what comes of it, all in one transaction, or raise and keep nothing.
 
     change: a pure function of the newest day, asked again when somebody else was quicker.
-    expected: the revision that the person saw; another one in between is refused.
+    expected: the revision that the person saw; what others changed of the same things since then is refused.
     lane: of the jobs, that the fit waits in. A change that would leave a day that can't be read is refused.
     """
     for _ in range(TRIES):
         with archive.database.reading() as session:
             old = newest_revision(session, day_id)
             seen = _Seen(old.number, revision_files(session, old.id))
-        if expected not in (None, seen.number):
-            raise StillairError(CHANGED.format(number=seen.number))
+            if expected not in (None, seen.number):
+                _check_free(archive, session, day_id, change, (int(expected or 0), seen.number))
         day = stored_day(archive, seen.files)
         made = change(day)
         if plain(made.day) == plain(day) and not made.new_files:
@@ -116,6 +118,21 @@ def revise_day(
         if revised is not None:
             return revised
     raise StillairError(BUSY)
+
+
+def _check_free(
+    archive: Archive, session: Session, day_id: int, change: Callable[[Day], Change], span: tuple[int, int]
+) -> None:
+    """Raises StillairError where the revisions in between forbid the change."""
+    expected, newest = span
+    if is_free(
+        session, day_id, change, lambda files: stored_day(archive, files), expected=expected, newest=newest
+    ):
+        return
+    entry = current_entry.get()
+    if entry is not None:
+        entry.conflict = newest
+    raise StillairError(CHANGED.format(number=newest))
 
 
 def revise_within(

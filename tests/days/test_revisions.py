@@ -60,6 +60,10 @@ def heavier(day: Day) -> changes.Change:
     return changes.change_car(day, "mass_kg", Quantity(237.0, 0.5, "measured"))
 
 
+def heavier_still(day: Day) -> changes.Change:
+    return changes.change_car(day, "mass_kg", Quantity(238.0, 0.5, "measured"))
+
+
 def test_a_change_is_the_next_revision_with_its_event_and_its_fit(archive: Archive, tmp_path: Path) -> None:
     day_id = kept(archive, tmp_path / "day")
     before = newest(archive, day_id)[1]
@@ -140,9 +144,17 @@ def test_who_saw_an_older_revision_is_told_so_in_one_sentence(archive: Archive, 
     day_id = kept(archive, tmp_path / "day")
     revise_day(archive, day_id, heavier, who="Bo", expected=1)
     with pytest.raises(StillairError) as refusal:
-        revise_day(archive, day_id, lambda day: changes.change_day(day, notes="x"), who="Cy", expected=1)
+        revise_day(archive, day_id, heavier_still, who="Cy", expected=1)
     assert str(refusal.value) == "Somebody changed this day meanwhile (revision 2); look at it, then try again."
     assert newest(archive, day_id)[0] == 2
+
+
+def test_who_saw_an_older_revision_may_change_what_nobody_else_did(archive: Archive, tmp_path: Path) -> None:
+    day_id = kept(archive, tmp_path / "day")
+    revise_day(archive, day_id, heavier, who="Bo", expected=1)
+    revise_day(archive, day_id, lambda day: changes.change_day(day, notes="x"), who="Cy", expected=1)
+    number, day = newest(archive, day_id)
+    assert (number, day.notes, day.car.mass_kg.value) == (3, "x", heavier(day).day.car.mass_kg.value)
 
 
 def test_of_two_persons_at_once_one_is_kept_and_one_is_told(archive: Archive, tmp_path: Path) -> None:
