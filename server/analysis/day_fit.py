@@ -28,7 +28,7 @@ from server.analysis.load_data import AXLE_OF, SOURCE_OF, DayLoads, day_loads
 from server.analysis.load_findings import load_findings
 from server.analysis.load_priors import SCZ_MEASURED, load_parameters
 from server.analysis.outlook import outlooks
-from server.analysis.pass_data import SPEEDOMETER, PassData, build_pass, day_origin
+from server.analysis.pass_data import SPEEDOMETER, WHEEL, PassData, build_pass, day_origin
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
@@ -146,7 +146,8 @@ def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: Da
     scale = fit_speed_scale(day.runs, passes, day.car)
     setups = [s for s in day.setups if s.name in names]
     constant = any(d.of.kind == "constant-speed" for d in data)
-    more = load_parameters(day, setups, loads, constant) if grid.load_kinds else []
+    wheels = any(WHEEL in d.series and d.loads for d in data)
+    more = load_parameters(day, setups, loads, constant, wheels) if grid.load_kinds else []
     priors = build_priors(day, setups, air, scale, waves, _measured(data), more)
     kinds = {kind for d in data for kind in d.series}
     noise = day_noise(kinds, bool(waves), grid.load_kinds)

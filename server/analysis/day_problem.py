@@ -44,7 +44,7 @@ def kept_scale(problem: DayProblem) -> np.ndarray | None:
     delay = problem.priors.index("delay")
     if problem.grid.load_kinds and problem.priors.u[delay] > TOLD_DELAY_U_S:
         kept.append(delay)
-    kept += [i for i, q in enumerate(problem.priors.parameters) if q.name.startswith("speedometer_")]
+    kept += [i for i, q in enumerate(problem.priors.parameters) if q.name.startswith(("speedometer_", "speed_late"))]
     return np.array(kept) if kept else None
 
 

@@ -1,5 +1,6 @@
 """From the load on an axle to what its springs carry and how far the body comes down.
 
+    on the wheel's clock  L + τ_w dL/dt
     spring load  P = L ∓ s F_x h/L (driven axle, constant speed) − τ dL/dt + e,  e what the joints hold back
     drop over an axle  z(P)/(1 + κ) + L / (2 K_tyre (1 + τ_t)) − growth (v/20)²
 """
@@ -18,6 +19,20 @@ from server.testday.values import Axle, FloatArray
 
 TRIM_SEEN_S = 0.8  # of the second after the lift that a coast-down leaves out
 LEVEL_SHARE = 0.05  # of the load: what a gust at the lift shifts the level at which joints stand
+
+
+def by_wheel_clock(load: Linear, columns: Columns, load_rate: FloatArray, wheel: FloatArray) -> Linear:
+    """The load as it stands on the clock of the wheel's speed, which is late by τ_w: L + τ_w dL/dt.
+
+    load_rate: dL/dt along the pass [N/s]; wheel: 1 at the nodes of passes that a wheel's speed leads, else 0.
+    """
+    late = columns.index("speed_late")
+    if late is None:
+        return load
+    by_column = load.by_column.copy()
+    by_column[:, 1 + late] += wheel * load_rate * columns.u[late]
+    value = load.value + columns.get("speed_late") * wheel * load_rate
+    return Linear(value, load.by_speed, load.by_gust, by_column)
 
 
 def spring_load(  # noqa: PLR0917 - the parts of one equation

@@ -10,12 +10,12 @@ from server.analysis.axle_spring import AxleSpring
 from server.analysis.day_grid import DayGrid, Point, along_pass, middles, path_speed, to_nodes
 from server.analysis.day_priors import Priors
 from server.analysis.load_at_axle import axle_load
-from server.analysis.load_at_springs import body_drop, spring_load, through_joints
+from server.analysis.load_at_springs import body_drop, by_wheel_clock, spring_load, through_joints
 from server.analysis.load_data import AXLE_OF
 from server.analysis.load_rows import source_rows, zero_columns
 from server.analysis.load_terms import ENDS, FRICTION_COLOUR, Columns, Linear, LoadContext, Motion
 from server.analysis.observation_rows import Block, colour_count
-from server.analysis.pass_data import BLOCK_S
+from server.analysis.pass_data import BLOCK_S, WHEEL
 from server.analysis.result import AxleEnd
 from server.testday.values import Car, FloatArray
 
@@ -35,10 +35,10 @@ def load_blocks(  # noqa: PLR0917 - the parts of one linearisation
     columns = load_columns(grid, priors, value)
     setup = np.array(grid.setup_of_pass)[grid.of_node]
     loads = {end: axle_load(motion, setup, context, columns, end, shapes, counts) for end in ENDS}
-    springs = {
-        end: spring_load(load, motion, context, columns, end, along_pass(grid, load.value))
-        for end, load in loads.items()
-    }
+    rates = {end: along_pass(grid, load.value) for end, load in loads.items()}
+    wheel = np.array([float(WHEEL in data.series) for data in grid.passes])[grid.of_node]
+    loads = {end: by_wheel_clock(load, columns, rates[end], wheel) for end, load in loads.items()}
+    springs = {end: spring_load(load, motion, context, columns, end, rates[end]) for end, load in loads.items()}
     parts = [
         slice(int(grid.start[i]), int(grid.start[i + 1]))
         for i, data in enumerate(grid.passes)

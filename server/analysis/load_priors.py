@@ -22,6 +22,10 @@ from server.testday.values import Axle, Car, Day, FloatArray, Quantity, Setup
 
 # Springs and dampers answer a load late: 2 ζ/ω of a body that rides at 2 to 4 Hz (common practice, no source), s.
 SUSPENSION_LAG_S = Quantity(0.06, 0.025, "default")
+# A wheel's speed stands later on the log than the loads: a counter that counts over 0.1 to 0.2 s is late by half of
+# that, one that times teeth by next to nothing (common practice, no source), s. The passes can't tell it: a speed that
+# is late looks like a smaller area.
+SPEED_LATE_S = Quantity(0.03, 0.04, "default")
 # Loaded radius of a tyre grows with speed: at 20 m/s, m (common practice, no source).
 TYRE_GROWTH_M = Quantity(0.0003, 0.0004, "default")
 # One side stands for the axle: left and right differ by cross wind, springs, anti-roll bar.
@@ -38,10 +42,12 @@ DRIFT_TIME_S = 600.0
 LEVEL_M = 0.02  # a zero is arbitrary: as travel at the wheel
 
 
-def load_parameters(day: Day, setups: Sequence[Setup], loads: DayLoads, constant: bool) -> list[Parameter]:
+def load_parameters(
+    day: Day, setups: Sequence[Setup], loads: DayLoads, constant: bool, wheels: bool
+) -> list[Parameter]:
     """Every shared parameter that axle loads bring into the day's model.
 
-    constant: constant-speed passes are there.
+    constant: constant-speed passes are there; wheels: a wheel's speed is, beside the loads.
     """
     kinds = loads.kinds
     if not kinds:
@@ -64,6 +70,8 @@ def load_parameters(day: Day, setups: Sequence[Setup], loads: DayLoads, constant
         found += _axle_parameters(day.car, end, loads)
     if any(SOURCE_OF[kind] == "ride height" for kind in kinds):
         found.append(plain("tyre_growth", "tyres' growth at 20 m/s", TYRE_GROWTH_M, "m"))
+    if wheels:
+        found.append(plain("speed_late", "wheel speed later than the loads", SPEED_LATE_S, "s"))
     if constant:
         found.append(plain("anti_squat", "anti-squat", car.anti_squat, "–"))
     for setup in setups:

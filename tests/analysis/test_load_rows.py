@@ -100,11 +100,14 @@ def test_readings_are_those_of_the_physics(problem: DayProblem, point: Point, ki
             factor[e] = 1.0 + value[f"bend_{e}:A"] * (load - still) / still
     rate = {}
     spring_loads = {}
-    for e, load in zip(("front", "rear"), loads, strict=True):
-        lag = np.concatenate(
-            [np.gradient(load[a:b], 0.2) for a, b in zip(grid.start[:-1], grid.start[1:], strict=True)]
-        )
-        spring_loads[e] = load - value[f"lag_{e}"] * lag
+    changes = [
+        np.concatenate([np.gradient(load[a:b], 0.2) for a, b in zip(grid.start[:-1], grid.start[1:], strict=True)])
+        for load in loads
+    ]
+    # a wheel's speed that is late stands beside loads that have gone on falling
+    loads = [load + value["speed_late"] * change for load, change in zip(loads, changes, strict=True)]
+    for e, load, change in zip(("front", "rear"), loads, changes, strict=True):
+        spring_loads[e] = load - value[f"lag_{e}"] * change
         if e == "rear":
             spring_loads[e] = spring_loads[e] - value["anti_squat"] * motion.drive_n * car.cg_height_m.value / base
         axle = getattr(car, e)

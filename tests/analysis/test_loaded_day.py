@@ -153,3 +153,21 @@ def test_a_ratio_that_nobody_gave_leaves_the_loads_wide() -> None:
     for name in ("SCz_front", "SCz_rear"):
         assert estimates[name].u > 0.2 * estimates[name].value
         assert abs(estimates[name].value - truth[name]) < 2.5 * estimates[name].u
+
+
+def test_speeds_that_come_late_do_to_downforce_what_the_budget_says(hostile: HostileDay, result: DayResult) -> None:
+    """The day with its speeds 0.08 s late against its loads, as a counter's gate of 0.16 s makes them."""
+    runs = []
+    for run in hostile.day.runs:
+        recording = run.recordings[0]
+        signals = {
+            role: replace(s, time_s=s.time_s + 0.08) if "speed" in role else s for role, s in recording.signals.items()
+        }
+        runs.append(replace(run, recordings=(replace(recording, signals=signals),)))
+    late = fit_day(replace(hostile.day, runs=tuple(runs)))
+    before, after = (r.setups[0].estimates["SCz"] for r in (result, late))
+    lines = [line for line in result.setups[0].budget if line.quantity == "SCz"]
+    line = next(line for line in lines if line.input == "wheel speed later than the loads")
+    assert line.contribution / before.u > 0.1
+    assert after.value - before.value == pytest.approx(-0.08 * line.sensitivity, rel=0.5)
+    assert after.value < before.value
