@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from typing import Any
 
+from server.analysis.correlated import DayCorrelation
+from server.analysis.correlation_json import correlation_to_json
 from server.analysis.result import (
     AtSpeed,
     BendTest,
@@ -31,12 +33,12 @@ DIRECTION_NAMES = {1: "out", -1: "back"}
 Json = dict[str, Any]
 
 
-def result_to_json(result: DayResult) -> Json:
+def result_to_json(result: DayResult, correlation: DayCorrelation | None = None) -> Json:
     """The object that `fit --json` prints.
 
     Keys: format, name, reference, setups, comparisons, correlation, findings; with axle loads load_sources and
-    source_checks, with measurements on stands stand_tests. Numbers are finite and SI; a key whose value cannot be
-    had is left out, a finding says why.
+    source_checks, with measurements on stands stand_tests, with predictions those of `correlation_json`.
+    Numbers are finite and SI; a key whose value cannot be had is left out, a finding says why.
     """
     told = {
         "format": FORMAT,
@@ -47,6 +49,8 @@ def result_to_json(result: DayResult) -> Json:
         "correlation": [],
         "findings": [_finding(finding) for finding in result.findings],
     }
+    if correlation is not None:
+        told |= correlation_to_json(correlation)
     return told | _listed(
         load_sources=list(result.load_sources),
         source_checks=[_source_check(check) for check in result.source_checks if _is_whole(check.ratio)],

@@ -12,6 +12,7 @@ import typer
 if TYPE_CHECKING:
     from server.analysis.result import DayResult
     from server.commands.progress import Progress
+    from server.testday.values import Day
 
 Folder = Annotated[
     Path, typer.Argument(metavar="FOLDER", help="A folder with a testday.toml in it, or a zip of one.")
@@ -30,6 +31,9 @@ def fit(folder: Folder, as_json: AsJson = False) -> None:
     \b
     The JSON object has: format, name, reference, setups (name, estimates, passes, interval_method,
     budget), comparisons, correlation, findings. What cannot be had is absent, and a finding says why.
+    With a predictions.csv in the folder, correlation holds each setup's totals: measured and predicted (value,
+    u), E = predicted - measured, u_val, verdict (agrees, prediction-high, prediction-low, cannot-tell,
+    extrapolated); correlation_changes the same against the baseline; correlation_silent what gets no verdict.
     Every estimate has value, u (standard uncertainty), u95, low95, high95, unit, and source: measured,
     typed, predicted or default. Every finding has a code (listed below), a grade and a text.
 
@@ -39,18 +43,22 @@ def fit(folder: Folder, as_json: AsJson = False) -> None:
     from server.commands.progress import Progress
 
     with Progress() as progress:
-        result = fitted(folder, progress)
+        day, result = fitted(folder, progress)
+    from server.analysis.correlation import correlate_day
+
+    correlation = correlate_day(result, day)
     if as_json:
         from server.analysis.result_json import result_to_json
 
-        typer.echo(json.dumps(result_to_json(result), ensure_ascii=False, allow_nan=False, indent=1))
+        told = result_to_json(result, correlation)
+        typer.echo(json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1))
     else:
         from server.commands.report import report
 
-        typer.echo(report(result))
+        typer.echo(report(result, correlation))
 
 
-def fitted(path: Path, progress: Progress) -> DayResult:
+def fitted(path: Path, progress: Progress) -> tuple[Day, DayResult]:
     """Load the folder or zip and fit it; raises StillairError."""
     from server.commands.day_source import day_folder
     from server.readers.load_day import load_day
@@ -60,7 +68,7 @@ def fitted(path: Path, progress: Progress) -> DayResult:
         day = load_day(day_folder(path, Path(scratch)))
     from server.analysis.day_fit import fit_day
 
-    return fit_day(day, progress=progress)
+    return day, fit_day(day, progress=progress)
 
 
 def finding_codes() -> str:

@@ -6,7 +6,9 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 
+from server.analysis.correlated import DayCorrelation
 from server.analysis.result import Comparison, DayResult, Delta, Estimate, Pass, SetupResult
+from server.commands.report_correlation import correlation_lines
 from server.commands.report_loads import SCALES, Scale, load_sentences, load_sources, stand_tests
 from server.results.finding_groups import finding_groups
 from server.results.quantities import ESTIMATES
@@ -29,7 +31,7 @@ CONDITIONS: dict[str, tuple[str, float, float, int, str]] = {
 }
 
 
-def report(result: DayResult) -> str:
+def report(result: DayResult, correlation: DayCorrelation | None = None) -> str:
     """The whole report; sections are parted by blank lines."""
     sections = [
         [sentence(setup, result.findings) for setup in result.setups],
@@ -38,6 +40,7 @@ def report(result: DayResult) -> str:
         _reference(result),
         *[_estimates(setup) for setup in result.setups],
         *[_differences(each) for each in result.comparisons],
+        *(correlation_lines(correlation) if correlation is not None else ()),
         load_sources(result),
         stand_tests(result),
         _budgets(result),
