@@ -60,6 +60,9 @@ from server.search import pages as search_pages
 from server.security import Guard, JoinGate
 from server.settings import Settings
 from server.templating import Addresses, Page, is_htmx, make_environment, render, render_part
+from server.tufts import api as tufts_api
+from server.tufts import pages as tufts_pages
+from server.tufts.adding_job import ADDING_PHOTOS
 from server.uploads import api as uploads_api
 from server.uploads import program_api
 from server.uploads.service import Uploads
@@ -68,7 +71,7 @@ FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 JSON_PATHS = ("/api/", "/uploads")
-QUICK_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS}
+QUICK_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **ADDING_PHOTOS}
 JOB_KINDS = {**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
@@ -112,9 +115,9 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates, app.state.addresses = make_environment(), Addresses(app)
     of_days_json = (days_api, adding_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
-    programs = (*of_days_json, results_api, history_api, uploads_api, program_api, help_api)
+    programs = (*of_days_json, results_api, tufts_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
-    of_work = (compare_pages, plans_pages, long_pages, verify_pages)
+    of_work = (compare_pages, plans_pages, long_pages, verify_pages, tufts_pages)
     of_all = (trail_pages, search_pages, help_pages, appearance, joining_pages, live_api)
     for module in (*programs, *of_days, *of_work, *of_all):
         app.include_router(module.router)

@@ -8,7 +8,7 @@ from server.archive.tables import Job
 from server.days.service import FIT_JOB
 
 STUDY_JOB, SEASON_JOB, VERIFY_JOB = "study-day", "refit-season", "verify-archive"
-PLAN_JOB = "plan-day"
+PLAN_JOB, PHOTOS_JOB, TUFTS_JOB = "plan-day", "add-photos", "read-tufts"
 OPEN = ("queued", "running")
 # kind → the route of its outcome, and the words of the link there; what is not here leads to a day's result
 OUTCOMES = {
@@ -17,6 +17,7 @@ OUTCOMES = {
     VERIFY_JOB: ("verified", "what was found"),
     PLAN_JOB: ("plan", "open the plan"),
 }
+OF_THE_DAY = {PHOTOS_JOB: ("tufts", "look at the photos"), TUFTS_JOB: ("tufts", "look at the photos")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +64,9 @@ def outcome_of(job: Job) -> Outcome | None:
     """Where what came of a job stands; None while there is nothing."""
     if job.state != "done" or not job.target:
         return None
+    if job.kind in OF_THE_DAY:
+        route, words = OF_THE_DAY[job.kind]
+        return Outcome(route, {"day_id": str(job.day_id)}, words)
     if job.kind not in OUTCOMES:
         return Outcome("result", {"day_id": job.target}, "open the result")
     route, words = OUTCOMES[job.kind]

@@ -14,6 +14,7 @@ ADDRESS = "http://127.0.0.1:8421"
 PARTS = {
     "day_id": "1",
     "number": "1",
+    "photo_id": "1",
     "result_id": "1",
     "slug": "mass_kg",
     "name": "forest",

@@ -13,6 +13,7 @@ TOPICS = {
     "jobs": "Work that takes longer",
     "api": "For programs",
     "run": "The page of a run",
+    "tufts": "Tufts on photos",
     "result": "Reading a result",
     "plan": "Planning a day",
     "compare": "Comparing setups",

@@ -30,6 +30,9 @@ from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
 from server.runs.pages import RunPage
 from server.search.pages import SearchPage
 from server.templating import Page, make_environment
+from server.tufts.day_tufts_pages import AddingPhotosPage, TuftsPage
+from server.tufts.photo_pages import PhotoPage
+from server.tufts.picture_pages import OriginalPage
 
 TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
@@ -42,6 +45,7 @@ PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage]
 PAGES += [PlansPage, PlanPage, SheetPage]
+PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 

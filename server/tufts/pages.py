@@ -1,0 +1,11 @@
+"""All pages of tufts under one router; fixed addresses stand before those with a photo's number."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from server.tufts import day_tufts_pages, photo_pages, picture_pages
+
+router = APIRouter()
+for module in (day_tufts_pages, picture_pages, photo_pages):
+    router.include_router(module.router)

@@ -1,0 +1,234 @@
+"""The page of a photo: the tufts on it marked, and everybody's reading; what it shows."""
+
+from __future__ import annotations
+
+import math
+import secrets
+from dataclasses import dataclass
+from typing import Annotated, ClassVar
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from server.archive.archive import Archive
+from server.days.day_addresses_pages import SEE_OTHER, DayId, day_crumb, season_crumb
+from server.days.revisions import newest_day
+from server.dependencies import CurrentPerson, TheArchive
+from server.errors import NotFoundError, StillairError
+from server.people import NOBODY
+from server.templating import Page, render
+from server.testday.tufts import CONDITIONS
+from server.tufts.adding_job import LONGEST, LONGEST_NOTES
+from server.tufts.addresses_pages import PhotoId, photo_title, tufts_crumb
+from server.tufts.changing import change_photo
+from server.tufts.day_tufts_pages import run_of
+from server.tufts.decoding import SIZES
+from server.tufts.glyphs import CONDITION_WORDS, PhotoFigure, counted, figure, glyphs_of
+from server.tufts.marking import MarkEntry, keep_marks
+from server.tufts.photo_view import PhotoNow, Reading, board_state, photo_now, predicted_glyphs, reading_views
+from server.tufts.service import NamedMark, Photo, find_photo, photos_of
+
+router = APIRouter(default_response_class=HTMLResponse)
+Text = Annotated[str, Form(max_length=LONGEST)]
+PLAIN_WIDTH = 900  # of the picture that is marked without scripts
+KEYS = {"attached": "A", "unsteady": "U", "separated": "S", "reversed": "R"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class PhotoPage(Page):
+    """A photo with its marks. state: what the script needs; plain: the picture that is marked without scripts."""
+
+    template: ClassVar[str] = "tufts/photo.html"
+    help: ClassVar[str] = "tufts"
+    day_id: int
+    photo: Photo
+    sentence: str
+    next_step: str
+    reader: str
+    nameless: bool
+    state: str
+    drawn: PhotoFigure
+    mine: tuple[NamedMark, ...]
+    drawn_degrees: dict[str, float]
+    readings: tuple[Reading, ...]
+    conditions: tuple[tuple[str, str], ...]
+    keys: dict[str, str]
+    runs: tuple[tuple[int, str], ...]
+    setups: tuple[str, ...]
+    parts: tuple[str, ...]
+    views: tuple[str, ...]
+    plain_width: int
+    proposed: int
+    before: int | None
+    after: int | None
+    problem: str
+
+
+@router.get("/days/{day_id}/tufts/{photo_id}", name="photo")
+def photo_page(
+    request: Request, day_id: DayId, photo_id: PhotoId, archive: TheArchive, person: CurrentPerson
+) -> HTMLResponse:
+    """The photo as it stands."""
+    return render(request, _page(request, archive, (day_id, photo_id), person))
+
+
+def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, problem: str = "") -> PhotoPage:
+    day_id, photo_id = of
+    with archive.database.reading() as session:
+        _, day = newest_day(archive, session, day_id)
+        photo = find_photo(session, day, day_id, photo_id)
+        photos = photos_of(session, day, day_id)
+        now = photo_now(session, photo)
+    mine = now.of(person)
+    beside = [one.id for one in photos]
+    place = beside.index(photo.id) if photo.id in beside else 0
+    return PhotoPage(
+        title=photo_title(photo),
+        crumbs=(season_crumb(request), day_crumb(request, day_id, day.name), tufts_crumb(request, day_id)),
+        day_id=day_id,
+        photo=photo,
+        sentence=photo_sentence(now),
+        next_step=_next_step(now, person),
+        reader=person,
+        nameless=person == NOBODY,
+        state=board_state(now, person, _places(request, photo)),
+        drawn=figure(photo, [*predicted_glyphs(now.stations), *glyphs_of(mine)], photo_title(photo), person),
+        mine=mine,
+        drawn_degrees=_degrees(mine),
+        readings=reading_views(now),
+        conditions=tuple((name, CONDITION_WORDS[name]) for name in CONDITIONS),
+        keys=KEYS,
+        runs=tuple((run.number, run.setup) for run in day.runs),
+        setups=tuple(setup.name for setup in day.setups),
+        parts=_said(photos, "part"),
+        views=_said(photos, "view"),
+        plain_width=min(PLAIN_WIDTH, photo.width_px),
+        proposed=len(now.proposals),
+        before=beside[place - 1] if place > 0 else None,
+        after=beside[place + 1] if place + 1 < len(beside) else None,
+        problem=problem,
+    )
+
+
+def _degrees(marks: tuple[NamedMark, ...]) -> dict[str, float]:
+    turned = {one.key: one.mark.direction_rad for one in marks}
+    return {key: math.degrees(angle) for key, angle in turned.items() if angle is not None}
+
+
+def photo_sentence(now: PhotoNow) -> str:
+    """What was seen on the photo, by whom."""
+    photo = now.photo
+    readers = [reader for reader, marks in now.layers.items() if marks and reader in _people(now)]
+    where = photo_title(photo) + (f", setup {photo.setup}" if photo.setup else "")
+    if not readers:
+        return f"{where}: no tuft is marked yet."
+    marks = [one.mark for one in now.of(readers[0])]
+    others = f"; also read by {', '.join(readers[1:])}" if readers[1:] else ""
+    return f"{where}: {readers[0]} marked {len(marks)} tufts, {counted(marks)}{others}."
+
+
+def _people(now: PhotoNow) -> list[str]:
+    return [one.reader for one in reading_views(now)]
+
+
+def _next_step(now: PhotoNow, person: str) -> str:
+    if now.photo.removed:
+        return "This photo was taken out; it stays kept and can be put back below."
+    if not now.of(person):
+        return "Choose what the tufts do, then draw each one from its root to its loose end."
+    open_ones = [one for one in now.of(person) if not one.mark.condition]
+    if open_ones:
+        return f"{len(open_ones)} of your marks are not judged yet: choose each and say what it does."
+    return ""
+
+
+def _places(request: Request, photo: Photo) -> dict[str, str]:
+    there = request.app.url_path_for
+    of = {"day_id": str(photo.day_id), "photo_id": str(photo.id)}
+    return {str(side): str(there("photo_picture", **of, size=size)) for size, side in SIZES.items() if size != "list"}
+
+
+def _said(photos: list[Photo], name: str) -> tuple[str, ...]:
+    return tuple(sorted({getattr(one, name) for one in photos} - {""}))
+
+
+@router.post("/days/{day_id}/tufts/{photo_id}", name="photo_facts")
+def say_of_photo(
+    request: Request, day_id: DayId, photo_id: PhotoId, archive: TheArchive, person: CurrentPerson, *,
+    run: Text = "", setup: Text = "", part: Text = "", view: Text = "", standing: Text = "",
+    removed: Text = "", notes: Annotated[str, Form(max_length=LONGEST_NOTES)] = "",
+) -> Response:  # fmt: skip
+    """What a photo shows: its run, part, camera view, notes; or that it is looked at no more."""
+    words = {"setup": setup, "part": part, "view": view}
+    said = {name: " ".join(text.split()) for name, text in words.items()}
+    try:
+        with archive.database.writing() as session:
+            _, day = newest_day(archive, session, day_id)
+            photo = find_photo(session, day, day_id, photo_id)
+            asked = run_of(run)
+            change_photo(
+                session, day, photo, who=person, run=asked, settled=photo.settled or asked != photo.run,
+                standing=bool(standing), removed=bool(removed), notes=notes.replace("\r\n", "\n").strip(), **said,
+            )  # fmt: skip
+    except NotFoundError:
+        raise
+    except StillairError as refusal:
+        return render(request, _page(request, archive, (day_id, photo_id), person, str(refusal)), 422)
+    return _back(request, day_id, photo_id)
+
+
+@router.post("/days/{day_id}/tufts/{photo_id}/marks", name="photo_mark")
+def mark_by_form(
+    request: Request, day_id: DayId, photo_id: PhotoId, archive: TheArchive, person: CurrentPerson, *,
+    at_x: Annotated[float | None, Form(alias="at.x", ge=0, le=10**5)] = None,
+    at_y: Annotated[float | None, Form(alias="at.y", ge=0, le=10**5)] = None,
+    mark: Text = "", condition: Text = "", direction: Text = "", say: Text = "",
+) -> Response:  # fmt: skip
+    """A mark set where the picture was tapped, or one changed or taken back, without scripts."""
+    try:
+        with archive.database.writing() as session:
+            _, day = newest_day(archive, session, day_id)
+            photo = find_photo(session, day, day_id, photo_id)
+            entry = _typed_mark(photo, photo_now(session, photo).of(person), mark, at=(at_x, at_y), say=say)
+            turned = _typed_direction(direction)
+            changed = MarkEntry(**{**entry, "condition": condition, "direction_rad": turned})
+            keep_marks(session, photo, person, [changed], who=person)
+    except NotFoundError:
+        raise
+    except StillairError as refusal:
+        return render(request, _page(request, archive, (day_id, photo_id), person, str(refusal)), 422)
+    return _back(request, day_id, photo_id, "#board")
+
+
+def _typed_mark(
+    photo: Photo, mine: tuple[NamedMark, ...], key: str, *, at: tuple[float | None, float | None], say: str
+) -> dict[str, object]:
+    """The mark that a form speaks of, or a new one where the picture was tapped. Raises StillairError."""
+    found = next((one for one in mine if one.key == key), None)
+    entry: dict[str, object] = {"entry": secrets.token_hex(12), "mark": key or secrets.token_hex(12)}
+    if found is not None:
+        kept = {"x_px": found.mark.x_px, "y_px": found.mark.y_px, "station": found.mark.station or ""}
+        return {**entry, **kept, "by": found.mark.by, "removed": say == "remove"}
+    if key or at[0] is None or at[1] is None:
+        raise StillairError("Tap the picture where the tuft’s root is.")
+    scale = photo.width_px / min(PLAIN_WIDTH, photo.width_px)
+    return {**entry, "x_px": min(at[0] * scale, photo.width_px), "y_px": min(at[1] * scale, photo.height_px)}
+
+
+def _typed_direction(text: str) -> float | None:
+    text = text.strip().replace(",", ".").replace("−", "-")
+    if not text:
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        value = math.nan
+    if not abs(value) <= 360:
+        raise StillairError("A direction is a number of degrees from −360 to 360: 0 is to the right, 90 is down.")
+    return math.radians(value)
+
+
+def _back(request: Request, day_id: int, photo_id: int, tail: str = "") -> Response:
+    there = request.app.url_path_for("photo", day_id=str(day_id), photo_id=str(photo_id))
+    return RedirectResponse(f"{there}{tail}", SEE_OTHER)
+

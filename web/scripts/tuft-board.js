@@ -1,0 +1,226 @@
+// The board on which tufts are marked: what is drawn, chosen, judged; every change goes through the kept changes.
+import { draw } from "./tuft-draw.js";
+import { wireKeys } from "./tuft-keys.js";
+import { Marks, newName } from "./tuft-marks.js";
+import { flush } from "./tuft-sender.js";
+import { put, waiting } from "./tuft-store.js";
+import { wireTouch } from "./tuft-touch.js";
+import { View } from "./tuft-view.js";
+
+const REACH_PX = 22;
+const degrees = (angle) => angle === null ? "no direction" : `${Math.round((angle * 180) / Math.PI)}°`;
+
+class Board {
+  constructor(area) {
+    this.area = area;
+    this.state = JSON.parse(area.dataset.state);
+    this.frame = area.querySelector(".board-frame");
+    area.hidden = false;
+    this.marks = new Marks(this.state.marks);
+    this.view = new View(this.frame, this.state);
+    this.condition = "";
+    this.heading = 0;
+    this.chosen = null; // the name of a mark, or of a proposal
+    this.cursor = null;
+    this.ghost = null;
+    for (const name of ["undo", "redo", "remove", "toggleMove", "toggleSlide", "togglePredicted", "accept", "acceptAll", "set", "letGo"]) this[name] = this[name].bind(this);
+    this.frame.addEventListener("stillair:view", () => this.show());
+    this.marks.addEventListener("entry", ({ detail }) => this.keep(detail));
+  }
+
+  async start() {
+    const url = this.area.dataset.marks;
+    const mine = (await waiting()).filter((one) => one.url === url && one.reader === this.state.reader && !one.refused);
+    for (const one of mine) this.marks.lay(one.change);
+    wireTouch(this.frame, this);
+    wireKeys(this.area, this.frame, this);
+    this.show();
+    this.area.dataset.ready = "";
+    flush((how) => this.tellKept(how));
+  }
+
+  async keep(change) {
+    this.show();
+    await put({ url: this.area.dataset.marks, reader: this.state.reader, change });
+    flush((how) => this.tellKept(how));
+  }
+
+  tellKept({ waiting: open, refused, trouble }) {
+    this.area.dataset.waiting = open;
+    const lost = refused.map((one) => ` One change was not taken: ${one.refused}`).join("");
+    const kept = open ? `${open} change${open === 1 ? "" : "s"} on the way.` : `${this.marks.size} marks, all kept.`;
+    this.area.querySelector("[data-board-kept]").textContent = `${trouble} ${kept}${lost}`.trim();
+  }
+
+  tell(sentence) { this.area.querySelector("[data-board-news]").textContent = sentence; }
+
+  get open() { // proposals that nobody has answered yet
+    const stations = new Set([...this.marks.entries()].map(([, one]) => one.station).filter(Boolean));
+    return this.state.proposals.filter((one) => !this.marks.get(one.mark) && !(one.station && stations.has(one.station)));
+  }
+
+  get chosenMark() { return this.marks.get(this.chosen) ?? this.open.find((one) => one.mark === this.chosen) ?? null; }
+
+  show() {
+    const predicted = this.predicted ? this.state.predicted : [];
+    draw(this.view, { marks: this.marks, proposals: this.open, predicted, chosen: this.chosenMark, ghost: this.ghost, cursor: this.cursor });
+    const condition = this.marks.get(this.chosen)?.condition ?? this.condition;
+    const press = (selector, on) => this.area.querySelector(selector)?.setAttribute("aria-pressed", String(Boolean(on)));
+    for (const button of this.area.querySelectorAll("[data-condition]")) button.setAttribute("aria-pressed", String(button.dataset.condition === condition));
+    press("[data-do=move]", this.moving);
+    press("[data-do=pan]", this.slides);
+    press("[data-do=predicted]", this.predicted);
+  }
+
+  near(at) { // the nearest root within reach: [name, mark, is it set?]
+    const set = [...this.marks.entries()].map(([name, one]) => [name, one, true]);
+    const all = [...set, ...this.open.map((one) => [one.mark, one, false])];
+    const far = ([, one]) => Math.hypot(one.x_px - at.x, one.y_px - at.y);
+    const [best] = all.sort((a, b) => far(a) - far(b));
+    return best && far(best) < REACH_PX * this.view.unit ? best : null;
+  }
+
+  sliding() { return Boolean(this.slides); }
+
+  begin(at) {
+    this.cursor = null;
+    if (this.moving && this.marks.get(this.chosen)) {
+      this.drawn = { name: this.chosen, from: at, mark: { ...this.marks.get(this.chosen), x_px: at.x, y_px: at.y }, moves: true };
+      return;
+    }
+    const found = this.near(at);
+    const fresh = { x_px: at.x, y_px: at.y, direction_rad: null, condition: this.condition, station: "", by: "person" };
+    const [name, mark, isSet] = found ?? [newName(), fresh, false];
+    this.drawn = { name, from: found ? { x: mark.x_px, y: mark.y_px } : at, mark: isSet ? { ...mark } : this.answer(mark), isSet };
+    this.show();
+  }
+
+  answer({ x_px, y_px, direction_rad, condition, station, by, kind }) { // a proposal as it would be taken over
+    return { x_px: this.inside(x_px, "width"), y_px: this.inside(y_px, "height"), direction_rad, condition: condition || this.condition, station: station ?? "", by: kind === "machine" ? "machine" : by ?? "person" };
+  }
+
+  inside(value, side) { return Math.round(Math.min(this.state[side], Math.max(0, value)) * 100) / 100; }
+
+  drag(at, isFar) {
+    if (this.drawn.moves) Object.assign(this.drawn.mark, { x_px: this.inside(at.x, "width"), y_px: this.inside(at.y, "height") });
+    else if (isFar) {
+      this.drawn.mark.direction_rad = Math.atan2(at.y - this.drawn.from.y, at.x - this.drawn.from.x);
+      this.drawn.mark.by = "person";
+      this.drawn.far = true;
+    }
+    this.ghost = this.drawn.mark;
+    this.show();
+  }
+
+  end() {
+    const { name, mark, isSet, far, moves } = this.drawn;
+    this.ghost = this.drawn = null;
+    this.chosen = name;
+    if (mark.direction_rad !== null) this.heading = mark.direction_rad;
+    if (moves || far || !isSet) this.marks.set(name, { ...mark, x_px: this.inside(mark.x_px, "width"), y_px: this.inside(mark.y_px, "height") });
+    if (moves) this.moving = false;
+    this.show();
+    this.say();
+  }
+
+  cancel() { this.ghost = this.drawn = null; this.show(); }
+
+  say() {
+    const mark = this.marks.get(this.chosen);
+    const place = this.marks.names.indexOf(this.chosen) + 1;
+    if (mark) this.tell(`Mark ${place} of ${this.marks.size}: ${[mark.station, mark.condition || "not judged", degrees(mark.direction_rad)].filter(Boolean).join(", ")}.`);
+    else if (this.chosenMark) this.tell(`Proposed${this.chosenMark.station ? `, ${this.chosenMark.station}` : ""}: ${degrees(this.chosenMark.direction_rad)}. Enter takes it.`);
+  }
+
+  judge(condition) {
+    this.condition = condition;
+    if (this.marks.get(this.chosen)) this.marks.change(this.chosen, { condition });
+    else if (this.chosenMark) this.accept();
+    this.show();
+    this.say();
+  }
+
+  turn(by) {
+    const mark = this.marks.get(this.chosen);
+    this.heading = Math.atan2(Math.sin((mark?.direction_rad ?? this.heading) + by), Math.cos((mark?.direction_rad ?? this.heading) + by));
+    if (mark) this.marks.change(this.chosen, { direction_rad: this.heading });
+    else this.aim();
+    this.say();
+  }
+
+  aim() {
+    if (this.cursor) this.ghost = { x_px: this.cursor.x, y_px: this.cursor.y, direction_rad: this.heading, condition: this.condition };
+    this.show();
+  }
+
+  nudge(dx, dy) {
+    const mark = this.marks.get(this.chosen);
+    const from = this.moving && mark ? { x: mark.x_px, y: mark.y_px } : this.cursor ?? (this.chosenMark ? { x: this.chosenMark.x_px, y: this.chosenMark.y_px } : this.view.middle);
+    const to = { x: this.inside(from.x + dx * this.view.unit, "width"), y: this.inside(from.y + dy * this.view.unit, "height") };
+    this.view.show(to);
+    if (this.moving && mark) return this.marks.change(this.chosen, { x_px: to.x, y_px: to.y });
+    this.chosen = null;
+    this.cursor = to;
+    return this.aim();
+  }
+
+  set() {
+    if (!this.cursor) return this.chosenMark && !this.marks.get(this.chosen) ? this.accept() : undefined;
+    const [name, mark] = this.near(this.cursor) ?? [newName(), { x_px: this.cursor.x, y_px: this.cursor.y, direction_rad: null, condition: "", station: "" }];
+    const isSet = Boolean(this.marks.get(name));
+    this.chosen = name;
+    if (!isSet) this.marks.set(name, { ...this.answer(mark), direction_rad: mark.direction_rad ?? this.heading });
+    this.cursor = this.ghost = null;
+    this.show();
+    return this.say();
+  }
+
+  step(by) {
+    const all = [...this.marks.names, ...this.open.map((one) => one.mark)];
+    if (!all.length) return;
+    const place = all.indexOf(this.chosen);
+    this.chosen = all[(place + by + all.length + (place < 0 && by < 0 ? 1 : 0)) % all.length];
+    this.cursor = this.ghost = null;
+    this.view.show({ x: this.chosenMark.x_px, y: this.chosenMark.y_px });
+    this.show();
+    this.say();
+  }
+
+  accept() {
+    const found = this.open.find((one) => one.mark === this.chosen);
+    if (!found) return this.tell("Choose a proposal first.");
+    this.marks.set(found.mark, this.answer(found));
+    return this.say();
+  }
+
+  acceptAll() {
+    const machine = this.open.filter((one) => one.kind === "machine");
+    for (const one of machine) this.marks.set(one.mark, this.answer(one));
+    this.tell(`${machine.length} proposals accepted; they stand as yours now.`);
+  }
+
+  remove() {
+    if (!this.marks.get(this.chosen)) return;
+    this.marks.set(this.chosen, null);
+    this.chosen = null;
+    this.show();
+    this.tell(`Taken out; ${this.marks.size} marks.`);
+  }
+
+  undo() { this.stepped(this.marks.undo(), "Nothing to undo."); }
+  redo() { this.stepped(this.marks.redo(), "Nothing to do again."); }
+
+  stepped(name, nothing) {
+    if (!name) return this.tell(nothing);
+    this.chosen = this.marks.get(name) ? name : null;
+    this.show();
+    return this.chosen ? this.say() : this.tell(`${this.marks.size} marks.`);
+  }
+
+  letGo() { this.chosen = this.cursor = this.ghost = null; this.moving = false; this.show(); }
+  toggleMove() { this.moving = !this.moving; this.show(); this.tell(this.moving ? "Tap where the chosen mark’s root is, or move it by the arrows." : ""); }
+  toggleSlide() { this.slides = !this.slides; this.frame.classList.toggle("sliding", this.slides); this.show(); }
+  togglePredicted() { this.predicted = !this.predicted; this.show(); this.tell(this.predicted && !this.state.predicted.length ? "There is no prediction for this photo yet." : ""); }
+}
+
+for (const area of document.querySelectorAll("[data-tuft-board]")) new Board(area).start();
