@@ -22,6 +22,7 @@ def _settings(request: Request) -> Settings:
 async def _archive(request: Request) -> AsyncIterator[Archive]:
     """Whatever a route writes on a full disk, in the database or beside it, is the same sentence."""
     with disk_in_words():
+        request.state.news = request.app.state.archive.database.news.newest  # before anything is read
         yield request.app.state.archive
 
 

@@ -36,10 +36,14 @@ class Crumb:
 
 @dataclass(frozen=True, kw_only=True)
 class Page:
-    """What every page has; each page is a dataclass of its own that names its template and its help."""
+    """What every page has; each page is a dataclass of its own that names its template and its help.
+
+    live: it follows other people's changes in place.
+    """
 
     template: ClassVar[str]
     help: ClassVar[str] = ""
+    live: ClassVar[bool] = False
     title: str
     crumbs: tuple[Crumb, ...] = ()
 
@@ -99,6 +103,8 @@ def _frame(request: Request, page: Page) -> dict[str, Any]:
     return {
         "theme": theme if theme in THEMES else "auto",
         "here": request.url.path,
+        "live": page.live,
+        "news": getattr(request.state, "news", 0),
         "help_name": page.help,
         "who": person_of(request.cookies.get(WHO_COOKIE, "")),
         "who_typed": WHO_COOKIE in request.cookies,

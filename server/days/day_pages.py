@@ -70,6 +70,7 @@ class DayPage(Page):
 
     template: ClassVar[str] = "days/day.html"
     help: ClassVar[str] = "testday"
+    live: ClassVar[bool] = True
     day_id: int
     name: str
     date: str

@@ -52,6 +52,7 @@ class SeasonPage(Page):
 
     template: ClassVar[str] = "days/season.html"
     help: ClassVar[str] = "season"
+    live: ClassVar[bool] = True
     any_days: bool
     days: tuple[SeasonDay, ...]
     sentence: str

@@ -12,11 +12,17 @@ router = APIRouter()
 
 @router.get("/live", name="live", include_in_schema=False)
 async def live(request: Request, since: Annotated[int, Query(ge=0, le=2**53)] = 0) -> JSONResponse:
-    """The newest count, and the days that were changed since; `everything` when that cannot be told.
+    """The newest count, and the days that were changed since; `others`: something
+    that is no day's; `everything`: that cannot be told.
 
     Reads numbers in memory and waits for nobody, so that many pages may ask.
     """
     news = request.app.state.archive.database.news
     days = news.days_since(since)
-    told = {"newest": news.newest, "everything": days is None, "days": sorted(day for day in days or () if day)}
+    told = {
+        "newest": news.newest,
+        "everything": days is None,
+        "days": sorted(day for day in days or () if day),
+        "others": None in (days or ()),
+    }
     return JSONResponse(told, headers={"Cache-Control": "no-store"})

@@ -41,6 +41,7 @@ class PlansPage(Page):
 
     template: ClassVar[str] = "plans/list.html"
     help: ClassVar[str] = "plan"
+    live: ClassVar[bool] = True
     problem: str
     kept: tuple[tuple[int, str, str, str], ...]
     days: tuple[tuple[str, str], ...]
@@ -55,6 +56,7 @@ class PlanPage(Page):
 
     template: ClassVar[str] = "plans/plan.html"
     help: ClassVar[str] = "plan"
+    live: ClassVar[bool] = True
     plan: PlanView
 
 

@@ -47,6 +47,7 @@ class ComparePage(Page):
 
     template: ClassVar[str] = "results/compare.html"
     help: ClassVar[str] = "compare"
+    live: ClassVar[bool] = True
     day_id: int
     sentence: str
     baseline: str

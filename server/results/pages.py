@@ -73,6 +73,7 @@ class ResultPage(Page):
 
     template: ClassVar[str] = "results/day.html"
     help: ClassVar[str] = "result"
+    live: ClassVar[bool] = True
     day: DayHead
     view: ResultView
     section: str

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from server.analysis.result import DayResult, Pass
 from server.archive.archive import Archive
 from server.archive.tables import Job
+from server.days.beside_fit import is_seen
 from server.days.change import find_run
 from server.days.column_choices import taken_over
 from server.days.form_fields import text_of
@@ -123,6 +124,7 @@ class RunPage(Page):
 
     template: ClassVar[str] = "runs/run.html"
     help: ClassVar[str] = "run"
+    live: ClassVar[bool] = True
     day_id: int
     run: Run
     revision: int
@@ -164,7 +166,7 @@ def run_now(
     logs = run_logs(day, run, revision_files(session, revision.id))
     waiting = unread(archive, logs)
     row = latest_result(session, day_id)
-    stale = row is None or row.revision_id != revision.id
+    stale = not is_seen(session, revision, row.revision_id if row else None)
     return RunNow(
         day_id=day_id,
         day=day,

@@ -184,7 +184,9 @@ def test_the_feed_names_the_days_that_were_changed(site: Site) -> None:
     begin = site.client.get("/live").json()
     assert begin["everything"], "nobody knows what a page saw that remembers nothing"
     since = begin["newest"]
-    assert site.client.get(f"/live?since={since}").json() == {"newest": since, "everything": False, "days": []}
+    assert site.client.get(f"/live?since={since}").json() == {
+        "newest": since, "everything": False, "days": [], "others": False,
+    }
     send(site, NOTES.format(1), notes("x"), entry_id())
     told = site.client.get(f"/live?since={since}").json()
     assert told["days"] == [1]

@@ -35,7 +35,7 @@ from server.tufts.photo_pages import PhotoPage
 from server.tufts.picture_pages import OriginalPage
 
 TEMPLATES = web_folder() / "templates"
-FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed"}
+FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed", "live", "news"}
 PAGES: list[type[Page]] = [HistoryPage, WorkPage]
 PAGES += [SeasonPage, SeasonTablePage, AddPage, JobPage, ResultPage]
 PAGES += [TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]

@@ -46,6 +46,18 @@ async function load(area) {
   area.dispatchEvent(new CustomEvent("stillair:drawn", { bubbles: true }));
 }
 
+// What changed elsewhere: figures that are drawn are asked for again, and drawn anew where they differ.
+async function renew(area) {
+  const address = new URL(area.dataset.plot, document.baseURI);
+  address.searchParams.set("narrow", area.clientWidth < NARROW_PX);
+  const answer = await fetch(address).catch(() => null);
+  if (!answer?.ok) return;
+  const figure = await answer.json();
+  if (JSON.stringify(figure) === JSON.stringify(plots.get(area))) return;
+  plots.set(area, figure);
+  await draw(area, isDark());
+}
+
 function redraw(dark, width) {
   for (const area of plots.keys()) {
     if (area.isConnected) draw(area, dark, width);
@@ -62,6 +74,13 @@ function watch(part) {
 watch(document);
 document.addEventListener("htmx:afterSwap", () => watch(document)); // another choice of a figure came in
 
+document.addEventListener("stillair:followed", () => {
+  watch(document);
+  for (const area of plots.keys()) {
+    if (area.isConnected) renew(area);
+    else plots.delete(area);
+  }
+});
 document.addEventListener("stillair:theme", () => redraw(isDark()));
 darkDevice.addEventListener("change", () => redraw(isDark()));
 window.addEventListener("beforeprint", () => redraw(false, PAPER_WIDTH_PX));

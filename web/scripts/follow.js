@@ -1,0 +1,37 @@
+// Pages with data-live: when something changed, the page as the server shows it now comes in, part by part.
+import { morph } from "./morph.js";
+
+const TIMEOUT_MS = 15000;
+let busy = false;
+let wanted = false;
+
+async function follow() {
+  wanted = true;
+  if (busy) return;
+  busy = true;
+  while (wanted) {
+    wanted = false;
+    await bring().catch(() => undefined); // lost on the way: the feed tells when there is something to follow again
+  }
+  busy = false;
+}
+
+async function bring() {
+  const main = document.querySelector("[data-live]");
+  if (!main) return;
+  const answer = await fetch(location.href, { signal: AbortSignal.timeout(TIMEOUT_MS), headers: { Accept: "text/html" } });
+  if (!answer.ok) return;
+  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const fresh = page.querySelector("[data-live]");
+  if (!fresh) return;
+  const at = document.activeElement;
+  const height = main.contains(at) ? at.getBoundingClientRect().top : null;
+  morph(main, document.importNode(fresh, true));
+  window.htmx?.process(main);
+  if (height !== null && at.isConnected) window.scrollBy({ top: at.getBoundingClientRect().top - height, behavior: "instant" });
+  document.title = page.title;
+  document.dispatchEvent(new CustomEvent("stillair:followed"));
+}
+
+document.addEventListener("stillair:changed", follow);
+document.addEventListener("stillair:follow", follow);
