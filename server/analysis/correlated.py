@@ -7,8 +7,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from server.analysis.result import Estimate
-from server.testday.values import Quantity
+from server.inference.limits_of_agreement import Limits
+from server.inference.rank_order import RankOrder
+from server.inference.scatter_mean import CommonValue
+from server.inference.two_error_line import ScatteredLine
+from server.testday.values import FloatArray, Quantity
 
 Verdict = Literal["agrees", "prediction-high", "prediction-low", "cannot-tell", "extrapolated"]
 VERDICTS: tuple[Verdict, ...] = ("agrees", "prediction-high", "prediction-low", "cannot-tell", "extrapolated")
@@ -117,3 +123,45 @@ class DayCorrelation:
     heights: Mapping[str, Heights]
     margins: Margins
     told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pairs:
+    """One quantity of several setups, measured and predicted: (n,) each, covariance (n, n) of what was measured.
+
+    setups: names, each once; u: of the predictions, independent of each other.
+    """
+
+    quantity: str
+    unit: str
+    setups: tuple[str, ...]
+    measured: FloatArray
+    covariance: FloatArray
+    predicted: FloatArray
+    predicted_u: FloatArray
+
+    @property
+    def measured_u(self) -> FloatArray:
+        """u of each measured value."""
+        return np.sqrt(np.diag(self.covariance))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Across:
+    """What all setups say together of a quantity; None where there are too few, and `told` says how many it takes.
+
+    bias: of E = S − D; relative: of E/D; factor: that brings predictions onto measurements, D = f S; each with the
+    scatter of one setup about it. line: of predicted over measured, both in error. limits: of agreement, of E.
+    order: is the order of the setups kept. left_out: RMS of E/D as predicted, and corrected by the factor that the
+    other setups gave.
+    """
+
+    pairs: Pairs
+    bias: CommonValue | None
+    relative: CommonValue | None
+    factor: CommonValue | None
+    line: ScatteredLine | None
+    limits: Limits | None
+    order: RankOrder | None
+    left_out: tuple[float, float] | None
+    told: tuple[str, ...]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -168,7 +169,7 @@ def _area(by_setup: Mapping[str, Sequence[PredictionCase]], name: str, area: str
     places = np.array([_place(case, here) for case, _ in mine])
     told = tell_at(places, values, here / SCALE)
     u_num = float(np.abs(told.weights) @ num / np.sum(np.abs(told.weights)))
-    outside = hull_distance(places, here / SCALE)
+    outside = _hull(places.tobytes(), (here / SCALE).tobytes())
     lent = _lent(by_setup, name, area, places, here) if heighted and told.varied == 0 else None
     how = _how(told.model, told.used)
     if lent is not None:
@@ -181,6 +182,12 @@ def _area(by_setup: Mapping[str, Sequence[PredictionCase]], name: str, area: str
     loose = _loose(area, told, spans, u_h) if heighted else 0.0
     why = _outside(mine, here, outside) if heighted and outside > 1.0 else ""
     return Area(told.value, u_num, told.u, loose, told.gradient[:2] / HEIGHT_SCALE_M, how, why, stated)
+
+
+@lru_cache(maxsize=256)
+def _hull(places: bytes, here: bytes) -> float:
+    """Distance from the hull, once for the areas of the same cases."""
+    return hull_distance(np.frombuffer(places).reshape(-1, 3), np.frombuffer(here))
 
 
 def _cases_of(cases: Sequence[PredictionCase], area: str) -> list[tuple[PredictionCase, Quantity]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import permutations
 
 import numpy as np
@@ -57,7 +58,8 @@ def rank_order(first: ArrayLike, second: ArrayLike, first_covariance: ArrayLike 
     return RankOrder(tau, tau_p, rho, rho_p, exact, kept, turned, int(i.size - np.sum(ordered)))
 
 
-def kendall_orders(n: int) -> list[int]:
+@lru_cache(maxsize=64)
+def kendall_orders(n: int) -> tuple[int, ...]:
     """How many of the n! orders have 0, 1, 2 … pairs the wrong way round."""
     counts = [1]
     for size in range(2, n + 1):
@@ -66,7 +68,7 @@ def kendall_orders(n: int) -> list[int]:
             for more in range(size):
                 wider[wrong + more] += count
         counts = wider
-    return counts
+    return tuple(counts)
 
 
 def _kendall(a: FloatArray, b: FloatArray) -> tuple[float, float, bool]:

@@ -132,13 +132,18 @@ class _Points:
     vy: FloatArray
 
     def misfits(self, tau2: float, angles: FloatArray) -> FloatArray:
-        """Least Q over the intercept, for slopes tan(angle), (k,)."""
+        """Least Q over the intercept, for slopes tan(angle), (k,): with V_y + τ² I = L Lᵀ and L⁻¹ V_x L⁻ᵀ = Q Λ Qᵀ
+        the inverse for any slope is L⁻ᵀ Q (1 + b² Λ)⁻¹ Qᵀ L⁻¹."""
+        n = self.x.size
+        slack = 1e-12 * float(np.trace(self.vy) + np.trace(self.vx)) / n
+        lower = np.linalg.cholesky(self.vy + (tau2 + slack) * np.eye(n))
+        inverse = np.linalg.inv(lower)
+        eigen, turn = np.linalg.eigh(inverse @ self.vx @ inverse.T)
+        x, y, one = (turn.T @ (inverse @ each) for each in (self.x, self.y, np.ones(n)))
         b = np.tan(angles)[:, None]
-        v = self.vy[None] + b[:, :, None] ** 2 * self.vx[None] + tau2 * np.eye(self.x.size)[None]
-        r = self.y[None] - b * self.x[None]
-        solved = np.linalg.solve(v, np.stack([r, np.ones_like(r)], axis=2))
-        across, total = np.sum(solved[:, :, 1] * r, axis=1), np.sum(solved[:, :, 1], axis=1)
-        return np.asarray(np.sum(solved[:, :, 0] * r, axis=1) - across**2 / total)
+        weights, r = 1.0 / (1.0 + b**2 * np.maximum(eigen, 0.0)[None]), y[None] - b * x[None]
+        across, total = np.sum(weights * r * one, axis=1), np.sum(weights * one**2, axis=1)
+        return np.asarray(np.sum(weights * r**2, axis=1) - across**2 / total)
 
     def intercept(self, tau2: float, slope: float) -> float:
         """The intercept of least Q for a slope."""
