@@ -44,6 +44,10 @@ from server.live.entries_api import EntryGate
 from server.locations import web_folder
 from server.plans import pages as plans_pages
 from server.plans.plan_job import PLAN_KINDS
+from server.predictions import api as predictions_api
+from server.predictions import import_pages as predictions_import_pages
+from server.predictions import pages as predictions_pages
+from server.predictions.day_sets import keep_day_sets, with_day_sets
 from server.results import api as results_api
 from server.results import compare_pages, long_api, long_pages
 from server.results import pages as results_pages
@@ -72,7 +76,7 @@ MISTAKE = "The program made a mistake here; the log says where. What was kept be
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 JSON_PATHS = ("/api/", "/uploads")
 QUICK_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **ADDING_PHOTOS}
-JOB_KINDS = {**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}
+JOB_KINDS = with_day_sets({**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS})
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -97,6 +101,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         archive.open()
         uploads.sweep()
         renew_summaries(archive)
+        keep_day_sets(archive)
         if settings.day_folder is not None:
             queue_folder(archive, settings.day_folder)
         jobs.start()
@@ -115,11 +120,12 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates, app.state.addresses = make_environment(), Addresses(app)
     of_days_json = (days_api, adding_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
+    of_predictions = (predictions_api, predictions_import_pages, predictions_pages)
     programs = (*of_days_json, results_api, tufts_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, plans_pages, long_pages, verify_pages, tufts_pages)
     of_all = (trail_pages, search_pages, help_pages, appearance, joining_pages, live_api)
-    for module in (*programs, *of_days, *of_work, *of_all):
+    for module in (*programs, *of_days, *of_work, *of_predictions, *of_all):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

@@ -54,6 +54,7 @@ def import_day(archive: Archive, given: Path, who: str, *, fit: bool, progress: 
     from server.days.revisions import queue_refit
     from server.days.service import IncomingDay, content_sha256, keep_day, newest_revision
     from server.days.tables import DayRevision
+    from server.predictions.day_sets import keep_set_of_day
     from server.readers.load_day import load_day
     from server.results.service import keep_result, write_result
 
@@ -74,6 +75,7 @@ def import_day(archive: Archive, given: Path, who: str, *, fit: bool, progress: 
         incoming = IncomingDay(day.name, day.date, folder, given.resolve().name, upload)
         with archive.database.writing() as session:
             kept = keep_day(archive, session, incoming, who)
+            keep_set_of_day(archive, session, kept.id)
             revision = newest_revision(session, kept.id)
             if fit:
                 keep_result(archive, session, revision, result_file)

@@ -17,6 +17,7 @@ TOPICS = {
     "result": "Reading a result",
     "plan": "Planning a day",
     "compare": "Comparing setups",
+    "predictions": "Predictions",
     "loads": "Measuring axle loads",
     "heights": "Downforce and ride height",
     "balance": "Balance and L/D",

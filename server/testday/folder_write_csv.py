@@ -23,7 +23,7 @@ def write_csv_files(day: Day, folder: Path) -> None:
     _write_rows(folder / ELEVATION_FILE, _elevation_rows(day))
     _write_rows(folder / WEATHER_FILE, _weather_rows(day) if weather_as_csv(day) else [])
     (folder / PREDICTIONS_FILE).unlink(missing_ok=True)
-    _write_rows(folder / PREDICTIONS_FILE, _prediction_rows(day))
+    _write_rows(folder / PREDICTIONS_FILE, prediction_rows(day.predictions))
 
 
 def humidity_default(day: Day) -> Quantity | None:
@@ -68,14 +68,15 @@ def _elevation_rows(day: Day) -> list[list[str]]:
     return [[keys.DISTANCE.name, keys.ELEVATION.name], *points] if points else []
 
 
-def _prediction_rows(day: Day) -> list[list[str]]:
-    if not day.predictions:
+def prediction_rows(cases: Sequence[PredictionCase]) -> list[list[str]]:
+    """The rows of predictions.csv, its header first; none where there are no cases."""
+    if not cases:
         return []
     plain = (*keys.RIDE_HEIGHTS, keys.YAW, keys.SPEED)
-    totals = any(case.scz_m2 is not None for case in day.predictions)
+    totals = any(case.scz_m2 is not None for case in cases)
     areas = (keys.SCX, *keys.SCZ, *((keys.SCZ_TOTAL,) if totals else ()))
     header = ["setup", *(key.name for key in plain), *_names(areas), "part", "source"]
-    return [header, *(_prediction_row(case, plain, areas) for case in day.predictions)]
+    return [header, *(_prediction_row(case, plain, areas) for case in cases)]
 
 
 def _prediction_row(case: PredictionCase, plain: Sequence[Key], areas: Sequence[Key]) -> list[str]:

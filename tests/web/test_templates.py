@@ -24,6 +24,8 @@ from server.history.verify_pages import VerifiedPage
 from server.joining_pages import JoinPage
 from server.locations import web_folder
 from server.plans.pages import PlanPage, PlansPage, SheetPage
+from server.predictions.import_pages import AddPredictionsPage, PredictionTablePage, PreviewPage
+from server.predictions.pages import MatchingPage, PredictionSetPage, PredictionsPage
 from server.results.compare_pages import ComparePage
 from server.results.long_pages import RefitPage, StudyPage
 from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
@@ -45,6 +47,7 @@ PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage]
 PAGES += [PlansPage, PlanPage, SheetPage]
+PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
