@@ -14,6 +14,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import select, text
 from sqlalchemy.exc import IntegrityError
 
+import server.correlation.tables
 import server.days.tables
 import server.predictions.tables
 import server.results.tables
@@ -101,6 +102,7 @@ def test_moments_keep_their_zone(archive: Archive) -> None:
 
 
 def test_migrations_make_the_tables_that_the_code_has(archive: Archive) -> None:
+    assert server.correlation.tables
     assert server.days.tables
     assert server.predictions.tables
     assert server.results.tables

@@ -1,0 +1,1 @@
+"""Measured beside predicted: which days and which sets of predictions, what people decided, its pages."""
