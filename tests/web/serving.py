@@ -28,9 +28,9 @@ runs = [{ number = 1, setup = "A", log = "logs/run01.csv", driver_mass_kg = 72.0
 
 
 @contextmanager
-def served(app: ASGIApp, host: str = "127.0.0.1") -> Iterator[str]:
+def served(app: ASGIApp, host: str = "127.0.0.1", port: int = 0) -> Iterator[str]:
     """Serve the application; gives its address on this computer."""
-    server = uvicorn.Server(uvicorn.Config(app, host=host, port=0, log_level="warning", ws="none"))
+    server = uvicorn.Server(uvicorn.Config(app, host=host, port=port, log_level="warning", ws="none"))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     deadline = time.monotonic() + 20
