@@ -39,6 +39,7 @@ NUMBERS = (
     TypedNumber("moment_length_m", "Reference length of the moment's coefficient", "m", 0.01, 20,
                 "Empty: the wheelbase."),
 )  # fmt: skip
+OF_THE_MOMENT = ("wheelbase_m", "moment_x_m", "moment_z_m", "moment_length_m")
 CHOICES: dict[str, tuple[str, tuple[tuple[str, str], ...]]] = {
     "vertical": (
         "Positive vertical force is",
@@ -158,7 +159,7 @@ def said_words(reading: Reading) -> tuple[str, ...]:
         lines.append("Half of the car was computed: everything was doubled.")
     for one in NUMBERS:
         value = getattr(said, one.name)
-        if value is not None and (one.name != "moment_z_m" or value):
+        if value is not None and (one.name not in OF_THE_MOMENT or reading.has("moment")):
             lines.append(f"{one.label}: {value:g} {one.unit}.")
     if any(one.role.endswith("_u") for one in reading.columns) and said.u_is != "u":
         over = 1.0 / U_FACTORS[said.u_is]

@@ -85,7 +85,7 @@ def _case_view(row: PredictedRow, matches: Mapping[str, str]) -> RowView:
 def _tap_view(row: PredictedRow, matches: Mapping[str, str]) -> RowView:
     tap = row.tap
     assert tap is not None
-    value = with_uncertainty(tap.cp, NORMAL_95 * tap.u) if tap.u else f"{tap.cp:.6g}, {NO_U}"
+    value = with_uncertainty(tap.cp, NORMAL_95 * tap.u) if tap.u else f"{tap.cp:.4g}, {NO_U}"
     return RowView(
         row.line, tap.setup, matches.get(tap.setup, tap.setup), condition_text(tap), "",
         (tap.tap, value.replace("-", "−")), given_text(row), row.words,
@@ -97,7 +97,7 @@ def area_text(area: Quantity | None) -> str:
     if area is None:
         return "not predicted"
     if not area.u:
-        return f"{area.value:.6g} m², {NO_U}".replace("-", "−")
+        return f"{area.value:.4g} m², {NO_U}".replace("-", "−")
     return with_uncertainty(area.value, NORMAL_95 * area.u, "m²").replace("-", "−")
 
 
