@@ -16,6 +16,7 @@ from tests.tree import tracked
 
 FORMATS = {"asammdf", "pyarrow", "can", "cantools", "zstandard", "openpyxl"}
 VALUES = {"server.errors", "server.testday"}
+RESULTS = ("result", "compared", "correlated")  # what analysis hands over
 
 # What each part may import besides the standard library and itself.
 MAY_IMPORT: dict[str, set[str]] = {
@@ -24,7 +25,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "testday": {"numpy", "pint", "server.errors"},
     "readers": {"numpy", "pint", "pandas", *FORMATS, *VALUES},
     "analysis": {"numpy", "scipy", "numba", "server", "server.aero", "server.inference", *VALUES},
-    "figures": {"numpy", "plotly", "server.analysis.result", "server.analysis.compared", "server.testday"},
+    "figures": {"numpy", "plotly", "server.testday", *(f"server.analysis.{name}" for name in RESULTS)},
     "archive": {"sqlalchemy", "alembic", "numpy", "zstandard", "server.settings", "server.locations", *VALUES},
     "pins": set(),
     "locations.py": set(),

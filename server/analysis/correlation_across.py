@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from server.analysis.correlated import Across, Correlated, Pairs
-from server.analysis.result import DayResult
+from server.analysis.result import DayResult, Joint
 from server.inference.limits_of_agreement import limits_of_agreement
 from server.inference.rank_order import rank_order
 from server.inference.scatter_mean import CommonValue, common_value
@@ -24,26 +24,27 @@ ALIKE = "The setups differ too little, for how well they are known, to tell a sl
 def day_pairs(result: DayResult, totals: Sequence[Correlated], quantity: str) -> Pairs:
     """A quantity of the setups of one day, its covariance from the joint posterior."""
     told = [one for one in totals if one.quantity == quantity and one.predicted is not None]
-    return pairs_of(told, quantity, {0: result}, dict.fromkeys((one.setup for one in told), 0))
+    return pairs_of(told, quantity, {0: result.joint}, dict.fromkeys((one.setup for one in told), 0))
 
 
 def pairs_of(
     told: Sequence[Correlated],
     quantity: str,
-    results: Mapping[int, DayResult],
+    joints: Mapping[int, Mapping[str, Joint]],
     day_of: Mapping[str, int],
     shared_u: Mapping[str, float] | None = None,
 ) -> Pairs:
     """A quantity of setups of several days.
 
-    day_of: setup → key of its day in results; shared_u: setup → the part of its u that is one error on all days.
+    joints: day → what its result tells of several setups; day_of: setup → its day in joints; shared_u: setup → the
+    part of its u that is one error on all days.
     Between setups of a day the covariance is that of the joint posterior; between days the product of what they share.
     """
     n = len(told)
     covariance = np.diag([one.measured.u**2 for one in told]) if n else np.zeros((0, 0))
     for i in range(n):
         for j in range(i):
-            covariance[i, j] = covariance[j, i] = _covariance(told[i], told[j], results, day_of, shared_u or {})
+            covariance[i, j] = covariance[j, i] = _covariance(told[i], told[j], joints, day_of, shared_u or {})
     return Pairs(
         quantity,
         told[0].unit if n else "",
@@ -58,13 +59,13 @@ def pairs_of(
 def _covariance(
     one: Correlated,
     other: Correlated,
-    results: Mapping[int, DayResult],
+    joints: Mapping[int, Mapping[str, Joint]],
     day_of: Mapping[str, int],
     shared_u: Mapping[str, float],
 ) -> float:
     if day_of[one.setup] != day_of[other.setup]:
         return shared_u.get(one.setup, 0.0) * shared_u.get(other.setup, 0.0)
-    joint = results[day_of[one.setup]].joint.get(one.quantity)
+    joint = joints[day_of[one.setup]].get(one.quantity)
     if joint is None or not {one.setup, other.setup} <= set(joint.setups):
         return shared_u.get(one.setup, 0.0) * shared_u.get(other.setup, 0.0)
     i, j = joint.setups.index(one.setup), joint.setups.index(other.setup)
