@@ -36,6 +36,11 @@ class Scaled:
     words: str
 
 
+def digits(value: float) -> str:
+    """A number in the words of a step."""
+    return f"{value:.6g}".replace("-", "−")
+
+
 def scaled(
     cell: Measured, flow: Flow, said: Conventions, *, length_m: float | None = None, flip: bool = False
 ) -> Scaled:
@@ -52,7 +57,7 @@ def scaled(
 
 
 def _scale(cell: Measured, flow: Flow, length_m: float | None) -> tuple[float, str]:
-    written = f"{cell.number:.6g}{f' {cell.unit}' if cell.unit else ''}"
+    written = f"{digits(cell.number)}{f' {cell.unit}' if cell.unit else ''}"
     if cell.dimension in ("area", "volume"):
         return 1.0, written
     if cell.dimension in ("force", "torque"):

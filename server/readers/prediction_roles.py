@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from server.readers.cells import is_blank, number_of
 from server.readers.prediction_table import GivenTable
+from server.testday.unit_table import Unit
 from server.testday.units import is_unit, unit_of
 
 AERO = ("area", "fraction", "force")
@@ -54,6 +55,7 @@ ROLES: dict[str, Role] = {
     "cp_u": Role("uncertainty of the pressure coefficient", ("fraction",)),
 }
 VERTICAL = ("lift", "lift_front", "lift_rear")
+PLAIN_NUMBER = Unit("fraction")  # "[-]" says little: an area is headed so, too
 REPEATED = ("condition",)  # roles that several columns may have
 
 _SUFFIX_UNITS = {
@@ -103,7 +105,7 @@ def propose(table: GivenTable) -> tuple[ColumnRole, ...]:
         wanted = re.compile(pattern, re.IGNORECASE)
         for at, (name, _) in enumerate(names):
             doubt = _U.search(name) is not None
-            if at in found or not wanted.search(_U.sub(" ", name).strip(" _()")):
+            if at in found or not wanted.search(_core(name)):
                 continue
             proper = f"{role}_u" if doubt else role
             if proper in ROLES and proper not in found.values() and _fits(proper, table, at):
@@ -126,6 +128,11 @@ def _plain(name: str) -> tuple[str, str]:
     return (head, _SUFFIX_UNITS[tail]) if head and tail in _SUFFIX_UNITS else (name.strip().casefold(), "")
 
 
+def _core(name: str) -> str:
+    """A name without the words that make it an uncertainty."""
+    return _U.sub(" ", name).strip(" _()")
+
+
 def _fits(role: str, table: GivenTable, at: int) -> bool:
     """Whether the column's unit may be one of the role; text columns are not all numbers."""
     unit = table.columns[at].unit or ""
@@ -138,9 +145,9 @@ def _unit(role: str, suffix: str, table: GivenTable, at: int) -> str:
     column = table.columns[at]
     if not role or ROLES[role].is_text:
         return ""
-    if column.unit and is_unit(column.unit) and unit_of(column.unit).dimension != "fraction":
+    if column.unit and is_unit(column.unit) and unit_of(column.unit) != PLAIN_NUMBER:
         return column.unit
-    return suffix or _usual(role, column.name.casefold(), _sample(table, at)) or column.unit or ""
+    return suffix or _usual(role, _core(column.name.casefold()), _sample(table, at)) or column.unit or ""
 
 
 def _usual(role: str, name: str, sample: list[float]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from server.readers.prediction_areas import Flow, Scaled, axles_by_moment, axles_by_share, scaled, uncertainty
+from server.readers.prediction_areas import Flow, Scaled, axles_by_moment, axles_by_share, digits, scaled, uncertainty
 from server.readers.prediction_cells import Measured
 from server.readers.prediction_line import RowError, RowLine
 from server.readers.prediction_reading import U_FACTORS, Reading
@@ -82,7 +82,7 @@ def _tap(line: RowLine) -> PredictedRow:
     spread = 0.0
     if u is not None:
         spread = line.blame("cp_u", lambda: uncertainty(u, cp, Scaled(cp.si, 1.0, ""), line.said))
-    words = (f"Cp = {cp.si:.6g}{_with_u(spread)}",)
+    words = (f"Cp = {digits(cp.si)}{_with_u(spread)}",)
     return PredictedRow(line.number, words=words, tap=TapCase(tap=tap, cp=cp.si, u=spread, **about))  # type: ignore[arg-type]
 
 
@@ -121,7 +121,7 @@ def _area(line: RowLine, role: str, flow: Flow, words: list[str]) -> Quantity | 
     to = line.blame(role, lambda: scaled(cell, flow, line.said, flip=flip))
     line.check(role, to.value, _KEYS[role])
     u = _u(line, role, cell, to)
-    words.append(f"{_NAMES[role]} = {to.words} = {to.value:.6g} m²{_with_u(u)}")
+    words.append(f"{_NAMES[role]} = {to.words} = {digits(to.value)} m²{_with_u(u)}")
     return Quantity(to.value, u, "predicted")
 
 
@@ -149,7 +149,8 @@ def _axles(line: RowLine, flow: Flow, found: _Found, words: list[str]) -> tuple[
         front = _rest(total, rear, "front", "rear", words)
     elif total is not None and share is not None:
         front, rear = line.blame("balance", lambda: axles_by_share(total, share.si))
-        words.append(f"front {100 * share.si:.4g} % of it: SCz front {front.value:.6g} m², rear {rear.value:.6g} m²")
+        both = f"SCz front {digits(front.value)} m², rear {digits(rear.value)} m²"
+        words.append(f"front {100 * share.si:.4g} % of it: {both}")
     elif total is not None and moment is not None:
         front, rear = _by_moment(line, moment, flow, (scx, total), words)
     for role, one in (("lift_front", front), ("lift_rear", rear)):
@@ -167,7 +168,7 @@ def _check_sum(line: RowLine, total: Quantity, front: Quantity, rear: Quantity) 
 
 def _rest(total: Quantity, one: Quantity, name: str, other: str, words: list[str]) -> Quantity:
     rest = Quantity(total.value - one.value, total.u + one.u, "predicted")
-    words.append(f"SCz {name} = total − {other} = {rest.value:.6g} m²{_with_u(rest.u)}")
+    words.append(f"SCz {name} = total − {other} = {digits(rest.value)} m²{_with_u(rest.u)}")
     return rest
 
 
@@ -185,9 +186,9 @@ def _by_moment(
     wheelbase, x = said.wheelbase_m or 1.0, said.moment_x_m or 0.0
     of_drag = (scx.u if scx else 0.0) * abs(said.moment_z_m) / wheelbase
     words.append(
-        f"moment, nose up: {to.words} = {to.value:.6g} m³, about {x:g} m behind the front axle and "
+        f"moment, nose up: {to.words} = {digits(to.value)} m³, about {x:g} m behind the front axle and "
         f"{said.moment_z_m:g} m above the ground, wheelbase {wheelbase:g} m: "
-        f"SCz front {front:.6g} m², rear {rear:.6g} m²"
+        f"SCz front {digits(front)} m², rear {digits(rear)} m²"
     )
     return (
         Quantity(front, abs(1.0 - x / wheelbase) * total.u + of_drag, "predicted"),
