@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.special import stdtrit
 
 from server.analysis.added_columns import ColumnAdder
 from server.analysis.day_posterior import DayPosterior
@@ -48,15 +48,24 @@ def brake_findings(posterior: DayPosterior, day: Day, adder: ColumnAdder | None 
     pressed = {run: excess for run, excess in pressures.items() if excess > LEAST_PRESSURE_PA}
     worst = max(found, key=lambda one: one.z, default=None)
     said: list[Finding] = []
-    if worst is not None and worst.z > limit_of(len(found)) and worst.force_n > LEAST_FORCE_N:
+    if worst is not None and worst.z > limit_of(len(found), spare_passes(posterior)) and worst.force_n > LEAST_FORCE_N:
         said.append(_resisting(worst, pressed))
     told = set(worst.runs) if said and worst else set()
     return said + [_pressing(run, excess) for run, excess in sorted(pressed.items()) if run not in told]
 
 
-def limit_of(count: int) -> float:
-    """How many u the largest of so many suspicions must lie above nil."""
-    return float(-ndtri(LEVEL / count)) if count else np.inf
+def limit_of(count: int, freedom: int) -> float:
+    """How many u the largest of so many suspicions must lie above nil, by Student's t.
+
+    freedom: passes beyond those that the areas take: the tyres' scatter is known from them alone.
+    """
+    return float(stdtrit(freedom, 1.0 - LEVEL / count)) if count and freedom > 0 else np.inf
+
+
+def spare_passes(posterior: DayPosterior) -> int:
+    """Coast-downs less one for each setup and one for the rolling resistance."""
+    coasts = sum(data.of.kind == "coast-down" for data in posterior.problem.grid.passes)
+    return coasts - len(posterior.problem.setup_names) - 1
 
 
 def suspicions(posterior: DayPosterior, adder: ColumnAdder | None = None) -> list[Suspicion]:

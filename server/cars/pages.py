@@ -10,6 +10,7 @@ from fastapi import APIRouter, Depends, Path, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from server.analysis.result import DayResult
+from server.days.beside_fit import is_seen
 from server.days.car_view import WEATHER_COLUMNS, CarView, car_view
 from server.days.cars_view import CarOverDays, cars_over_days
 from server.days.corrections import Correction, OtherDay, correct, days_that_share
@@ -198,7 +199,7 @@ def _car_page(
         row = latest_result(session, day_id)
         result = results.read(row.sha256) if row else None
         moved = moved_view(session, day_id)
-        stale = row is None or row.revision_id != revision.id
+        stale = not is_seen(session, revision, row.revision_id if row else None)
     view = car_view(day)
     return CarPage(
         title="Car and setups",

@@ -22,7 +22,7 @@ from server.days.tables import DayRevision, RevisionFacts
 from server.errors import StillairError
 from server.testday.values import Day, Run, Setup
 
-FACTS_FORMAT = 1
+FACTS_FORMAT = 2
 MM = 1000.0
 Part = TypeVar("Part")
 
@@ -36,16 +36,19 @@ class SetupFacts:
     heights: tuple[float | None, float | None]
     parts: dict[str, str | float | bool]
     notes: str
+    ballast_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class RunFacts:
-    """A run: its setup, its logs by their paths, its notes."""
+    """A run: its setup, its logs by their paths, its notes, who drove and what the driver said."""
 
     number: int
     setup: str
     logs: tuple[str, ...]
     notes: str
+    driver: str = ""
+    remarks: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +83,12 @@ def day_facts(day: Day) -> Facts:
 def _setup(setup: Setup) -> SetupFacts:
     front, rear = setup.front_ride_height_m, setup.rear_ride_height_m
     heights = (None if front is None else round(front * MM, 3), None if rear is None else round(rear * MM, 3))
-    return SetupFacts(setup.name, setup.baseline, heights, dict(setup.parts), setup.notes)
+    ballast = setup.ballast_kg.value if setup.ballast_kg else None
+    return SetupFacts(setup.name, setup.baseline, heights, dict(setup.parts), setup.notes, ballast)
 
 
 def _run(run: Run) -> RunFacts:
-    return RunFacts(run.number, run.setup, tuple(log.file for log in run.logs), run.notes)
+    return RunFacts(run.number, run.setup, tuple(log.file for log in run.logs), run.notes, run.driver, run.remarks)
 
 
 def newest_revisions(session: Session) -> dict[int, int]:
@@ -160,4 +164,4 @@ def _brief(kept: Mapping[str, Any]) -> Brief:
 
 
 def _runs(kept: Sequence[Mapping[str, Any]]) -> tuple[RunFacts, ...]:
-    return tuple(RunFacts(one["number"], one["setup"], tuple(one["logs"]), one["notes"]) for one in kept)
+    return tuple(RunFacts(**one | {"logs": tuple(one["logs"])}) for one in kept)

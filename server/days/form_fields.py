@@ -27,7 +27,7 @@ MEASURED = (("measured", "measured on the car or at the track"), ("typed", "type
 PREDICTED = (("typed", "typed in"), ("predicted", "from a prediction"))
 U_KINDS = (("u", "one standard uncertainty u"), ("u95", "U95, half of the 95 % interval"))
 
-Kind = Literal["number", "quantity", "text", "lines", "choice", "date", "checks"]
+Kind = Literal["number", "quantity", "text", "lines", "choice", "date", "checks", "taps", "corners"]
 Typed = Mapping[str, tuple[str, ...]]
 
 
@@ -41,7 +41,11 @@ class FieldError(StillairError):
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One field. A quantity also has an uncertainty, which kind of it, and a source; options are (value, words)."""
+    """One field. A quantity also has an uncertainty, which kind of it, and a source; options are (value, words).
+
+    taps: one of the options, each a button; corners: a number for each of the options, in `chosen`; remembered: words
+    that are offered.
+    """
 
     name: str
     label: str
@@ -55,6 +59,7 @@ class Field:
     options: tuple[tuple[str, str], ...] = ()
     chosen: tuple[str, ...] = ()
     problem: str = ""
+    remembered: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ LONGEST = 20_000
 LARGEST = 1e15
 MOST_CHECKS = 1000
 ALONE = ("corners", "driven", "name", "day", "venue", "weather", "setup", "calibration")
+ALONE = (*ALONE, "turn", "air", "checks", "zero", "checklist", "wanted")
 
 
 def slugs_of(day: Day) -> tuple[str, ...]:
@@ -23,7 +24,7 @@ def slugs_of(day: Day) -> tuple[str, ...]:
     placed = [f"weather.{place}" for place in range(1, len(day.weather) + 1)]
     placed += [f"setup.{place}" for place in range(1, len(day.setups) + 1)]
     placed += [f"calibration.{role}" for role in sorted(day.car.calibration)]
-    placed += [f"run.{run.number}" for run in day.runs]
+    placed += [f"{kind}.{run.number}" for run in day.runs for kind in ("run", "remarks")]
     return (*BY_SLUG, *tables, *ALONE, *placed)
 
 
@@ -31,6 +32,8 @@ def field_values(field: Field) -> dict[str, Any]:
     """What stands in a field, under the names that `typed_of` takes."""
     if field.kind == "checks":
         return {field.name: list(field.chosen)}
+    if field.kind == "corners":
+        return {field.name: [_number_of(text) for text in field.chosen]}
     if field.kind == "number":
         return {field.name: _number_of(field.value)}
     if field.kind == "quantity":
@@ -60,6 +63,9 @@ def _written(name: str, field: Field, value: Any) -> tuple[str, ...]:
         _check(name, isinstance(value, list) and len(value) <= MOST_CHECKS, "must be a list")
         _check(name, all(isinstance(one, str) and one in options for one in value), f"knows only {', '.join(options)}")
         return tuple(value)
+    if field.kind == "corners":
+        _check(name, isinstance(value, list) and len(value) == len(field.options), "must be a list of four numbers")
+        return tuple(_number_text(name, each) for each in value)
     if field.kind == "number" or (field.kind == "quantity" and name in (field.name, f"{field.name}_u")):
         return (_number_text(name, value),)
     if value is None:

@@ -7,13 +7,18 @@ from dataclasses import dataclass
 from typing import Any
 
 from server.days import (
+    air_forms,
     calibration_forms,
     car_forms,
+    checks_forms,
     corner_forms,
     day_forms,
+    remarks_forms,
     run_forms,
     setup_forms,
     table_forms,
+    turn_forms,
+    wanted_forms,
     weather_forms,
 )
 from server.days.car_properties import AXLES, BY_SLUG
@@ -57,8 +62,15 @@ KINDS = {
     "weather": Kind(weather_forms.form, weather_forms.change),
     "setup": Kind(setup_forms.form, setup_forms.change),
     "run": Kind(run_forms.form, run_forms.change),
+    "remarks": Kind(remarks_forms.form, remarks_forms.change),
+    "turn": Kind(turn_forms.form, turn_forms.change),
+    "air": Kind(air_forms.form, air_forms.change),
+    "checks": Kind(checks_forms.checks_form, checks_forms.checks_change),
+    "zero": Kind(checks_forms.zero_form, checks_forms.zero_change),
+    "checklist": Kind(checks_forms.checklist_form, checks_forms.checklist_change),
+    "wanted": Kind(wanted_forms.form, wanted_forms.change),
 }
-WITH_PLACE = {"calibration", "weather", "setup", "run"}
+WITH_PLACE = {"calibration", "weather", "setup", "run", "remarks"}
 
 
 def kind_of(slug: str) -> Kind:

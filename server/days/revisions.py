@@ -18,6 +18,7 @@ from server.archive.entries import current_entry
 from server.archive.events import record
 from server.archive.jobs import add_job, new_job_id
 from server.archive.tables import Job
+from server.days.beside_fit import BESIDE_FIT
 from server.days.changes import Change, plain
 from server.days.column_choices import remember
 from server.days.meanwhile import is_free
@@ -49,7 +50,7 @@ _shelf_lock = Lock()
 
 @dataclass(frozen=True, slots=True)
 class Revised:
-    """What a change led to: the new revision's number and the job that fits it."""
+    """What a change led to: the new revision's number and the job that fits it, "" where no fit sees the change."""
 
     number: int
     job_id: str
@@ -199,7 +200,7 @@ def _append(
         reason=reason,
     )
     remember(session, made.remember, who)
-    job_id = queue_refit(archive, session, revision, made.what, who, lane=lane)
+    job_id = "" if made.kind in BESIDE_FIT else queue_refit(archive, session, revision, made.what, who, lane=lane)
     return Revised(revision.number, job_id, made.what)
 
 

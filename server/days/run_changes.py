@@ -15,6 +15,7 @@ from server.days.setup_changes import add_setup
 from server.errors import StillairError
 from server.testday.values import Day, PassEdit, Run, Setup
 
+FACT_WORDS = {"tyre_cold_pa": "cold tyre pressures", "tyre_hot_pa": "hot tyre pressures", "driver": "driver's name"}
 NEAR_S = 0.5  # an edit that starts or ends this near to another one speaks of the same pass
 
 
@@ -49,12 +50,13 @@ def add_runs(day: Day, runs: tuple[Run, ...], files: Mapping[str, Path], setups:
 def change_run(day: Day, number: int, **facts: Any) -> Change:
     """Other facts of a run: driver_mass_kg, coasting, direction, start_clock_s, notes, channels."""
     allowed = {"driver_mass_kg", "coasting", "direction", "start_clock_s", "notes", "channels", "logs"}
+    allowed |= {"driver", "remarks", "tyre_cold_pa", "tyre_hot_pa"}
     if unknown := set(facts) - allowed:
         raise StillairError(f"A run's {sorted(unknown)[0]} can't be changed here.")
     run = find_run(day, number)
     before = {name: plain(getattr(run, name)) for name in facts}
     after = {name: plain(value) for name, value in facts.items()}
-    words = ", ".join(f"{name.split('_')[0]}" for name in facts)
+    words = ", ".join(FACT_WORDS.get(name) or name.split("_")[0] for name in facts)
     return Change(
         with_run(day, replace(run, **facts)),
         "run-changed",

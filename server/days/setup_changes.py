@@ -54,7 +54,8 @@ def _changed(day: Day, old: Setup, revised: Setup) -> Change:
 
     setups = (revised if one.name == old.name else replace(one, baseline=renamed(one.baseline)) for one in day.setups)
     predictions = (replace(one, setup=revised.name) if one.setup == old.name else one for one in day.predictions)
-    changed = replace(day, setups=tuple(setups), predictions=tuple(predictions))
+    wanted = (replace(one, setup=renamed(one.setup) or "", baseline=renamed(one.baseline) or "") for one in day.wanted)
+    changed = replace(day, setups=tuple(setups), predictions=tuple(predictions), wanted=tuple(wanted))
     _check_baselines(changed, revised)
     what = f"setup {old.name} changed" + (f", now called {revised.name}" if revised.name != old.name else "")
     return Change(changed, "setup-changed", f"setup {old.name}", plain(old), plain(revised), what)

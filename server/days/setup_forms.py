@@ -28,6 +28,7 @@ MOST_PARTS = 100
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 ENDS = ("front", "rear")
+BALLAST_HINT = "Aboard in this setup, on top of the car's mass. The fit counts its mass, not where it sits."
 
 
 def form(day: Day, slug: str) -> Form:
@@ -102,6 +103,7 @@ def _fields(day: Day, shown: Setup, old: Setup | None) -> tuple[Field, ...]:
             )
             for end, key, area in areas
         ),
+        quantity_field("ballast", "Ballast", keys.BALLAST, shown.ballast_kg, hint=BALLAST_HINT),
         Field("notes", "Notes", "text", shown.notes),
     )
 
@@ -123,6 +125,7 @@ def _typed_setup(day: Day, typed: Typed, old: Setup | None) -> Setup:
     return Setup(
         name, baseline or None, heights[0], heights[1], _parts(one(typed, "parts"), before), areas[0], areas[1],
         one(typed, "notes")[:LONGEST_TEXT],
+        typed_quantity(typed, "ballast", "Ballast", keys.BALLAST, before=before.ballast_kg),
     )  # fmt: skip
 
 
@@ -139,13 +142,14 @@ def _parts(text: str, before: Setup) -> dict[str, Part]:
         if name in parts:
             raise FieldError("parts", f"{name[:60]} stands there twice.")
         same = name in before.parts and part_text(before.parts[name]) == what
-        parts[name[:LONGEST_TEXT]] = before.parts[name] if same else _part(what[:LONGEST_TEXT])
+        parts[name[:LONGEST_TEXT]] = before.parts[name] if same else typed_part(what[:LONGEST_TEXT])
     if len(parts) > MOST_PARTS:
         raise FieldError("parts", f"A setup has at most {MOST_PARTS} parts.")
     return parts
 
 
-def _part(text: str) -> Part:
+def typed_part(text: str) -> Part:
+    """A part's setting as it was typed: yes or no, a number, or words."""
     if text.lower() in {"yes", "no", "true", "false"}:
         return text.lower() in {"yes", "true"}
     return float(text.replace(",", ".")) if NUMBER.fullmatch(text) else text

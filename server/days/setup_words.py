@@ -47,11 +47,16 @@ def _facts(setup: Setup, base: Setup | None) -> list[tuple[str, str, str]]:
     facts += [
         (name, part_text(setup.parts.get(name)), part_text(base.parts.get(name)) if base else "") for name in names
     ]
+    facts.append(("ballast", *_pair(setup, base, _ballast)))
     return facts + [(f"SCz {end}", *_pair(setup, base, _area(end))) for end in ENDS]
 
 
 def _pair(setup: Setup, base: Setup | None, text: Callable[[Setup], str]) -> tuple[str, str]:
     return text(setup), text(base) if base else ""
+
+
+def _ballast(setup: Setup) -> str:
+    return "" if setup.ballast_kg is None else text_of(setup.ballast_kg, "kg")
 
 
 def _height(end: str) -> Callable[[Setup], str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import get_args
 
 from server.days.changes import Change, change_weather
 from server.days.form_fields import (
@@ -22,7 +23,7 @@ from server.testday import folder_keys as keys
 from server.testday.defaults import MISSING
 from server.testday.folder_keys import Key
 from server.testday.quantities import clock_from_s, clock_to_s
-from server.testday.values import Day, Quantity, WeatherReading
+from server.testday.values import Day, Quantity, Surface, WeatherReading
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +45,8 @@ READINGS = (
     Reading("from", "wind_from_rad", "Wind from", keys.WIND_FROM, "True direction that it comes from."),
 )
 NEEDED = {"pressure", "temperature"}
+SURFACES: tuple[Surface, ...] = get_args(Surface)
+SURFACE_OPTIONS = (("", "not said"), *((word, word) for word in SURFACES))
 FIRST_FIELD = Field(
     "first", "Time of the reading that is there", "text", hint="It holds all day; beside another it needs its time."
 )
@@ -62,6 +65,7 @@ def form(day: Day, slug: str) -> Form:
             for one_ in READINGS
         ),
         number_field("gust", "Strongest gust", keys.GUST, there and there.gust_mps),
+        Field("surface", "Straight", "choice", (there and there.surface) or "", options=SURFACE_OPTIONS),
     )
     title = "A new reading" if there is None else f"Reading at {clock or 'all day'}"
     clears = "Take this reading away" if there is not None and len(day.weather) > 1 else ""
@@ -107,7 +111,8 @@ def place_of(day: Day, slug: str) -> int | None:
 def reading_text(reading: WeatherReading) -> str:
     """A reading in one line."""
     told = [(given, one_.key.unit) for one_ in READINGS if (given := getattr(reading, one_.field)) is not None]
-    return ", ".join(text_of(given, unit) for given, unit in told)
+    line = ", ".join(text_of(given, unit) for given, unit in told)
+    return f"{line}, {reading.surface}" if reading.surface else line
 
 
 def time_text(reading: WeatherReading) -> str:
@@ -120,6 +125,7 @@ def _reading(typed: Typed, before: WeatherReading | None) -> WeatherReading:
     return WeatherReading(
         clock_s=_clock(one(typed, "time")),
         gust_mps=typed_number(typed, "gust", "The strongest gust", keys.GUST),
+        surface=next((word for word in SURFACES if word == one(typed, "surface")), None),
         **(values | {"humidity": values["humidity"] or MISSING["humidity"]}),  # type: ignore[arg-type]
     )
 

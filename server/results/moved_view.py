@@ -7,6 +7,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from server.days.beside_fit import is_seen
 from server.days.service import newest_revision
 from server.days.tables import DayRevision
 from server.figures.theme import SetupMark, setup_marks
@@ -75,7 +76,7 @@ def moved_view(session: Session, day_id: int, result_id: int | None = None) -> M
         old=old.id,
         rows=rows,
         hardly=len(row.moved) - len(rows),
-        waiting=place == 0 and newest_revision(session, day_id).id != row.revision_id,
+        waiting=place == 0 and not is_seen(session, newest_revision(session, day_id), row.revision_id),
     )
 
 

@@ -12,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.tables import Job
+from server.days.beside_fit import seen_days
 from server.days.facts import briefs_of, newest_revisions
 from server.days.season import NoResult, SeasonDay, season_day
 from server.days.service import FIT_JOB, REFIT_JOB, list_days
@@ -32,7 +33,9 @@ def season_days(archive: Archive, session: Session) -> list[SeasonDay]:
     """All days, the latest first, from the database alone."""
     results, newest = brief_results(session), newest_revisions(session)
     briefs = briefs_of(archive, session, {*newest.values(), *(row.revision_id for row in results.values())})
-    without = {day_id for day_id in newest if day_id not in results or results[day_id].revision_id != newest[day_id]}
+    later = {day_id: (row.revision_id, newest[day_id]) for day_id, row in results.items() if day_id in newest}
+    seen = seen_days(session, later)
+    without = {day_id for day_id in newest if day_id not in seen}
     jobs = _last_jobs(session, without)
     days = []
     for stored in list_days(session):

@@ -101,6 +101,7 @@ def _setups(held: Held, words: Words) -> Iterator[Hit]:
     for day, brief in held.days:
         for setup in brief.setups:
             parts = ", ".join(f"{name} {part_text(value)}" for name, value in setup.parts.items())
+            parts += f", ballast {setup.ballast_kg:g} kg" if setup.ballast_kg else ""
             if _names_it(words, setup.name, f"{parts}\n{setup.notes}"):
                 beside = ", ".join(part for part in (parts, excerpt(setup.notes, words)) if part)
                 yield Hit(f"Setup {setup.name} of {_named(day)}", beside, "car", {"day_id": day.id})
@@ -116,9 +117,10 @@ def _runs(session: Session, held: Held, words: Words) -> Iterator[Hit]:
     runs = runs_holding(session, held.revisions.values(), words.all)
     for day, _ in held.days:
         for run in runs.get(held.revisions[day.id], ()):
-            if run.notes and words.in_text(run.notes):
+            told = "\n".join(filter(None, (run.notes, run.remarks, run.driver and f"driver {run.driver}")))
+            if told and words.in_text(told):
                 place = {"day_id": day.id, "number": run.number}
-                yield Hit(f"Run {run.number} of {_named(day)}", excerpt(run.notes, words), "run", place)
+                yield Hit(f"Run {run.number} of {_named(day)}", excerpt(told, words), "run", place)
 
 
 def _findings(session: Session, held: Held, words: Words) -> Iterator[Hit]:
