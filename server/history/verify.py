@@ -22,10 +22,15 @@ from server.history.verify_events import Told, event_faults
 from server.history.verify_files import raw_faults, sample_faults, upload_faults
 from server.history.verify_results import result_faults
 from server.history.verify_rows import guarded
+from server.history.verify_tufts import tuft_faults
 from server.results.tables import FittedResult
+from server.tufts.tables import TUFT_TABLES, TuftPhoto
 
 Progress = Callable[[float, str], None]
-SEALED_TABLES = ("events", "day_revisions", "revision_files", "results")
+SEALED_TABLES = (
+    *("events", "day_revisions", "revision_files", "results"),
+    *(table.__tablename__ for table in TUFT_TABLES),
+)
 SEALS = frozenset(f"{table}_no_{verb}" for table in SEALED_TABLES for verb in ("update", "delete"))
 NO_SCRATCH = "There is nowhere to lay days out for reading; set TMPDIR to a folder that can be written."
 
@@ -59,6 +64,7 @@ def _rows_faults(archive: ReadOnlyArchive, session: Session, scratch: Path, prog
     yield from result_faults(session, archive.raw, told)
     yield from day_faults(session, archive, scratch)
     yield from upload_faults(archive, session, told)
+    yield from tuft_faults(session, told)
     yield from guarded(session, "The jobs", job_faults(session))
 
 
@@ -89,6 +95,7 @@ def counted(session: Session) -> str:
         "days": StoredDay.id,
         "revisions": DayRevision.id,
         "results": FittedResult.id,
+        "photos": TuftPhoto.id,
         "raw files": RawFile.sha256,
         "events": Event.id,
     }

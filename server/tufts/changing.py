@@ -33,14 +33,19 @@ def change_photo(
     """Say something else of a photo: any of SAID. Raises StillairError."""
     if expected not in (None, photo.number):
         raise StillairError(CHANGED)
-    before = {name: getattr(photo, name) for name in SAID}
-    after = {**before, **said}
+    before = _own_setup({name: getattr(photo, name) for name in SAID})
+    after = _own_setup({**before, **said})
     check_facts(day, run=after["run"], setup=after["setup"])
     if after == before:
         raise StillairError(UNCHANGED)
     number = next_number(session, TuftPhotoFacts, photo_id=photo.id)
     row = TuftPhotoFacts(photo_id=photo.id, number=number, **after, who=who, made_at=now_utc())
     keep(session, [row], day_id=photo.day_id, subject=photo.subject, who=who, reason=reason)
+
+
+def _own_setup(said: dict[str, Any]) -> dict[str, Any]:
+    """A photo of a run has the run's setup and none of its own."""
+    return {**said, "setup": ""} if said["run"] is not None else said
 
 
 def set_camera_clock(session: Session, day: Day, day_id: int, camera: str, ahead_s: float, *, who: str) -> int:

@@ -40,10 +40,11 @@ class MarkEntry:
 
 
 def keep_marks(
-    session: Session, photo: Photo, layer: str, entries: Sequence[MarkEntry], *, who: str, reason: str = ""
-) -> int:
+    session: Session, photo: Photo, layer: str, entries: Sequence[MarkEntry], *, who: str, reason: str = "",
+    by_program: bool = False,
+) -> int:  # fmt: skip
     """Append the entries that are not kept yet, in one event; gives how many were new. Raises StillairError."""
-    if layer == MACHINE and who != MACHINE:
+    if layer == MACHINE and not by_program:
         raise StillairError(NOT_YOURS)
     known = set(session.scalars(select(TuftMarkRow.entry).where(TuftMarkRow.photo_id == photo.id)))
     fresh = [one for one in entries if one.entry not in known]

@@ -167,7 +167,7 @@ def say_of_photo(
             photo = find_photo(session, day, day_id, photo_id)
             asked = run_of(run)
             change_photo(
-                session, day, photo, who=person, run=asked, settled=photo.settled or asked != photo.run,
+                session, day, photo, who=person, run=asked, settled=photo.settled or {asked, photo.run} != {None},
                 standing=bool(standing), removed=bool(removed), notes=notes.replace("\r\n", "\n").strip(), **said,
             )  # fmt: skip
     except NotFoundError:
