@@ -74,7 +74,8 @@ def _missing(session: Session, revisions: Iterable[int]) -> list[int]:
         .order_by(DayRevision.id)
     )
     rows = session.execute(chosen).all()
-    known = set(session.execute(select(PredictionSet.day_id, PredictionSet.file_sha256)).tuples())
+    sets = session.execute(select(PredictionSet.day_id, PredictionSet.file_sha256))
+    known = {(day_id, sha256) for day_id, sha256 in sets}
     return [revision_id for revision_id, day_id, sha256 in rows if (day_id, sha256) not in known]
 
 
