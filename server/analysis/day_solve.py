@@ -9,7 +9,7 @@ import numpy as np
 
 from server.analysis.day_evidence import evaluate
 from server.analysis.day_grid import Point
-from server.analysis.day_model import linearise
+from server.analysis.day_model import LinearDay, linearise
 from server.analysis.day_noise_search import first_noise, noise_mode, widened_noise
 from server.analysis.day_posterior import DayPosterior, point_base
 from server.analysis.day_prior_matrix import day_prior
@@ -28,16 +28,16 @@ def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str
     point = Point(problem.priors.mean, np.zeros(n), np.zeros(n))
     log = first_noise(problem)
     for _ in range(3):
-        point = _step(problem, point, log)
+        point = step(problem, point, log)
     say(0.2, "noise")
     mode = noise_mode(problem, point, log, last=False)
     for _ in range(3):
-        point = _step(problem, point, mode.point)
+        point = step(problem, point, mode.point)
     say(0.5, "noise, again")
     mode = noise_mode(problem, point, mode.point, last=True)
     mode = replace(mode, point=widened_noise(problem, point, mode))
     for _ in range(2):
-        point = _step(problem, point, mode.point)
+        point = step(problem, point, mode.point)
     say(0.7, "sampling")
     return _integrate(problem, point, mode, seed)
 
@@ -47,7 +47,7 @@ def bend_day(posterior: DayPosterior, columns: Sequence[int], seed: int = 1) -> 
     problem = replace(posterior.problem, bent=tuple(int(c) for c in columns))
     point = posterior.point
     for _ in range(4):
-        point = _step(problem, point, posterior.mode.point)
+        point = step(problem, point, posterior.mode.point)
     return _integrate(problem, point, posterior.mode, seed)
 
 
@@ -55,7 +55,8 @@ def silent(fraction: float, text: str) -> None:
     """Progress that nobody wants to hear."""
 
 
-def _step(problem: DayProblem, point: Point, log: FloatArray) -> Point:
+def step(problem: DayProblem, point: Point, log: FloatArray) -> Point:
+    """One Gauss–Newton step at given noise."""
     linear = linearise(problem.grid, problem.priors, problem.setup_names, point, problem.car)
     posterior, _ = evaluate(problem, linear, point, log)
     return _moved(problem, point, posterior.mean)
@@ -86,13 +87,26 @@ def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayP
         return posterior.log_evidence + problem.noise.log_prior(whole(part))
 
     points = weighted_points(log_density, narrow, POINTS, seed)
-    wider = problem.noise.with_allowance(mode.point)
-    at_mode, rows = evaluate(problem, linear, point, wider)
-    rng = np.random.default_rng(seed)
 
     def conditional(part: FloatArray) -> Posterior:
         return evaluate(problem, linear, point, problem.noise.with_allowance(whole(part)))[0]
 
+    return told_posterior(problem, point, linear, mode, points, conditional, seed)
+
+
+def told_posterior(  # noqa: PLR0917 - what a posterior is made of
+    problem: DayProblem,
+    point: Point,
+    linear: LinearDay,
+    mode: Mode,
+    points: WeightedPoints,
+    conditional: Callable[[FloatArray], Posterior],
+    seed: int,
+) -> DayPosterior:
+    """The posterior of weighted points over the noise; conditional: the Gaussian of the parameters at one of them."""
+    wider = problem.noise.with_allowance(mode.point)
+    at_mode, rows = evaluate(problem, linear, point, wider)
+    rng = np.random.default_rng(seed)
     samples = _mixture(points, conditional, rng)
     scale = _scale(problem)
     base = point_base(problem, point)

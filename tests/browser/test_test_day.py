@@ -104,15 +104,13 @@ def test_a_form_that_is_open_stays_while_a_result_comes_in(browser: Browser, sit
     browser.one("#run-1 .button").click()
     browser.until(lambda: browser.all("#runs form.edit"), "the form in place")
     browser.one("#runs form.edit [name=notes]").send_keys("half typed")
-    form = {"revision": "1", "setup": "B", "start": "09:45", "driver": "72", "coasting": "neutral"}
-    site.client.post("/days/1/change/run.2", data=form)
-    browser.run("htmx.trigger('#working', 'load'); htmx.ajax('GET', '/days/1/now?result=1&revision=1', '#working')")
-    browser.until(lambda: "By “run 2: start changed”" in browser.text(), "the result")
+    form = {"revision": "1", "setup": "A", "start": "09:45", "driver": "72", "coasting": "neutral"}
+    site.client.post("/days/1/change/run.1", data=form)
+    browser.until(lambda: "By “run 1: start changed”" in browser.text(), "the result")
     assert browser.one("#runs form.edit [name=notes]").get_property("value") == "half typed"
-    assert "changed on another screen" in browser.one("#working").text
     browser.one("#runs form.edit [value=keep]").click()
-    browser.until(lambda: "Somebody changed this day meanwhile (revision 2)" in browser.text(), "the refusal")
-    assert "half typed" in browser.one("[name=notes]").get_property("value")
+    browser.until(lambda: "changed the same thing meanwhile (revision 2)" in browser.text(), "the conflict")
+    assert "half typed" in browser.one("#runs form.edit [name=notes]").get_property("value")
 
 
 def test_a_bad_file_is_refused_and_what_was_typed_stays(browser: Browser, site: Site, tmp_path: Path) -> None:

@@ -27,6 +27,18 @@ export function say(sentence) {
   strip.hidden = false;
 }
 
+// Files that were chosen on a page that is closed: only that page sends them on.
+function showFiles(files) {
+  const others = files.filter((one) => one.page !== location.pathname);
+  const line = strip.querySelector("[data-files-line]");
+  const text = others.length ? `${others.length === 1 ? `${others[0].name} waits` : `${others.length} files wait`} to be sent; open ` : "";
+  if (line.dataset.text === text) return others.length;
+  line.dataset.text = text;
+  line.textContent = text;
+  if (others.length) line.append(Object.assign(document.createElement("a"), { href: others[0].page, textContent: "the page where it was chosen" }), ".");
+  return others.length;
+}
+
 async function show() {
   const entries = await all("entries");
   const lost = isLost();
@@ -34,7 +46,8 @@ async function show() {
   age.textContent = lost ? ` Last heard ${span(Math.round((Date.now() - heardAt) / 1000))} ago.` : "";
   strip.classList.toggle("lost", lost);
   showEntries(strip, entries, clock);
-  strip.hidden = !lost && !entries.length && !news.textContent;
+  const elsewhere = showFiles(await all("files"));
+  strip.hidden = !lost && !entries.length && !elsewhere && !news.textContent;
 }
 
 async function heard({ detail: { wasLost } }) {
