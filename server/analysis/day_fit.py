@@ -33,7 +33,7 @@ from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
 from server.analysis.prepare import prepare_day
-from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, SetupResult
+from server.analysis.result import DayResult, Estimate, IntervalMethod, Pass, SetupResult, StandTest
 from server.analysis.setup_report import comparisons, joints, setup_results
 from server.analysis.source_checks import source_checks, source_findings
 from server.analysis.speed_scale import fit_speed_scale
@@ -59,13 +59,20 @@ class FitOptions:
     passes: PassOptions = field(default_factory=PassOptions)
 
 
-def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | None = None) -> DayResult:
-    """Fit a loaded day (`Run.recordings` filled).
+@dataclass(frozen=True, slots=True)
+class ReadyDay:
+    """A day whose passes are found. problem: None where there are too few of them; stands: its stand tests."""
 
-    Always returns a result; where no area can be had, the setups lack SCx and a finding says why.
-    """
-    options = options or FitOptions()
-    say = progress or silent
+    day: Day
+    passes: tuple[Pass, ...]
+    findings: tuple[Finding, ...]
+    air: DayAir
+    problem: DayProblem | None
+    stands: tuple[StandTest, ...]
+
+
+def made_ready(day: Day, options: FitOptions, say: Progress = silent) -> ReadyDay:
+    """All that comes before a day is solved."""
     say(0.0, "passes")
     day, noticed = prepare_day(with_ballast(day))
     day, stands, told = apply_stand_tests(day)
@@ -77,19 +84,39 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
     air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
     loads = day_loads(day, passes, left_out)
     data = _usable(day, passes, loads)
-    if len(data) < 2:
-        return replace(_nothing(day, passes, findings, air), stand_tests=stands)
-    problem = _problem(day, passes, data, air, loads)
+    problem = _problem(day, passes, data, air, loads) if len(data) >= 2 else None
+    return ReadyDay(day, passes, tuple(findings), air, problem, stands)
+
+
+def fit_day(
+    day: Day,
+    options: FitOptions | None = None,
+    progress: Progress | None = None,
+    known: Callable[[DayPosterior], None] | None = None,
+) -> DayResult:
+    """Fit a loaded day (`Run.recordings` filled). known: is told the posterior on which the result stands.
+
+    Always returns a result; where no area can be had, the setups lack SCx and a finding says why.
+    """
+    options = options or FitOptions()
+    say = progress or silent
+    made = made_ready(day, options, say)
+    day, passes, findings, air = made.day, made.passes, list(made.findings), made.air
+    problem = made.problem
+    if problem is None:
+        return replace(_nothing(day, passes, findings, air), stand_tests=made.stands)
     try:
         posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.5 * fraction, text))
     except np.linalg.LinAlgError:
         findings.append(Finding("fit-lost", "stop", FIT_LOST))
-        return replace(_nothing(day, passes, findings, air), stand_tests=stands)
+        return replace(_nothing(day, passes, findings, air), stand_tests=made.stands)
     say(0.7, "downforce over ride height")
     bends = bend_statistics(posterior, options.seed)
     curves = [c for s, (_, p) in bends.items() if p < LEVEL / len(bends) for c in tested_bends(posterior, s)]
     if curves:
         posterior = bend_day(posterior, curves, options.seed)
+    if known is not None:
+        known(posterior)
     posterior, held = widened_by_joints(posterior)
     say(0.85, "passes one by one")
     fits = pass_fits(posterior)
@@ -112,7 +139,7 @@ def fit_day(day: Day, options: FitOptions | None = None, progress: Progress | No
         noise=_noise(posterior),
         load_sources=tuple(dict.fromkeys(SOURCE_OF[kind] for kind in problem.grid.load_kinds)),
         source_checks=checks,
-        stand_tests=stands,
+        stand_tests=made.stands,
         version=server.__version__,
         joint=joints(posterior, setups),
         outlook=outlooks(posterior, [(c.setup, c.baseline) for c in compared]),

@@ -36,6 +36,23 @@ def typed(hostile: HostileDay) -> DayResult:
     return product(typed_day(hostile))
 
 
+def early(hostile: HostileDay) -> DayResult:
+    """The early estimate of the day, at the noise that the same day without its last run was fitted with."""
+    from server.analysis.day_fit import fit_day
+    from server.analysis.early_estimate import KnownNoise, known_noise
+    from server.analysis.early_fit import fit_early
+
+    known: list[KnownNoise] = []
+    fit_day(before_last_run(hostile.day), known=lambda posterior: known.append(known_noise(posterior)))
+    result = fit_early(hostile.day, known[0]) if known else None
+    return result or DayResult(hostile.day.name, {}, (), (), ())
+
+
+def before_last_run(day: Day) -> Day:
+    """The day as it stood before its last run came in."""
+    return replace(day, runs=day.runs[:-1])
+
+
 def apart(hostile: HostileDay) -> DayResult:
     """A change and the baseline each fitted by itself, as if on two days; their difference in quadrature.
 
@@ -100,6 +117,7 @@ FITTERS: Mapping[str, Fitter] = {
     "unloaded": unloaded,
     "typed": typed,
     "apart": apart,
+    "early": early,
     "honest": honest,
     "overconfident": overconfident,
     "timid": timid,
