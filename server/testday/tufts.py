@@ -20,7 +20,10 @@ SettledBy = Literal["person", "stations", "tape", "taper", "flow", "no-flow"]
 
 @dataclass(frozen=True, slots=True)
 class TuftStation:
-    """Where a tuft is stuck on a part, and what the prediction draws there (None: it says nothing)."""
+    """Where a tuft is stuck on a part, and what the prediction draws there (None: it says nothing).
+
+    setup: whose prediction it is; empty for all setups.
+    """
 
     part: str
     name: str
@@ -28,6 +31,7 @@ class TuftStation:
     y_m: float
     direction_rad: float | None = None
     condition: Condition | None = None
+    setup: str = ""
 
 
 @dataclass(frozen=True, slots=True)
