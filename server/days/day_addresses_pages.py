@@ -10,7 +10,7 @@ from server.templating import Crumb
 
 SEE_OTHER = 303
 DayId = Annotated[int, Path(ge=1, le=2**31)]
-Wanted = Annotated[float, Query(gt=0, le=10)]
+Wanted = Annotated[float | None, Query(gt=0, le=10)]
 
 
 def day_crumb(request: Request, day_id: int, name: str) -> Crumb:

@@ -12,6 +12,7 @@ from server.days.day_addresses_pages import DayId, Wanted, day_crumb, season_cru
 from server.days.day_view import day_marks
 from server.days.revisions import newest_day
 from server.days.tables import DayRevision
+from server.days.wanted_forms import wanted_area
 from server.dependencies import TheArchive
 from server.figures.table import Table
 from server.figures.theme import drawing
@@ -44,7 +45,7 @@ class CourseTablePage(Page):
 
 
 @router.get("/days/{day_id}/course.json", name="day_course")
-def course_json(day_id: DayId, archive: TheArchive, narrow: bool = False, wanted: Wanted = WANTED_U95_M2) -> Response:
+def course_json(day_id: DayId, archive: TheArchive, narrow: bool = False, wanted: Wanted = None) -> Response:
     """The day's figure for the plot module."""
     from server.figures.course import course_figure
 
@@ -73,10 +74,10 @@ def course_rows(request: Request, day_id: DayId, archive: TheArchive) -> HTMLRes
 def _course_table(archive: TheArchive, day_id: int) -> Table:
     from server.figures.course import course_table
 
-    return course_table(_course(archive, day_id, WANTED_U95_M2))
+    return course_table(_course(archive, day_id, None))
 
 
-def _course(archive: TheArchive, day_id: int, wanted: float) -> Course:
+def _course(archive: TheArchive, day_id: int, wanted: float | None) -> Course:
     with archive.database.reading() as session:
         _, values = newest_day(archive, session, day_id)
         told: list[tuple[Summary, str]] = []
@@ -85,13 +86,13 @@ def _course(archive: TheArchive, day_id: int, wanted: float) -> Course:
             what = "fitted anew" if row.revision_id == last else session.get_one(DayRevision, row.revision_id).what
             told.append((summary_of(archive, row), what))
             last = row.revision_id
-    return day_course(told, day_marks(values), wanted)
+    return day_course(told, day_marks(values), wanted or wanted_area(values) or WANTED_U95_M2)
 
 
-def course_places(request: Request, day_id: int, wanted: float) -> dict[str, str]:
-    """The addresses of the figure, for its frame."""
+def course_places(request: Request, day_id: int, wanted: float | None) -> dict[str, str]:
+    """The addresses of the figure, for its frame. wanted: asked for in place of the day's own."""
     there = request.app.url_path_for
-    query = "" if wanted == WANTED_U95_M2 else f"?wanted={wanted:g}"
+    query = "" if wanted is None else f"?wanted={wanted:g}"
     return {
         "json": f"{there('day_course', day_id=str(day_id))}{query}",
         "csv": str(there("day_course_csv", day_id=str(day_id))),

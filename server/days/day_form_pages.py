@@ -9,14 +9,22 @@ from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from sqlalchemy.orm import Session
 
+from server.days.change import Change
 from server.days.day_addresses_pages import SEE_OTHER, DayId, day_crumb, season_crumb
+from server.days.facts import briefs_of, newest_revisions
 from server.days.form_fields import Field, FieldError, Form, Typed, one, refilled
 from server.days.forms import change_of, form_of
+from server.days.plan_wanted_pages import plan_choices, planned
 from server.days.revisions import newest_day, revise_day
+from server.days.setup_words import part_text
+from server.days.trackside_forms import with_person
+from server.days.turn_forms import with_remembered
 from server.days.weather_forms import form as weather_form
 from server.dependencies import CurrentPerson, Jobs, TheArchive
 from server.errors import NotFoundError, StillairError
+from server.people import typed_person
 from server.templating import Page, is_htmx, render, render_part
 from server.testday.quantities import clock_from_s
 from server.testday.values import Day
@@ -24,6 +32,9 @@ from server.testday.values import Day
 router = APIRouter(default_response_class=HTMLResponse)
 MOST_FIELDS = 4000
 LONGEST_REASON = 400
+PLACES = {
+    "air": "weather", "zero": "next", "checklist": "checks", "turn": "runs", "wanted": "standing", "remarks": "run",
+}  # fmt: skip
 AS_LAST = "It is filled in as last read: type over what has moved."
 
 
@@ -74,9 +85,16 @@ def keep(
     filled: Annotated[FilledForm, Depends(_filled)],
 ) -> Response:  # fmt: skip
     """Keep what a form says; or the form again with one sentence."""
+    plan = planned(archive, filled.typed) if slug == "wanted" else None
+
+    def change(values: Day) -> Change:
+        if plan is not None:
+            return plan.change(values)
+        return change_of(values, slug, _like_last(values, slug, filled.typed))
+
     try:
         revise_day(
-            archive, day_id, lambda values: change_of(values, slug, _like_last(values, slug, filled.typed)),
+            archive, day_id, change,
             who=person, reason=filled.reason, expected=filled.revision or None,
         )  # fmt: skip
     except NotFoundError:
@@ -84,8 +102,7 @@ def keep(
     except StillairError as refusal:
         return render(request, _form_page(request, day_id, slug, archive, (filled, refusal)), 422)
     jobs.wake()
-    there = str(request.app.url_path_for("day", day_id=str(day_id)))
-    return RedirectResponse(f"{there}#{slug.replace('.', '-')}", SEE_OTHER)
+    return RedirectResponse(_place(request, day_id, slug), SEE_OTHER)
 
 
 def _form_page(
@@ -94,7 +111,7 @@ def _form_page(
     with archive.database.reading() as session:
         revision, values = newest_day(archive, session, day_id)
         number = revision.number
-    form = _now_form(values) if slug == "weather" else form_of(values, slug)
+        form = _form_of(archive, session, values, slug, typed_person(request))
     problem, reason = "", ""
     if sent is not None:
         filled, refusal = sent
@@ -102,7 +119,6 @@ def _form_page(
         problem = "" if any(field.problem for field in form.fields) else str(refusal)
         reason = filled.reason
     there = request.app.url_path_for
-    back = str(there("day", day_id=str(day_id)))
     return DayFormPage(
         title=form.title,
         crumbs=(season_crumb(request), day_crumb(request, day_id, values.name)),
@@ -111,8 +127,30 @@ def _form_page(
         problem=problem,
         reason=reason,
         action=str(there("day_change", day_id=str(day_id), slug=slug)),
-        leave=f"{back}#{slug.replace('.', '-')}",
+        leave=_place(request, day_id, slug),
     )
+
+
+def _place(request: Request, day_id: int, slug: str) -> str:
+    """Where on the day's page a thing stands."""
+    head, _, rest = slug.partition(".")
+    there = str(request.app.url_path_for("day", day_id=str(day_id)))
+    return f"{there}#{PLACES.get(head, head)}{'-' if rest else ''}{rest}"
+
+
+def _form_of(archive: TheArchive, session: Session, values: Day, slug: str, person: str) -> Form:
+    """A form with what other days, plans, the clock and the person at the screen know of it."""
+    if slug == "weather":
+        return _now_form(values)
+    form = with_person(form_of(values, slug), person)
+    if slug == "turn":
+        briefs = briefs_of(archive, session, newest_revisions(session).values()).values()
+        setups = [setup for brief in briefs for setup in brief.setups]
+        names = {name for setup in setups for name in setup.parts}
+        return with_remembered(form, names, {part_text(part) for one in setups for part in one.parts.values()})
+    if slug == "wanted" and (known := plan_choices(archive, session)):
+        return replace(form, fields=(*form.fields, known))
+    return form
 
 
 def _now_form(values: Day) -> Form:

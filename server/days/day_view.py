@@ -17,6 +17,7 @@ from server.testday.values import Day, Run, WeatherReading
 NORMAL_95 = 1.959964
 GRADES = ("stop", "check", "note")
 OLD_AIR_S = 1800.0  # half an hour: 2 °C are 0.7 % of the density; common practice, no source
+OLD_WIND_S = 900.0  # the model's slow wind forgets itself in 15 minutes (day_priors.wind_prior)
 ALL_DAY = "One reading of the air holds all day; another shows how it moves."
 WAYS = {(1,): "out", (-1,): "back", (-1, 1): "both ways"}
 
@@ -84,8 +85,8 @@ def _row(run: Run, mark: SetupMark, kept: dict[str, Any] | None) -> RunRow:
     )
 
 
-def air_view(day: Day) -> AirView:
-    """The age of the newest reading against the last run that has a start."""
+def air_view(day: Day, now_s: float | None = None) -> AirView:
+    """The age of the newest reading: against the clock on the day itself (now_s), else against the last run's start."""
     started = [run for run in day.runs if run.start_clock_s is not None]
     last = max(started, key=lambda run: run.start_clock_s or 0.0, default=None)
     timed = [reading for reading in day.weather if reading.clock_s is not None]
@@ -93,12 +94,25 @@ def air_view(day: Day) -> AirView:
         only = day.weather[-1]
         return AirView(ALL_DAY, reading_text(only), old=True)
     newest = max(timed, key=lambda reading: reading.clock_s or 0.0)
+    if now_s is not None:
+        return _age_now(newest, now_s - (newest.clock_s or 0.0))
     if last is None:
         text = f"Air last read at {time_text(newest)}; no run has a start time to compare it with."
         return AirView(text, reading_text(newest), old=False)
     before = (last.start_clock_s or 0.0) - (newest.clock_s or 0.0)
     old = before > OLD_AIR_S
     return AirView(_age(newest, last, before) + (" Read it again." if old else ""), reading_text(newest), old)
+
+
+def _age_now(newest: WeatherReading, age_s: float) -> AirView:
+    """How old the air is now, and whether that is too old for density, or for wind."""
+    minutes = max(0, round(age_s / 60.0))
+    text = f"Air read at {time_text(newest)}, {minutes} minute{'' if minutes == 1 else 's'} ago."
+    if age_s > OLD_AIR_S:
+        text += " That is too old: in half an hour 2 °C are 0.7 % of the density. Read it again."
+    elif age_s > OLD_WIND_S and newest.wind_speed_mps is not None:
+        text += " The density still holds; the wind is another after a quarter of an hour."
+    return AirView(text, reading_text(newest), old=age_s > OLD_AIR_S)
 
 
 def _age(newest: WeatherReading, last: Run, before_s: float) -> str:

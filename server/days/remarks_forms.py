@@ -74,12 +74,17 @@ def tyres_text(pressures: tuple[float | None, ...]) -> str:
     return " / ".join(text or "—" for text in corner_texts(pressures)) + " bar" if pressures else ""
 
 
+def has_remarks(run: Run) -> bool:
+    """Whether anything stands beside the run."""
+    return bool(run.driver or run.remarks or run.tyre_cold_pa or run.tyre_hot_pa)
+
+
 def remarks_text(run: Run) -> str:
     """What is known beside the run, in one line."""
     told = [run.driver and f"driven by {run.driver}"]
     told += [f"tyres {state} {tyres_text(values)}" for state, values in
              (("cold", run.tyre_cold_pa), ("hot", run.tyre_hot_pa)) if values]  # fmt: skip
-    told += ["the driver said something" if run.remarks else ""]
+    told += [f"“{run.remarks}”" if run.remarks else ""]
     return ", ".join(filter(None, told)) or "nothing said"
 
 

@@ -11,15 +11,18 @@ from server.testday import folder_keys as keys
 from server.testday.quantities import from_si
 from server.testday.values import Day, WantedWidth
 
-TYPED = ""
 EACH = "each"
 EACH_WORDS = "Each setup's drag area, ±"
 
 
-def wanted_of(day: Day, setup: str, baseline: str = "", otherwise: float = 0.03) -> float:
-    """The wanted half width U95 of SCx [m²]: of this difference or area, else the one for all, else `otherwise`."""
-    said = {(one.setup, one.baseline): one.u95_m2 for one in day.wanted}
-    return said.get((setup, baseline), said.get(("", ""), otherwise))
+def wanted_area(day: Day) -> float | None:
+    """The wanted half width U95 of each area [m²], where somebody said one."""
+    return next((one.u95_m2 for one in day.wanted if not one.setup), None)
+
+
+def wanted_differences(day: Day) -> dict[tuple[str, str], float]:
+    """(setup, baseline) → wanted half width U95 of the difference [m²], where somebody said one."""
+    return {(one.setup, one.baseline): one.u95_m2 for one in day.wanted if one.setup}
 
 
 def wanted_source(day: Day) -> str:
@@ -52,8 +55,7 @@ def change(day: Day, _slug: str, typed: Typed) -> Change:
             widths.append(WantedWidth(width, setup.name, setup.baseline or ""))
     before = {(one.setup, one.baseline): one for one in day.wanted}
     kept = tuple(_as_before(one, before.get((one.setup, one.baseline))) for one in widths)
-    of_areas = tuple(one for one in day.wanted if one.setup and not one.baseline)
-    return change_wanted(day, (*kept, *of_areas))
+    return change_wanted(day, kept)
 
 
 def _as_before(one: WantedWidth, before: WantedWidth | None) -> WantedWidth:

@@ -6,11 +6,12 @@ All from the summaries in the database; no result is read whole.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from server.analysis.result import Estimate
 from server.figures.theme import SetupMark
+from server.results.next_run import Goal, brings
 from server.results.next_step import QUANTITY, Standing, each_way_from, standing_from, step_from
 from server.results.quantities import ValueView, value_view
 from server.results.summary import Summary
@@ -52,7 +53,18 @@ def setup_standings(
 ) -> tuple[SetupStanding, ...]:
     """One a setup of the day, in the order of `marks`; those that no result knows have nothing yet."""
     known = {one["setup"]: one for one in summary["setups"]} if summary else {}
-    return tuple(_standing(name, mark, known.get(name), wanted_u95_m2) for name, mark in marks.items())
+    told = tuple(_standing(name, mark, known.get(name), wanted_u95_m2) for name, mark in marks.items())
+    return tuple(_ahead(summary, one, told, wanted_u95_m2) for one in told) if summary else told
+
+
+def _ahead(
+    summary: Summary, one: SetupStanding, told: Sequence[SetupStanding], wanted_u95_m2: float
+) -> SetupStanding:
+    """The standing with its next step by what the fit expects of more passes, where it told so."""
+    if one.value is None or one.reached or not _both_ways(one.standing) or not summary.get("outlook"):
+        return one
+    goal = Goal(one.name, "", one.standing.u95, wanted_u95_m2)
+    return replace(one, step=brings(summary, goal, {each.name: each.standing for each in told}))
 
 
 def _standing(name: str, mark: SetupMark, kept: dict[str, Any] | None, wanted: float) -> SetupStanding:
@@ -80,6 +92,11 @@ def estimate_of(kept: dict[str, Any], quantity: str = QUANTITY) -> Estimate | No
     """An estimate as a summary's setup keeps it."""
     value = kept["estimates"].get(quantity)
     return Estimate(*(value[name] for name in FROM_SUMMARY)) if value else None
+
+
+def estimate_of_difference(kept: dict[str, Any]) -> Estimate:
+    """A difference as a summary keeps it."""
+    return Estimate(*(kept[name] for name in FROM_SUMMARY))
 
 
 def standing_sentence(setups: Sequence[SetupStanding], wanted_u95_m2: float) -> str:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import dataclasses
 from typing import Any
 
-from server.analysis.result import DayResult, Estimate, Pass
+from server.analysis.result import BaselineDrift, DayResult, Estimate, Pass
 from server.results.next_step import QUANTITY, standing_of
 from server.results.sentences import why_no_area
 from server.results.shared_errors import shared_u
 
-SUMMARY_FORMAT = 4
+SUMMARY_FORMAT = 5
 QUANTITIES = ("SCx", "SCz_front", "SCz_rear", "SCz", "balance_front", "LD")
 GRADES = ("stop", "check", "note")
 Summary = dict[str, Any]
@@ -41,7 +42,31 @@ def summarise(result: DayResult) -> Summary:
             if finding.grade != "note"
         ],
         "runs": _runs(result),
+        "differences": _differences(result),
+        "outlook": [
+            {"added": [dataclasses.asdict(one) for one in each.added], "shrink": dict(each.shrink)}
+            for each in result.outlook
+        ],
+        "drift": [_drift(one) for one in result.drift],
+        "gust_sd": result.noise["gust_sd"].value if "gust_sd" in result.noise else None,
+        "loads": list(result.load_sources),
     }
+
+
+def _differences(result: DayResult) -> list[dict[str, Any]]:
+    """SCx of each setup against its baseline."""
+    told = [(one, one.deltas[QUANTITY]) for one in result.comparisons if QUANTITY in one.deltas]
+    return [
+        {"setup": one.setup, "baseline": one.baseline, "p": delta.p, "value": delta.value, "u": delta.u,
+         "low95": delta.low95, "high95": delta.high95, "unit": delta.unit, "source": "measured"}
+        for one, delta in told
+    ]  # fmt: skip
+
+
+def _drift(one: BaselineDrift) -> dict[str, Any]:
+    changes = [one_value(change) for change in one.changes]
+    return {"setup": one.setup, "quantity": one.quantity, "runs": list(one.runs), "changes": changes,
+            "p": one.p, "moved": one.moved}  # fmt: skip
 
 
 def _runs(result: DayResult) -> list[dict[str, Any]]:

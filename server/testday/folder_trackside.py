@@ -49,8 +49,8 @@ def _wanted(table: Table, names: set[str]) -> WantedWidth:
     for key, name in (("setup", setup), ("baseline", baseline)):
         if name and names and name not in names:
             table.refuse(key, f"is {name!r}; no [[setups]] has that name.")
-    if baseline and (not setup or setup == baseline):
-        table.refuse("baseline", "needs another setup beside it.")
+    if bool(setup) != bool(baseline) or (setup and setup == baseline):
+        table.refuse("baseline", "and setup name two different setups, or neither is given for each setup's own area.")
     width = table.get(keys.WANTED_U95.name)
     if width is None:
         table.missing(keys.WANTED_U95.name)

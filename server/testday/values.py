@@ -293,8 +293,8 @@ class Acknowledgement:
 
 @dataclass(frozen=True, slots=True)
 class WantedWidth:
-    """A wanted half width U95 of SCx [m²]: of the difference setup − baseline, of the setup's own area where
-    baseline is "", of every area where setup is "", too. source: who says so, such as a plan's name."""
+    """A wanted half width U95 of SCx [m²]: of the difference setup − baseline, or of each setup's area where both
+    are "". source: who says so, such as a plan's name."""
 
     u95_m2: float
     setup: str = ""
