@@ -4,14 +4,8 @@ from __future__ import annotations
 
 import math
 
+from server.analysis.compared_days import OF_THE_DAY
 from server.analysis.result import SetupResult
-
-# Stated or assumed, yet drawn anew on every day: the pass's own wind, its own tyres, the sensors' zeros.
-# All else that is stated (masses, inertias, scales, rolling and driveline resistance, slope, instruments of the
-# air) is the same statement on the next day, and wrong by the same amount.
-OF_THE_DAY = frozenset(
-    {"mean wind of each pass", "scatter of rolling resistance", "zeros of the load sensors and their drift"}
-)
 
 
 def shared_u(setup: SetupResult, quantity: str) -> float:

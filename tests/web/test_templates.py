@@ -26,6 +26,7 @@ from server.locations import web_folder
 from server.plans.pages import PlanPage, PlansPage, SheetPage
 from server.predictions.import_pages import AddPredictionsPage, PredictionTablePage, PreviewPage
 from server.predictions.pages import MatchingPage, PredictionSetPage, PredictionsPage
+from server.results.compare_days_pages import CompareDaysPage
 from server.results.compare_pages import ComparePage
 from server.results.long_pages import RefitPage, StudyPage
 from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
@@ -45,7 +46,7 @@ PAGES += [DayPage, DayFormPage, CourseTablePage, AddingPage]
 PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 
-PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage]
+PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage, CompareDaysPage]
 PAGES += [PlansPage, PlanPage, SheetPage]
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage]
