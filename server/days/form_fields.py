@@ -64,7 +64,8 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A form about one thing of a day. now: how that thing stands; clears: the words of the button that empties it."""
+    """A form about one thing of a day. now: how that thing stands; clears: the words of the button that empties it;
+    focus: whether its first field is where typing goes when it is shown."""
 
     slug: str
     title: str
@@ -73,6 +74,7 @@ class Form:
     clears: str = ""
     send: str = "Keep"
     help: str = ""
+    focus: bool = True
 
 
 def one(typed: Typed, name: str) -> str:

@@ -36,7 +36,7 @@ class Leading:
 def leading(day: Day, air: AirView, run_words: str, person: str, *, today: bool) -> Leading:
     """The next step of a day. run_words: what to run; person: who is at the screen, "" where nobody said."""
     checks = checks_view(day)
-    forms = {slug: with_person(form_of(day, slug), person) for slug in OPEN}
+    forms = {slug: replace(with_person(form_of(day, slug), person), focus=False) for slug in OPEN}
     if not today:
         return Leading("logs", (), checks, forms)
     zeroed = wants_zero(day)
