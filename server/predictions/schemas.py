@@ -141,7 +141,7 @@ class Withdrawal(Body):
 class MatchesSent(Body):
     """Which setup each name in the predictions of a car means; an empty one for none."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"car": "", "matches": {}}]})
+    model_config = ConfigDict(json_schema_extra={"examples": [{"car": "Apron 12", "matches": {"Flap up, mk 2": "B"}}]})
 
     car: CarName
     matches: dict[str, str] = Field(max_length=500)
