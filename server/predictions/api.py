@@ -27,6 +27,7 @@ from server.predictions.schemas import (
     PredictionSetView,
     RowOut,
     RowsOut,
+    TableAsked,
     TableSent,
     Withdrawal,
 )
@@ -113,7 +114,7 @@ def one_set(number: Number, archive: TheArchive) -> PredictionSetRows:
 
 
 @router.post("/rows", name="api_preview_predictions", summary="See what a table would become")
-def preview(sent: TableSent, archive: TheArchive) -> RowsOut:
+def preview(sent: TableAsked, archive: TheArchive) -> RowsOut:
     """Nothing is kept."""
     with archive.database.reading() as session:
         table, _ = _table(archive, session, sent)

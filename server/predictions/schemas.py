@@ -17,6 +17,7 @@ EXAMPLE: dict[str, Any] = {
     "table": "Config;Cd;Cl front;Cl rear\nA;1,21;-1,43;-1,71\n",
     "said": {"vertical": "lift", "reference_area_m2": 1.1},
 }
+LOOK_EXAMPLE = {"car": "Apron 12", "name": "July cases", "upload_id": "UPLOAD", "said": {"vertical": "lift"}}
 CarName = Annotated[str, Field(max_length=80, description="As the car's test days name it.")]
 
 
@@ -119,6 +120,12 @@ class TableSent(Body):
     without_bad: bool = Field(default=False, description="Keep the set without rows that cannot be used.")
     revises: int | None = Field(default=None, ge=1, le=2**31, description="The set whose place this one takes.")
     reason: Reason = ""
+
+
+class TableAsked(TableSent):
+    """The same, to be looked at."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [LOOK_EXAMPLE]})
 
 
 class RowsOut(BaseModel):
