@@ -17,6 +17,10 @@ from server import appearance, joining_pages
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.cars import pages as cars_pages
+from server.correlation import api as correlation_api
+from server.correlation import figure_pages as correlation_figure_pages
+from server.correlation import pages as correlation_pages
+from server.correlation import verdict_pages
 from server.days import adding_api, change_api, folder_api, jobs_api, season_pages, testday_pages
 from server.days import api as days_api
 from server.days import pages as days_pages
@@ -124,8 +128,9 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     programs = (*of_days_json, results_api, tufts_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, plans_pages, long_pages, verify_pages, tufts_pages)
+    of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)
     of_all = (trail_pages, search_pages, help_pages, appearance, joining_pages, live_api)
-    for module in (*programs, *of_days, *of_work, *of_predictions, *of_all):
+    for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_all):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from server.archive.jobs import open_jobs
+from server.correlation.open_doubts import Doubt, open_doubts
 from server.days.job_view import JobView, job_view
 from server.days.season import SeasonDay
 from server.days.season_choice import Choice, Season, cars_of, choose, link, scope_words, years_of
@@ -48,7 +49,8 @@ class Plotted:
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonPage(Page):
-    """What has been tested and what stands. asking, unfitted: days of it; jobs: work that is on its way."""
+    """What has been tested and what stands. asking, unfitted: days of it; doubts: verdicts that somebody
+    doubts; jobs: work that is on its way."""
 
     template: ClassVar[str] = "days/season.html"
     help: ClassVar[str] = "season"
@@ -64,6 +66,7 @@ class SeasonPage(Page):
     asking: tuple[SeasonDay, ...]
     opened: int
     unfitted: tuple[SeasonDay, ...]
+    doubts: tuple[Doubt, ...]
     letters: Letters
     jobs: tuple[JobView, ...]
     has_samples: bool
@@ -99,6 +102,7 @@ def season(
     """What has been tested, what stands."""
     with archive.database.reading() as session:
         jobs = tuple(job_view(job) for job in open_jobs(session))
+        doubts = open_doubts(session, chosen.scope.car)
     stands, there = car_stands(chosen.days, chosen.letters), str(request.app.url_path_for("days"))
     page = SeasonPage(
         title="Season" if chosen.scope.year is None else f"Season {chosen.scope.year}",
@@ -113,6 +117,7 @@ def season(
         asking=tuple(one for one in chosen.days if one.asking),
         opened=OPENED,
         unfitted=tuple(one for one in chosen.days if one.no_result),
+        doubts=doubts,
         letters=chosen.letters,
         jobs=jobs,
         has_samples=bool(sample_day_folders()),

@@ -18,6 +18,7 @@ TOPICS = {
     "plan": "Planning a day",
     "compare": "Comparing setups",
     "predictions": "Predictions",
+    "correlation": "Measured beside predicted",
     "loads": "Measuring axle loads",
     "heights": "Downforce and ride height",
     "balance": "Balance and L/D",

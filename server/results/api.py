@@ -8,16 +8,19 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query
 from fastapi.responses import Response
 from pydantic import BaseModel, ConfigDict, Field
+from sqlalchemy.orm import Session
 
 from server.analysis.result import DayResult
 from server.analysis.result_json import result_to_json
 from server.days.api import REFUSALS, Number
-from server.days.service import find_day
+from server.days.revisions import stored_day
+from server.days.service import find_day, revision_files
 from server.dependencies import Results, TheArchive
 from server.errors import NotFoundError
 from server.results.figure_words import figure_words
 from server.results.pass_table import pass_rows, pass_table
 from server.results.service import find_result, results_of
+from server.results.tables import FittedResult
 
 CSV = "text/csv; charset=utf-8"
 CSV_ANSWER: dict[int | str, dict[str, Any]] = {200: {"content": {CSV: {"schema": {"type": "string"}}}}}
@@ -31,7 +34,8 @@ router = APIRouter(prefix="/api", tags=["results"], responses=REFUSALS)
 def result(day_id: Number, archive: TheArchive, results: Results) -> dict[str, Any]:
     """As `fit --json` prints it."""
     with archive.database.reading() as session:
-        return result_to_json(results.of_day(session, day_id)[1])
+        row, found = results.of_day(session, day_id)
+        return _with_correlation(archive, session, row, found)
 
 
 class ResultRow(BaseModel):
@@ -59,7 +63,17 @@ def all_results(day_id: Number, archive: TheArchive) -> list[ResultRow]:
 @router.get("/days/{day_id}/results/{result_id}", name="api_old_result", summary="A result by its number")
 def one_result(day_id: Number, result_id: ResultNumber, archive: TheArchive, results: Results) -> dict[str, Any]:
     """As `fit --json` prints it; superseded or not."""
-    return result_to_json(_chosen(archive, results, day_id, result_id))
+    with archive.database.reading() as session:
+        row = find_result(session, day_id, result_id)
+        return _with_correlation(archive, session, row, results.read(row.sha256))
+
+
+def _with_correlation(archive: TheArchive, session: Session, row: FittedResult, result: DayResult) -> dict[str, Any]:
+    """The result, held against the predictions of its own day's folder, as `fit` does."""
+    from server.analysis.correlation import correlate_day
+
+    day = stored_day(archive, revision_files(session, row.revision_id))
+    return result_to_json(result, correlate_day(result, day))
 
 
 class PassView(BaseModel):

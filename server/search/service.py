@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from urllib.parse import urlencode
 
 from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.tables import Event
+from server.correlation.tables import DecisionNote
 from server.days.facts import Brief, briefs_of, newest_revisions, runs_holding
 from server.days.service import list_days
 from server.days.setup_words import part_text
@@ -23,12 +25,13 @@ MOST_HITS = 20
 
 @dataclass(frozen=True, slots=True)
 class Hit:
-    """Something found: its words, what stands beside it, the route and the parts of its address."""
+    """Something found: its words, what stands beside it, the route, the parts of its address and what follows them."""
 
     words: str
     beside: str
     route: str
     parts: Mapping[str, str | int] = field(default_factory=dict)
+    query: str = ""
 
 
 
@@ -59,6 +62,7 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
         "Runs": _runs(session, held, words),
         "Findings": _findings(session, held, words),
         "Files": _files(session, words),
+        "Decisions on predictions": _decisions(session, words),
         "Results": _results(session, words),
         "Events": _events(session, words),
         "Help": _help(help_texts, words),
@@ -137,6 +141,15 @@ def _place(day: StoredDay, run: int | None) -> tuple[str, dict[str, str | int]]:
     if run is None:
         return "result_section", {"day_id": day.id, "section": "findings"}
     return "run", {"day_id": day.id, "number": run}
+
+
+def _decisions(session: Session, words: Words) -> Iterator[Hit]:
+    for note in session.scalars(select(DecisionNote).order_by(DecisionNote.id.desc())):
+        about = f"{note.quantity} of {note.setup}" + (f" against {note.against}" if note.against else "")
+        if words.in_text(note.text, note.who, note.stance, about, note.car):
+            beside = f"{note.car}, {note.at:%Y-%m-%d}, {note.who}: {excerpt(note.text, words)}"
+            query = urlencode({"car": note.car, "days": str(note.day_id)})
+            yield Hit(f"{note.stance}: {about}", beside, "correlation", query=f"?{query}#decisions")
 
 
 def _files(session: Session, words: Words) -> Iterator[Hit]:

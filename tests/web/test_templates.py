@@ -10,6 +10,8 @@ from jinja2 import meta, nodes
 
 from server.app import ErrorPage
 from server.cars.pages import CarFormPage, CarPage, CarsPage
+from server.correlation.pages import CorrelationPage
+from server.correlation.verdict_pages import VerdictPage
 from server.days.adding_pages import AddingPage
 from server.days.day_course_pages import CourseTablePage
 from server.days.day_form_pages import DayFormPage
@@ -50,6 +52,7 @@ PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage, CompareDaysPage]
 PAGES += [PlansPage, PlanPage, SheetPage]
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage]
+PAGES += [CorrelationPage, VerdictPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 
