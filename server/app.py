@@ -70,7 +70,8 @@ from server.settings import Settings
 from server.templating import Addresses, Page, is_htmx, make_environment, render, render_part
 from server.tufts import api as tufts_api
 from server.tufts import pages as tufts_pages
-from server.tufts.adding_job import ADDING_PHOTOS
+from server.tufts.folder_job import queue_missing_photos, with_folder_photos
+from server.tufts.jobs import TUFT_KINDS
 from server.uploads import api as uploads_api
 from server.uploads import program_api
 from server.uploads.service import Uploads
@@ -79,8 +80,8 @@ FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 JSON_PATHS = ("/api/", "/uploads")
-QUICK_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **ADDING_PHOTOS}
-JOB_KINDS = with_day_sets({**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS})
+QUICK_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
+JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}))
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -106,6 +107,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         uploads.sweep()
         renew_summaries(archive)
         keep_day_sets(archive)
+        queue_missing_photos(archive)
         if settings.day_folder is not None:
             queue_folder(archive, settings.day_folder)
         jobs.start()

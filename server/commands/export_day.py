@@ -27,11 +27,13 @@ def export(day: Day, folder: Target, revision: Revision = None, data: DataFolder
     stillair export 3 "long apron"                 by number
     stillair export "Long apron" out --revision 2  by name, as it stood before the later changes
 
-    The folder holds the day's own bytes: imported again it gives the same results to the last digit.
+    The folder holds the day's own bytes, and its tuft photos and marks as they stand: imported again it gives the
+    same results to the last digit.
     """
     from server.archive.read_only import ReadOnlyArchive
-    from server.days.service import find_revision, newest_revision, revision_files, write_files
+    from server.days.service import find_revision, newest_revision, revision_files, write_folder_of
     from server.settings import load
+    from server.tufts.folder import with_tufts
 
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise StillairError(f"{folder} is there already and not empty; name another folder.")
@@ -40,10 +42,12 @@ def export(day: Day, folder: Target, revision: Revision = None, data: DataFolder
         with archive.database.reading() as session:
             day_id = day_number(session, day)
             chosen = find_revision(session, day_id, revision) if revision else newest_revision(session, day_id)
-            number, files = chosen.number, revision_files(session, chosen.id)
+            number, kept = chosen.number, revision_files(session, chosen.id)
+            own = {path: archive.raw.path(sha256) for path, sha256 in kept.items()}
+            files = dict(own) if revision else with_tufts(archive, session, day_id, own)
         if folder.is_dir():
             folder.rmdir()
-        write_files(archive, files, folder.absolute())  # type: ignore[arg-type]  # only its raw files are asked for
+        write_folder_of(files, folder.absolute())
         folder.chmod(0o755)
     finally:
         archive.close()

@@ -57,6 +57,7 @@ def import_day(archive: Archive, given: Path, who: str, *, fit: bool, progress: 
     from server.predictions.day_sets import keep_set_of_day
     from server.readers.load_day import load_day
     from server.results.service import keep_result, write_result
+    from server.tufts.folder_job import queue_folder_photos
 
     with TemporaryDirectory(dir=archive.scratch) as scratch:
         progress(0.0, "reading the folder")
@@ -76,6 +77,7 @@ def import_day(archive: Archive, given: Path, who: str, *, fit: bool, progress: 
         with archive.database.writing() as session:
             kept = keep_day(archive, session, incoming, who)
             keep_set_of_day(archive, session, kept.id)
+            queue_folder_photos(archive, session, kept.id, who)
             revision = newest_revision(session, kept.id)
             if fit:
                 keep_result(archive, session, revision, result_file)

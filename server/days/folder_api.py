@@ -14,6 +14,7 @@ from server.days.incoming import safe_name
 from server.days.service import find_day, find_revision, newest_revision, revision_files
 from server.days.zip_stream import zip_pieces
 from server.dependencies import TheArchive
+from server.tufts.folder import with_tufts
 
 BYTES = "application/octet-stream"
 Revision = Annotated[int | None, Query(ge=1, le=2**31, description="Which revision; the newest where none is named.")]
@@ -31,14 +32,18 @@ def _bytes_of(kind: str) -> dict[int | str, dict[str, Any]]:
 )  # fmt: skip
 @router.get("/days/{day_id}/folder.zip", name="day_folder", response_class=Response, include_in_schema=False)
 def folder(day_id: Number, archive: TheArchive, revision: Revision = None) -> StreamingResponse:
-    """What `stillair export` writes: added to another archive it gives the same results to the last digit."""
+    """What `stillair export` writes: added to another archive it gives the same results to the last digit.
+
+    The newest revision comes with its tuft photos and marks as they stand.
+    """
     with archive.database.reading() as session:
         day = find_day(session, day_id)
         chosen = find_revision(session, day_id, revision) if revision else newest_revision(session, day_id)
         kept = revision_files(session, chosen.id)
         stem = re.sub(r"\.zip$", "", safe_name(day.name))
         name = f"{stem} revision {chosen.number}.zip"
-    files = {path: archive.raw.path(sha256) for path, sha256 in kept.items()}
+        own = {path: archive.raw.path(sha256) for path, sha256 in kept.items()}
+        files = with_tufts(archive, session, day_id, own) if revision is None else dict(own)
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return StreamingResponse(zip_pieces(files), media_type=ZIP, headers=headers)
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from server.archive.tables import Job
 from server.days.service import FIT_JOB
+from server.testday.rounding import with_uncertainty
 
 STUDY_JOB, SEASON_JOB, VERIFY_JOB = "study-day", "refit-season", "verify-archive"
-PLAN_JOB, PHOTOS_JOB, TUFTS_JOB = "plan-day", "add-photos", "read-tufts"
+PLAN_JOB, PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB = "plan-day", "add-photos", "photos-of-folder", "read-tufts"
 OPEN = ("queued", "running")
+EARLY = "early"  # what a fit's payload gains on the way: [{"name", "values", "coast_downs"}]
 # kind → the route of its outcome, and the words of the link there; what is not here leads to a day's result
 OUTCOMES = {
     STUDY_JOB: ("study", "do the intervals hold on such days?"),
@@ -17,7 +21,10 @@ OUTCOMES = {
     VERIFY_JOB: ("verified", "what was found"),
     PLAN_JOB: ("plan", "open the plan"),
 }
-OF_THE_DAY = {PHOTOS_JOB: ("tufts", "look at the photos"), TUFTS_JOB: ("tufts", "look at the photos")}
+OF_THE_DAY = dict.fromkeys((PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB), ("tufts", "look at the photos"))
+
+
+EARLY_WORDS = {"SCx": ("SCx", "m²", 1.0), "SCz": ("SCz", "m²", 1.0), "balance_front": ("balance", "% front", 100.0)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +37,20 @@ class Outcome:
 
 
 @dataclass(frozen=True, slots=True)
+class EarlyLine:
+    """A setup's early estimate."""
+
+    setup: str
+    values: tuple[str, ...]
+    coast_downs: int
+
+
+@dataclass(frozen=True, slots=True)
 class JobView:
     """A job as the page shows it; `day_id` once a day is fitted, `outcome` once there is any.
 
-    reading: files were sent for it, so that another can be sent when it fails.
+    reading: files were sent for it, so that another can be sent when it fails. early: an estimate of each setup that is
+    there before the fit ends, in the day's order: (name, values with their interval in words, coast-downs).
     """
 
     id: str
@@ -45,6 +62,7 @@ class JobView:
     day_id: int | None
     outcome: Outcome | None
     reading: bool
+    early: tuple[EarlyLine, ...] = ()
 
     @property
     def open(self) -> bool:
@@ -57,7 +75,20 @@ def job_view(job: Job) -> JobView:
     outcome = outcome_of(job)
     day_id = int(outcome.parts["day_id"]) if outcome and outcome.route == "result" else None
     percent, reading = round(100 * job.fraction), job.kind == FIT_JOB
-    return JobView(job.id, job.label, job.state, percent, job.text, job.error or "", day_id, outcome, reading)
+    early = early_lines(job.payload.get(EARLY, ())) if job.state in OPEN else ()
+    return JobView(job.id, job.label, job.state, percent, job.text, job.error or "", day_id, outcome, reading, early)
+
+
+def early_lines(told: Sequence[Mapping[str, Any]]) -> tuple[EarlyLine, ...]:
+    """Early estimates in words."""
+    return tuple(EarlyLine(one["name"], tuple(_words(one["values"])), one["coast_downs"]) for one in told)
+
+
+def _words(values: Mapping[str, Sequence[float]]) -> Iterator[str]:
+    for name, (words, unit, scale) in EARLY_WORDS.items():
+        if name in values:
+            value, _, u95 = values[name]
+            yield f"{words} {with_uncertainty(scale * value, scale * u95)} {unit}"
 
 
 def outcome_of(job: Job) -> Outcome | None:

@@ -23,6 +23,7 @@ from server.errors import NotFoundError
 MOST_NUMBER = 2**63 - 1  # what the database can be asked for
 FIT_JOB = "fit-day"
 REFIT_JOB = "refit-day"
+EARLY_JOB = "early-estimate"  # of a revision whose fit is on the way
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +142,21 @@ def revision_files(session: Session, revision_id: int) -> dict[str, str]:
 
 def write_files(archive: Archive, files: Mapping[str, str], folder: Path) -> Path:
     """Lay a revision's files out as a folder of their own bytes, whole or not at all."""
+    return write_folder_of({path: archive.raw.path(sha256) for path, sha256 in files.items()}, folder)
+
+
+def write_folder_of(files: Mapping[str, Path | bytes], folder: Path) -> Path:
+    """Lay files out as a folder of their own bytes, whole or not at all."""
     folder.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}-"))
     try:
-        for path, sha256 in files.items():
+        for path, file in files.items():
             target = part / path
             target.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copyfile(archive.raw.path(sha256), target)
+            if isinstance(file, bytes):
+                target.write_bytes(file)
+            else:
+                shutil.copyfile(file, target)
         os.replace(part, folder)
     except BaseException:
         shutil.rmtree(part, ignore_errors=True)

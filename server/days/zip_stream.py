@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import zipfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
+from typing import BinaryIO
 
 BLOCK_BYTES = 1 << 20
 STABLE_TIME = (1980, 1, 1, 0, 0, 0)  # the same files always give the same bytes
@@ -32,16 +34,20 @@ class _Outbox:
         return taken
 
 
-def zip_pieces(files: Mapping[str, Path]) -> Iterator[bytes]:
-    """The zip of files by their path in it, piece by piece."""
+def zip_pieces(files: Mapping[str, Path | bytes]) -> Iterator[bytes]:
+    """The zip of files, or of bytes, by their path in it, piece by piece."""
     outbox = _Outbox()
     with zipfile.ZipFile(outbox, "w", zipfile.ZIP_DEFLATED, compresslevel=LEVEL) as made:  # type: ignore[call-overload]
         for path, file in sorted(files.items()):
             info = zipfile.ZipInfo(path, STABLE_TIME)
             info.compress_type, info.external_attr = zipfile.ZIP_DEFLATED, READABLE
-            info.file_size = file.stat().st_size
-            with made.open(info, "w") as target, file.open("rb") as source:
+            info.file_size = len(file) if isinstance(file, bytes) else file.stat().st_size
+            with made.open(info, "w") as target, _opened(file) as source:
                 while block := source.read(BLOCK_BYTES):
                     target.write(block)
                     yield outbox.take()
     yield outbox.take()
+
+
+def _opened(file: Path | bytes) -> BinaryIO:
+    return io.BytesIO(file) if isinstance(file, bytes) else file.open("rb")

@@ -21,6 +21,7 @@ from server.tufts.tables import TuftCamera, TuftPhotoFacts, TuftStations, TuftVi
 
 UNCHANGED = "Nothing would change by that."
 LEAST_PAIRS = 4
+DIGITS = {"x_m": 7, "y_m": 7, "direction_rad": 5}  # what a day's folder writes
 TOO_FEW = "{count} point{s} found on both; the part needs at least four, well apart."
 WIDEST_AHEAD_S = 400 * 86400.0
 SAID = ("run", "setup", "part", "view", "notes", "settled", "standing", "flow_rad", "burst", "removed")
@@ -95,26 +96,34 @@ def set_stations(
 
 
 def _plain(station: TuftStation) -> dict[str, Any]:
-    return {name: value for name, value in dataclasses.asdict(station).items() if name not in ("part", "setup")}
+    kept = {name: value for name, value in dataclasses.asdict(station).items() if name not in ("part", "setup")}
+    rounded = {name: round(kept[name], digits) for name, digits in DIGITS.items() if kept[name] is not None}
+    return {**kept, **rounded}
 
 
-def set_view(session: Session, photo: Photo, pairs: Sequence[PointPair], *, who: str) -> TuftView:
-    """How a part lies on the photos of a view, by points found on one of them. Raises StillairError."""
-    if not (photo.view and photo.part):
+def set_view(
+    session: Session, photo: Photo, pairs: Sequence[PointPair], *, who: str, view: str = "", part: str = ""
+) -> TuftView:
+    """How a part lies on the photos of a view, by points found on one of them: the photo's own where none is named.
+
+    Raises StillairError.
+    """
+    view, part = view or photo.view, part or photo.part
+    if not (view and part):
         raise StillairError("Name the photo's part and camera view first; the points belong to both.")
     if len(pairs) < LEAST_PAIRS:
         count = len(pairs)
         raise StillairError(TOO_FEW.format(count=count or "No", s=" was" if count == 1 else "s were"))
-    number = next_number(session, TuftView, day_id=photo.day_id, view=photo.view, part=photo.part)
+    number = next_number(session, TuftView, day_id=photo.day_id, view=view, part=part)
     row = TuftView(
         day_id=photo.day_id,
-        view=photo.view,
-        part=photo.part,
+        view=view,
+        part=part,
         number=number,
         photo_id=photo.id,
         pairs=[dataclasses.asdict(pair) for pair in pairs],
         who=who,
         made_at=now_utc(),
     )
-    keep(session, [row], day_id=photo.day_id, subject=f"{photo.part} on view {photo.view}", who=who)
+    keep(session, [row], day_id=photo.day_id, subject=f"{part} on view {view}", who=who)
     return row

@@ -25,6 +25,7 @@ from server.tufts.adding_job import ADD_PHOTOS, ANSWER, LONGEST, MOST_FILES, que
 from server.tufts.addresses_pages import tufts_crumb
 from server.tufts.changing import set_camera_clock
 from server.tufts.day_view import PartRow, day_photos, day_sentence, part_rows, predictions, unsorted
+from server.tufts.folder_job import folder_problems
 from server.tufts.glyphs import PhotoFigure
 from server.tufts.service import camera_clocks
 from server.uploads.whole import take_whole
@@ -50,6 +51,7 @@ class TuftsPage(Page):
     views: tuple[str, ...]
     typed: dict[str, str]
     problem: str
+    folder_problems: tuple[str, ...]
     limit_mb: float
 
 
@@ -101,7 +103,7 @@ def tufts_page(
     with archive.database.reading() as session:
         _, day = newest_day(archive, session, day_id)
         photos = day_photos(session, day, day_id)
-        clocks = camera_clocks(session, day_id)
+        clocks, problems = camera_clocks(session, day_id), folder_problems(session, day_id)
     cameras = [one.photo.camera for one in photos if one.photo.taken]
     return TuftsPage(
         title="Tufts",
@@ -117,6 +119,7 @@ def tufts_page(
         views=tuple(sorted({one.photo.view for one in photos} - {""})),
         typed={**dict.fromkeys(FIELDS, ""), "kind": "photo", **(typed or {})},
         problem=problem,
+        folder_problems=problems,
         limit_mb=limit_mb,
     )
 

@@ -66,8 +66,8 @@ class NamedMark:
     mark: TuftMark
 
 
-def photos_of(session: Session, day: Day, day_id: int, *, removed: bool = False) -> list[Photo]:
-    """The photos of a day in the order of their taking, then of their coming."""
+def photos_of(session: Session, day: Day | None, day_id: int, *, removed: bool = False) -> list[Photo]:
+    """The photos of a day in the order of their taking, then of their coming. day: None where no setup is asked."""
     rows = session.scalars(select(TuftPhoto).where(TuftPhoto.day_id == day_id))
     facts = newest_facts(session, day_id)
     photos = [_photo(row, facts[row.id], day) for row in rows]
@@ -89,8 +89,9 @@ def newest_facts(session: Session, day_id: int) -> dict[int, TuftPhotoFacts]:
     return {row.photo_id: row for row in session.scalars(chosen)}
 
 
-def _photo(row: TuftPhoto, facts: TuftPhotoFacts, day: Day) -> Photo:
-    setup = next((run.setup for run in day.runs if run.number == facts.run), facts.setup)
+def _photo(row: TuftPhoto, facts: TuftPhotoFacts, day: Day | None) -> Photo:
+    runs = day.runs if day else ()
+    setup = next((run.setup for run in runs if run.number == facts.run), facts.setup)
     as_it_came = {name: getattr(row, name) for name in AS_IT_CAME}
     return Photo(**as_it_came, **{name: getattr(facts, name) for name in AS_SAID}, setup=setup)
 
@@ -152,7 +153,7 @@ def stations_for(found: Mapping[tuple[str, str], TuftStations], part: str, setup
 
 def station_values(row: TuftStations) -> tuple[TuftStation, ...]:
     """As plain values."""
-    return tuple(TuftStation(part=row.part, **one) for one in row.stations)
+    return tuple(TuftStation(part=row.part, setup=row.setup, **one) for one in row.stations)
 
 
 def views_of(session: Session, day_id: int) -> dict[tuple[str, str], TuftView]:

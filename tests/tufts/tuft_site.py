@@ -14,13 +14,14 @@ from server.app import create_app
 from server.archive.read_only import ReadOnlyArchive
 from server.history.verify import faults
 from server.settings import Settings
-from server.tufts.adding_job import ADDING_PHOTOS
+from server.tufts.folder_job import with_folder_photos
+from server.tufts.jobs import TUFT_KINDS
 from tests.tufts import made_photos
 from tests.web.conftest import Site
 from tests.web.day_site import DAY_KINDS, keep
 from tests.web.serving import client_of, wait_for
 
-KINDS = {**DAY_KINDS, **ADDING_PHOTOS}
+KINDS = with_folder_photos({**DAY_KINDS, **TUFT_KINDS})
 
 
 @contextmanager
