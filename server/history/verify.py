@@ -20,6 +20,8 @@ from server.errors import StillairError
 from server.history.verify_days import day_faults, revision_faults
 from server.history.verify_events import Told, event_faults
 from server.history.verify_files import raw_faults, sample_faults, upload_faults
+from server.history.verify_predictions import SEALED as SEALED_PREDICTIONS
+from server.history.verify_predictions import prediction_faults
 from server.history.verify_results import result_faults
 from server.history.verify_rows import guarded
 from server.history.verify_tufts import tuft_faults
@@ -30,6 +32,7 @@ Progress = Callable[[float, str], None]
 SEALED_TABLES = (
     *("events", "day_revisions", "revision_files", "results"),
     *(table.__tablename__ for table in TUFT_TABLES),
+    *SEALED_PREDICTIONS,
 )
 SEALS = frozenset(f"{table}_no_{verb}" for table in SEALED_TABLES for verb in ("update", "delete"))
 NO_SCRATCH = "There is nowhere to lay days out for reading; set TMPDIR to a folder that can be written."
@@ -65,6 +68,7 @@ def _rows_faults(archive: ReadOnlyArchive, session: Session, scratch: Path, prog
     yield from day_faults(session, archive, scratch)
     yield from upload_faults(archive, session, told)
     yield from tuft_faults(session, told)
+    yield from prediction_faults(session, archive.raw, told)
     yield from guarded(session, "The jobs", job_faults(session))
 
 

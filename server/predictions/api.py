@@ -146,7 +146,9 @@ def keep(sent: TableSent, archive: TheArchive, person: CurrentPerson) -> Predict
         return _view(session, made)
 
 
-@router.post("/{number}/withdraw", name="api_withdraw_predictions", summary="Withdraw a set")
+@router.post(
+    "/{number}/withdraw", name="api_withdraw_predictions", status_code=201, summary="Withdraw a set"
+)  # fmt: skip
 def withdraw(number: Number, sent: Withdrawal, archive: TheArchive, person: CurrentPerson) -> PredictionSetView:
     """It stays readable, and stands no more."""
     with archive.database.writing() as session:

@@ -7,6 +7,7 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -147,14 +148,17 @@ def keep_set(
     )  # fmt: skip
     session.add(made)
     session.flush()
-    after = {
-        "set": made.id, "car": made.car, "file": made.file_name, "file_sha256": made.file_sha256,
-        "content_sha256": made.content_sha256, "cases": made.cases, "left_out": made.left_out,
-    }  # fmt: skip
+    after = {"row": told_row(made)}
     record(session, who=who, kind=ADDED, day_id=head.day_id, subject=made.name, after=after, reason=reason)
     if revises is not None:
         _end(session, find_set(session, revises), "revised", who=who, reason=reason, next_id=made.id)
     return made
+
+
+def told_row(row: PredictionSet | PredictionEnd) -> dict[str, Any]:
+    """A row as its event tells it."""
+    values = {column.key: getattr(row, column.key) for column in row.__table__.columns}
+    return {name: value.isoformat() if isinstance(value, dt.date) else value for name, value in values.items()}
 
 
 def withdraw_set(session: Session, set_id: int, *, who: str, reason: str) -> None:
@@ -169,9 +173,10 @@ def _end(
         raise StillairError("Say why the set stands no more: whoever finds it later will ask.")
     if (ended := end_of(session, one.id)) is not None:
         raise StillairError(f"This set was {ended.how} already, on {ended.at.date()}, by {ended.who}.")
-    session.add(PredictionEnd(set_id=one.id, how=how, reason=reason.strip(), next_id=next_id, who=who, at=now_utc()))
+    end = PredictionEnd(set_id=one.id, how=how, reason=reason.strip(), next_id=next_id, who=who, at=now_utc())
+    session.add(end)
     session.flush()
-    after = {"set": one.id, "how": how, "next": next_id}
+    after = {"row": told_row(end)}
     record(session, who=who, kind=ENDED, day_id=one.day_id, subject=one.name, after=after, reason=reason.strip())
 
 
@@ -183,12 +188,13 @@ def keep_matches(session: Session, car: str, chosen: Mapping[str, str], *, who: 
         for written, setup in chosen.items()
         if (before[written].setup if written in before else written) != setup
     }
+    was = {written: before[written].setup for written in new if written in before}
     for written, setup in new.items():
         if written in before:
             before[written].setup, before[written].who, before[written].at = setup, who, now_utc()
         else:
             session.add(SetupMatch(car=car, written=written, setup=setup, who=who))
     if new:
-        was = {written: before[written].setup for written in new if written in before}
         session.flush()
-        record(session, who=who, kind=MATCHED, subject=f"setups of {car}", before=was or None, after=new)
+        after = {"car": car, "setups": new}
+        record(session, who=who, kind=MATCHED, subject=f"setups of {car}", before=was or None, after=after)
