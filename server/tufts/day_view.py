@@ -92,10 +92,14 @@ def day_sentence(photos: Sequence[PhotoNow]) -> str:
         return "No tuft photo yet; send some from the camera or the phone, and mark what the tufts do."
     marked = [one for one in seen if best_reading(one.layers)[0]]
     tufts = sum(len(best_reading(one.layers)[1]) for one in marked)
-    words = f"{len(seen)} photo{'' if len(seen) == 1 else 's'}, {len(marked)} marked, {tufts} tuft{'' if tufts == 1 else 's'}"
+    words = f"{_many(len(seen), 'photo')}, {len(marked)} marked, {_many(tufts, 'tuft')}"
     loose = [one for one in seen if not (one.photo.part and one.photo.setup)]
     if loose:
         return f"{words}; {len(loose)} still need{'s' if len(loose) == 1 else ''} a run and a part."
     if len(marked) < len(seen):
         return f"{words}; {len(seen) - len(marked)} to be marked next."
     return f"{words}."
+
+
+def _many(count: int, name: str) -> str:
+    return f"{count} {name}{'' if count == 1 else 's'}"

@@ -38,6 +38,7 @@ from server.templating import Page, make_environment
 from server.tufts.day_tufts_pages import AddingPhotosPage, TuftsPage
 from server.tufts.photo_pages import PhotoPage
 from server.tufts.picture_pages import OriginalPage
+from server.tufts.station_pages import StationsPage
 
 TEMPLATES = web_folder() / "templates"
 FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed", "live", "news"}
@@ -51,7 +52,7 @@ PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage, CompareDaysPage]
 PAGES += [PlansPage, PlanPage, SheetPage]
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
-PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage]
+PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
 PAGES += [CorrelationPage, VerdictPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
