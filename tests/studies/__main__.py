@@ -27,6 +27,11 @@ fits the same days with each fault of the load sensors and without: survived, na
 draws days of baseline, change, baseline that drift, and tells how often the intervals of differences hold; the first
 of them are fitted a second time, each setup by itself, to set the joint u beside that of two fits in quadrature.
 
+    python -m tests.studies correlation --seasons 1000
+
+draws seasons whose predictions are wrong by a known share, and tells how often bias, factor and slope hold, how often a
+verdict is false, and how often a bias is found.
+
     python -m tests.studies uploads --moments 100
 
 kills a real server at chance moments while files come in, and tells whether an acknowledged byte was lost.
@@ -48,6 +53,9 @@ from typing import Any
 from server.locations import default_data_folder, use_numba_cache
 from tests.simulator.scenario import FAULTS
 from tests.studies.bends import bends_summary, bends_text
+from tests.studies.correlation import holds as correlation_holds
+from tests.studies.correlation import run as hold_predictions
+from tests.studies.correlation import text as correlation_text
 from tests.studies.differences import differences_summary
 from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
@@ -171,6 +179,13 @@ def _plans(asked: argparse.Namespace) -> int:
     return 0
 
 
+def _correlation(asked: argparse.Namespace) -> int:
+    found = hold_predictions(asked.seasons, asked.first_seed)
+    print(correlation_text(found))
+    _write(asked.out, found)
+    return 0 if correlation_holds(found) else 1
+
+
 def _print_table(found: dict[str, Any]) -> None:
     rows = [found["columns"], *found["rows"]]
     widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
@@ -228,6 +243,11 @@ def _parser() -> argparse.ArgumentParser:
     plans.add_argument("--plans", type=int, default=100, help="number of plans (default 100)")
     plans.add_argument("--first-seed", type=int, default=1, help="seed of the first (default 1)")
     plans.add_argument("--out", type=Path, help="trials are kept beside this file, and read again")
+    correlation = studies.add_parser("correlation", help="do verdicts on predictions hold")
+    correlation.add_argument("--seasons", type=int, default=1000)
+    correlation.add_argument("--first-seed", type=int, default=2_641_001)
+    correlation.add_argument("--out", type=Path)
+    correlation.set_defaults(study=_correlation)
     uploads = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
     uploads.set_defaults(study=_uploads)
     kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")
