@@ -78,7 +78,8 @@ class ChecksView:
             last = max(self.lines, key=lambda line: line.when)
             return f"All {all_} are acknowledged by name, the last by {last.who} at {last.when}."
         head = f"{missing} of {all_} are not acknowledged" if missing < all_ else "Nothing is acknowledged yet"
-        driven = f" Run {_listed(self.unnamed)} started without." if self.unnamed else ""
+        runs = "Run" if len(self.unnamed) == 1 else "Runs"
+        driven = f" {runs} {_listed(self.unnamed)} started without." if self.unnamed else ""
         return f"{head}. The program stops nobody; no car should leave before each has a name beside it.{driven}"
 
 

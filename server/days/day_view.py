@@ -17,6 +17,7 @@ from server.testday.values import Day, Run, WeatherReading
 NORMAL_95 = 1.959964
 GRADES = ("stop", "check", "note")
 OLD_AIR_S = 1800.0  # half an hour: 2 °C are 0.7 % of the density; common practice, no source
+AHEAD_S = 300.0
 OLD_WIND_S = 900.0  # the model's slow wind forgets itself in 15 minutes (day_priors.wind_prior)
 ALL_DAY = "One reading of the air holds all day; another shows how it moves."
 WAYS = {(1,): "out", (-1,): "back", (-1, 1): "both ways"}
@@ -106,6 +107,9 @@ def air_view(day: Day, now_s: float | None = None) -> AirView:
 
 def _age_now(newest: WeatherReading, age_s: float) -> AirView:
     """How old the air is now, and whether that is too old for density, or for wind."""
+    if age_s < -AHEAD_S:
+        return AirView(f"Air read at {time_text(newest)}, ahead of the clock here: look at both.",
+                       reading_text(newest), old=True)  # fmt: skip
     minutes = max(0, round(age_s / 60.0))
     text = f"Air read at {time_text(newest)}, {minutes} minute{'' if minutes == 1 else 's'} ago."
     if age_s > OLD_AIR_S:

@@ -13,7 +13,6 @@ from server.results.summary import Summary
 from server.testday.rounding import rounded
 
 Kind = Literal["wait", "first", "balance", "more", "bracket", "limit", "enough"]
-WORTHLESS = 1.25  # the most passes that can be advised leave U95 above so many times the wanted one
 FEW = (2, 2)  # passes of a baseline that closes a bracket: out and back
 
 
@@ -39,7 +38,8 @@ class Goal:
     @property
     def words(self) -> str:
         """has ± 0.06 m², wants ± 0.04 m²."""
-        return f"has {pm(self.has)} m², wants {pm(self.wants)} m²" if self.has else f"wants {pm(self.wants)} m²"
+        wants = f"wants ± {self.wants:g} m²"
+        return f"has {pm(self.has)} m², {wants}" if self.has else wants
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +111,12 @@ def _tilted(standings: Mapping[str, Standing]) -> Advice | None:
 
 
 def brings(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> str:
-    """The same for one goal alone: what would bring it to the wanted width, or how near it comes."""
-    return _more(summary, goal, standings).text
+    """For one goal alone, shortly: what would bring it to the wanted width, or that nothing that can be run does."""
+    found = reach(summary, goal, standings)
+    if found is not None:
+        return f"{_passes_of(found)}: then {pm(found.u95)} m²"
+    best = min(_options(summary, goal, standings), key=lambda one: one.u95, default=None)
+    return f"{_passes_of(best)} leave {pm(best.u95)} m²" if best else f"more passes of {goal.setup}, each way"
 
 
 def _more(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> Advice:
@@ -122,10 +126,15 @@ def _more(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> Ad
     best = min(_options(summary, goal, standings), key=lambda one: one.u95, default=None)
     if best is None:
         return Advice("more", f"more passes of {goal.setup}, each way")
-    far = "only " if best.u95 > WORTHLESS * goal.wants else ""
+    even = f"{_passes_of(best)} would bring {goal.name} only from {pm(goal.has)} to {pm(best.u95)} m²"
+    even += f", wanted ± {goal.wants:g}"
+    at = standings.get(goal.setup)
+    if not goal.baseline and at and at.stated > at.random and at.largest:
+        part = at.largest.partition(" (")[0]
+        return Advice("limit", f"measure or state {part} more closely rather than run more: {even}")
     gust = summary.get("gust_sd")
-    why = f": gusts of {gust:.1f} m/s are in every pass; less wind does more than passes" if gust else ""
-    return Advice("limit", f"{reach_words(best, goal, far)} (wanted {pm(goal.wants)}){why}")
+    why = f", with gusts of {gust:.1f} m/s in every pass" if gust else ""
+    return Advice("limit", f"wait for less wind, or pack up: {even}{why}")
 
 
 def _bracket(ground: Ground) -> str:
@@ -174,11 +183,14 @@ def _ways(at: Standing | None, count: int) -> tuple[int, int]:
     return added[0], added[1]
 
 
-def reach_words(found: Reach, goal: Goal, far: str = "") -> str:
+def reach_words(found: Reach, goal: Goal) -> str:
     """Two more out and one back of B bring B − A from ± 0.06 to ± 0.04 m²."""
-    parts = [f"{_passes(out, back)} of {name}" for name, out, back in found.added]
     verb = "brings" if found.total == 1 else "bring"
-    return f"{' and '.join(parts)} {verb} {goal.name} from {pm(goal.has)} {far}to {pm(found.u95)} m²"
+    return f"{_passes_of(found)} {verb} {goal.name} from {pm(goal.has)} to {pm(found.u95)} m²"
+
+
+def _passes_of(found: Reach) -> str:
+    return " and ".join(f"{_passes(out, back)} of {name}" for name, out, back in found.added)
 
 
 def _passes(out: int, back: int) -> str:
