@@ -29,6 +29,7 @@ class Archive:
     raw/              raw files and results, by SHA-256
     incoming/         what a job works on until it has ended, one folder a job
     incoming/uploads  files that are still coming in
+    known/            what the last fit of a day knows of its noise, made anew by the next fit where it is missing
     scratch/          folders of a moment, empty at every start
 
     Raises StillairError when another server has the folder, or nothing can be written in it.
@@ -47,12 +48,14 @@ class Archive:
         self.uploads = self._incoming / UPLOADS
         self.samples = SampleStore(self.folder / "samples.sqlite3")
         self.scratch = self.folder / "scratch"
+        self.known = self.folder / "known"
 
     def open(self) -> None:
         """Migrate, and sweep up what an interrupted upload left behind."""
         self.database.migrate()
         shutil.rmtree(self.scratch, ignore_errors=True)
         self.scratch.mkdir()
+        self.known.mkdir(exist_ok=True)
         self.raw.sweep()
         with self.database.reading() as session:
             waiting = set(session.scalars(select(Job.id).where(Job.state.in_(("queued", "running")))))

@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Protocol
 
-from sqlalchemy import Select, select, update
+from sqlalchemy import Select, and_, select, update
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
@@ -37,10 +37,14 @@ class Finish(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class JobKind:
-    """`work` runs in the worker process (a module-level function), `finish` in the server."""
+    """`work` runs in the worker process (a module-level function), `finish` in the server.
+
+    ahead: it takes a second or two, and never stands behind a fit: a process of its own does it.
+    """
 
     work: Work
     finish: Finish
+    ahead: bool = False
 
 
 def new_job_id() -> str:
@@ -99,7 +103,10 @@ class JobRunner:
 
     def __init__(self, archive: Archive, kinds: Mapping[str, JobKind]) -> None:
         self._archive = archive
-        self._lanes = {name: _Lane(archive, kinds, name) for name in JOB_LANES}
+        ahead = {name for name, kind in kinds.items() if kind.ahead}
+        self._lanes = {name: _Lane(archive, kinds, name, ahead) for name in JOB_LANES}
+        if ahead:
+            self._lanes["ahead"] = _Lane(archive, kinds, "ahead", ahead)
 
     def start(self) -> None:
         """Begin; a job that was running when the server last stopped starts over."""
@@ -122,10 +129,11 @@ class JobRunner:
 class _Lane:
     """Takes the jobs of a lane in order, one at a time, from a thread of the server; the work runs in a `Worker`."""
 
-    def __init__(self, archive: Archive, kinds: Mapping[str, JobKind], name: str) -> None:
+    def __init__(self, archive: Archive, kinds: Mapping[str, JobKind], name: str, ahead: set[str]) -> None:
         self._archive = archive
         self._kinds = kinds
         self._name = name
+        self._ahead = ahead
         self._worker = Worker()
         self._unsaid: dict[str, str] = {}  # jobs that failed while their failure could not be written
         self._wake = threading.Event()
@@ -184,7 +192,9 @@ class _Lane:
             return job
 
     def _waiting(self) -> Select[tuple[Job]]:
-        mine = select(Job).where(Job.state == "queued", Job.lane == self._name)
+        goes_ahead = and_(Job.kind.in_(self._ahead), Job.lane == "quick")
+        its_own = and_(Job.lane == self._name, ~goes_ahead)
+        mine = select(Job).where(Job.state == "queued", goes_ahead if self._name == "ahead" else its_own)
         return mine.order_by(Job.created_at, Job.id).limit(1)
 
     def _do(self, job: Job) -> None:

@@ -229,4 +229,4 @@ def _only_signals(day: Day, new_files: Mapping[str, Path]) -> Change:
     return Change(day, "signals-added", "signals", day.signals, path, what, dict(new_files))
 
 
-ADDING_KINDS = {ADD_RUNS: JobKind(add_runs_work, keep_added_runs)}
+ADDING_KINDS = {ADD_RUNS: JobKind(add_runs_work, keep_added_runs, ahead=True)}

@@ -23,6 +23,7 @@ from server.days.changes import Change, plain
 from server.days.column_choices import remember
 from server.days.meanwhile import is_free
 from server.days.service import (
+    EARLY_JOB,
     REFIT_JOB,
     add_revision,
     find_day,
@@ -215,7 +216,7 @@ def queue_refit(
     """Queue the fit of a revision; fits of the same day that still wait give way to it."""
     session.execute(
         update(Job)
-        .where(Job.kind == REFIT_JOB, Job.day_id == revision.day_id, Job.state == "queued")
+        .where(Job.kind.in_((REFIT_JOB, EARLY_JOB)), Job.day_id == revision.day_id, Job.state == "queued")
         .values(state="cancelled", error=REPLACED, finished_at=now_utc())
     )
     job_id = new_job_id()
@@ -227,4 +228,14 @@ def queue_refit(
         "day_id": revision.day_id,
     }
     add_job(session, REFIT_JOB, label, payload, job_id, lane=lane, day_id=revision.day_id, who=who)
+    if lane == "quick" and known_noise_file(archive, revision.day_id).exists():
+        early_id = new_job_id()
+        known = str(known_noise_file(archive, revision.day_id))
+        early = {**payload, "scratch": str(archive.incoming(early_id)), "known": known, "fit": job_id}
+        add_job(session, EARLY_JOB, f"Early estimate: {label}", early, early_id, day_id=revision.day_id, who=who)
     return job_id
+
+
+def known_noise_file(archive: Archive, day_id: int) -> Path:
+    """Where the last fit of a day left what it knows of the day's noise, for early estimates; may be missing."""
+    return archive.known / f"day {day_id}.json"

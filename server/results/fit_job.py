@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import shutil
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -18,6 +20,7 @@ from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.raw_files import RawStore
 from server.archive.worker import Payload, Progress
 from server.days.column_choices import TAKEN_OVER_EVENT, choices
+from server.days.revisions import known_noise_file
 from server.days.service import (
     FIT_JOB,
     REFIT_JOB,
@@ -36,7 +39,11 @@ from server.results.service import keep_result, latest_result, write_result
 from server.testday.folder import read_folder, write_folder
 from server.testday.values import Day
 
+if TYPE_CHECKING:
+    from server.analysis.day_posterior import DayPosterior
+
 RESULT_FILE = "result.zip"
+KNOWN_FILE = "known.json"  # what the fit knows of the noise, beside its result
 TAKEN_OVER = "taken-over"
 READ_SHARE = 0.15
 
@@ -53,10 +60,28 @@ def fit_work(payload: Payload, progress: Progress) -> Payload:
     day = load_day(folder, payload.get("choices"))
     taken = write_taken_over(folder, day, scratch / TAKEN_OVER) if payload.get("choices") else {}
     progress(READ_SHARE, "fitting")
-    result = fit_day(day, progress=lambda f, text: progress(READ_SHARE + (0.99 - READ_SHARE) * f, text))
+    result = fit_day(
+        day,
+        progress=lambda f, text: progress(READ_SHARE + (0.99 - READ_SHARE) * f, text),
+        known=lambda posterior: write_known(posterior, scratch / KNOWN_FILE),
+    )
     write_result(result, scratch / RESULT_FILE)
     date = day.date.isoformat() if day.date else None
     return {"folder": str(folder), "name": day.name, "date": date, "taken": taken}
+
+
+def write_known(posterior: DayPosterior, file: Path) -> None:
+    """Write what a fit knows of its day's noise."""
+    from server.analysis.early_estimate import known_noise
+
+    file.write_text(json.dumps({"version": __version__, **known_noise(posterior).as_json()}))
+
+
+def keep_known(archive: Archive, payload: Payload, day_id: int) -> None:
+    """Put it where early estimates of the day look for it."""
+    written = Path(payload["scratch"]) / KNOWN_FILE
+    if written.exists():
+        written.replace(known_noise_file(archive, day_id))
 
 
 def write_taken_over(folder: Path, joined: Day, target: Path) -> dict[str, dict[str, str]]:
@@ -99,6 +124,7 @@ def keep_fitted_day(archive: Archive, session: Session, payload: Payload, outcom
             written = dict(folder_files(Path(payload["scratch"]) / TAKEN_OVER))
             revision = keep_taken_over(archive, session, revision, outcome["taken"], written)
         keep_result(archive, session, revision, Path(payload["scratch"]) / RESULT_FILE)
+        keep_known(archive, payload, day.id)
     return str(day.id)
 
 
@@ -122,19 +148,24 @@ def keep_taken_over(
 
 def refit_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: lay the revision's files out and fit them; the result is left in scratch."""
-    scratch = Path(payload["scratch"])
-    folder = scratch / "day"
+    return fit_work({"scratch": payload["scratch"], "folder": str(laid_out(payload))}, progress)
+
+
+def laid_out(payload: Payload) -> Path:
+    """The revision's files in a folder of the job's scratch."""
+    folder = Path(payload["scratch"]) / "day"
     shutil.rmtree(folder, ignore_errors=True)  # of a start that was interrupted
     raw = RawStore(Path(payload["raw"]))
     for path, sha256 in payload["files"].items():
         lay_out(raw, sha256, folder / path)
-    return fit_work({"scratch": str(scratch), "folder": str(folder)}, progress)
+    return folder
 
 
 def keep_refitted(archive: Archive, session: Session, payload: Payload, _: Payload) -> str:
     """In the server: keep the result of a revision, the one before it superseded; gives the day's number."""
     revision = session.get_one(DayRevision, payload["revision_id"])
     keep_result(archive, session, revision, Path(payload["scratch"]) / RESULT_FILE)
+    keep_known(archive, payload, revision.day_id)
     return str(revision.day_id)
 
 

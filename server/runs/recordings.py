@@ -129,4 +129,4 @@ def logs_read(_: Archive, __: Session, payload: Payload, ___: Payload) -> str:
     return str(payload["day_id"])
 
 
-READ_KINDS = {READ_JOB: JobKind(read_work, logs_read)}
+READ_KINDS = {READ_JOB: JobKind(read_work, logs_read, ahead=True)}
