@@ -55,6 +55,7 @@ from server.predictions.day_sets import keep_day_sets, with_day_sets
 from server.results import api as results_api
 from server.results import compare_days_pages, compare_pages, long_api, long_pages
 from server.results import pages as results_pages
+from server.results.early_job import EARLY_KINDS
 from server.results.fit_job import FIT_KINDS, queue_folder
 from server.results.preview_job import PREVIEW_KINDS
 from server.results.refit_job import SEASON_KINDS
@@ -80,7 +81,7 @@ FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 JSON_PATHS = ("/api/", "/uploads")
-QUICK_KINDS = {**FIT_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
+QUICK_KINDS = {**FIT_KINDS, **EARLY_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
 JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}))
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
