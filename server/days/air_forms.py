@@ -19,14 +19,12 @@ SPEEDS = ("0", "0.5", "1", "1.5", "2", "3", "4", "5", "6", "8")
 SURFACES = (("dry", "dry"), ("damp", "damp"), ("wet", "wet"))
 AS_LAST = "It is filled in as last read: tap what has moved, then send."
 FROM_HINT = "Where the wind comes from, true."
-TIME_HINT = "Such as 09:30. Empty: now, on the day itself."
+TIME_HINT = "Such as 09:30. Empty: when it is sent, on the day itself."
 
 
 def form(day: Day, slug: str) -> Form:
     """A new reading with the last one's values in it."""
     last = {field.name: field for field in weather_forms.form(day, f"weather.{len(day.weather)}").fields}
-    now = clock_if_today(day)
-    clock = "" if now is None else clock_from_s(60.0 * (now // 60.0)).removesuffix(":00")
     first = () if day.weather[-1].clock_s is not None else (_first(day),)
     surface = day.weather[-1].surface or "dry"
     fields = (
@@ -36,7 +34,7 @@ def form(day: Day, slug: str) -> Form:
         Field("temperature", "Air temperature", "number", last["temperature"].value, last["temperature"].unit),
         Field("pressure", "Station pressure", "number", last["pressure"].value, last["pressure"].unit),
         Field("gust", "Strongest gust", "number", "", "m/s", hint="Of the last minutes; empty: not read."),
-        Field("time", "Time", "text", clock, hint=TIME_HINT),
+        Field("time", "Time", "text", hint=TIME_HINT),
         *first,
     )
     return Form(slug, "The air now", weather_forms.reading_text(day.weather[-1]), fields, help=AS_LAST, send="Send")

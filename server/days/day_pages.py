@@ -167,7 +167,7 @@ def _now(
         differences=side.differences,
         wanted=wanted or wanted_area(values) or WANTED_U95_M2,
         asked=wanted,
-        run_words=side.advice.text if side.advice else "",
+        run_words=side.advice.passes if side.advice else "",
         result=row.id if row else 0,
         revision=revision.number,
         stale=stale,

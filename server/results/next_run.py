@@ -57,10 +57,11 @@ class Reach:
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """What to do: a clause after “Next: ”, and of which kind it is."""
+    """What to do: a clause after “Next: ”, of which kind it is, and the passes alone, where there are any to run."""
 
     kind: Kind
     text: str
+    passes: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +80,7 @@ def next_run(summary: Summary, goals: Sequence[Goal], standings: Mapping[str, St
     if ground.halts:
         return Advice("wait", f"wait, or pack up: {ground.halts[0]}")
     if not any(goal.has for goal in goals):
-        return Advice("first", "run a first pair, out and back")
+        return Advice("first", "run a first pair, out and back", "a first pair, out and back")
     if (tilted := _tilted(standings)) is not None:
         return tilted
     open_ones = [goal for goal in goals if goal.has and not goal.reached]
@@ -92,9 +93,10 @@ def next_run(summary: Summary, goals: Sequence[Goal], standings: Mapping[str, St
 def _reached(ground: Ground) -> Advice:
     """What is left to do once every interval is narrow enough."""
     if ground.unclosed:
-        return Advice("bracket", _bracket(ground))
+        return _bracket(ground)
     if ground.idle:
-        return Advice("first", f"{ground.idle[0]}, out and back: what was driven is narrow enough")
+        passes = f"{ground.idle[0]}, out and back"
+        return Advice("first", f"{passes}: what was driven is narrow enough", passes)
     return Advice("enough", "enough of these: every wanted interval is reached; another setup, or pack up")
 
 
@@ -107,7 +109,8 @@ def _tilted(standings: Mapping[str, Standing]) -> Advice | None:
     at = known[name]
     count, way = abs(at.out - at.back), "back" if at.out > at.back else "out"
     why = f"{at.out} went out and {at.back} back, so wind and slope do not cancel"
-    return Advice("balance", f"{count_word(count)} more {way} of {name}: {why}")
+    passes = f"{count_word(count)} more {way} of {name}"
+    return Advice("balance", f"{passes}: {why}", passes)
 
 
 def brings(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> str:
@@ -122,7 +125,7 @@ def brings(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> s
 def _more(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> Advice:
     found = reach(summary, goal, standings)
     if found is not None:
-        return Advice("more", reach_words(found, goal))
+        return Advice("more", reach_words(found, goal), _passes_of(found))
     best = min(_options(summary, goal, standings), key=lambda one: one.u95, default=None)
     if best is None:
         return Advice("more", f"more passes of {goal.setup}, each way")
@@ -137,13 +140,11 @@ def _more(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> Ad
     return Advice("limit", f"wait for less wind, or pack up: {even}{why}")
 
 
-def _bracket(ground: Ground) -> str:
+def _bracket(ground: Ground) -> Advice:
     out, back = FEW
-    passes = f"{count_word(out)} out and {count_word(back)} back"
-    return (
-        f"the baseline {ground.baseline} once more, {passes}: {ground.unclosed} was driven last, and nothing after it "
-        "tells whether the day moved"
-    )
+    passes = f"the baseline {ground.baseline} once more, {count_word(out)} out and {count_word(back)} back"
+    why = f"{ground.unclosed} was driven last, and nothing after it tells whether the day moved"
+    return Advice("bracket", f"{passes}: {why}", passes)
 
 
 def reach(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> Reach | None:

@@ -47,7 +47,7 @@ def summarise(result: DayResult) -> Summary:
             {"added": [dataclasses.asdict(one) for one in each.added], "shrink": dict(each.shrink)}
             for each in result.outlook
         ],
-        "drift": [_drift(one) for one in result.drift],
+        "drift": [drift_as_json(one) for one in result.drift],
         "gust_sd": result.noise["gust_sd"].value if "gust_sd" in result.noise else None,
         "loads": list(result.load_sources),
     }
@@ -63,7 +63,8 @@ def _differences(result: DayResult) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def _drift(one: BaselineDrift) -> dict[str, Any]:
+def drift_as_json(one: BaselineDrift) -> dict[str, Any]:
+    """One quantity of the baseline's runs against each other."""
     changes = [one_value(change) for change in one.changes]
     return {"setup": one.setup, "quantity": one.quantity, "runs": list(one.runs), "changes": changes,
             "p": one.p, "moved": one.moved}  # fmt: skip

@@ -9,6 +9,7 @@ from server.figures.budget_lines import QUANTITY, budget_lines
 from server.figures.fits import KIND_WORDS
 from server.figures.quantity import Quantity, quantity_of
 from server.figures.theme import SetupMark, setup_marks
+from server.results.drift_words import DriftView, drift_view
 from server.results.finding_groups import FindingGroup, finding_groups
 from server.results.loads_view import LoadsView, loads_view
 from server.results.quantities import (
@@ -27,6 +28,7 @@ from server.results.quantities import (
     value_view,
 )
 from server.results.sentences import SetupSentence, comparison_sentences, setup_sentences, shared_step
+from server.results.summary import drift_as_json
 from server.testday.rounding import with_uncertainty
 from server.testday.values import Source
 
@@ -143,6 +145,7 @@ class ResultView:
     told: tuple[tuple[str, str], ...]
     noise: tuple[tuple[Shown, ValueView], ...]
     loads: LoadsView
+    drift: DriftView | None
     version: str
 
     @property
@@ -173,6 +176,7 @@ def result_view(result: DayResult, wanted_u95_m2: float, budget_of: str = QUANTI
         told=tuple(result.inputs.items()),
         noise=tuple((NOISE.get(name, Shown(name)), value_view(name, value)) for name, value in result.noise.items()),
         loads=loads_view(result),
+        drift=drift_view({"drift": [drift_as_json(one) for one in result.drift], "outlook": bool(result.outlook)}),
         version=result.version,
     )
 

@@ -17,6 +17,7 @@ from server.days.beside_fit import is_seen
 from server.days.change import find_run
 from server.days.column_choices import taken_over
 from server.days.form_fields import text_of
+from server.days.remarks_forms import tyres_text
 from server.days.revisions import newest_day
 from server.days.run_forms import start_text
 from server.days.service import REFIT_JOB, revision_files
@@ -273,12 +274,17 @@ def run_facts(now: RunNow) -> tuple[tuple[str, str], ...]:
     start = start_text(run) or "by the log’s clock"
     found = [
         ("date and start", f"{date}, {start}"),
-        ("driver", mass),
+        ("driver", f"{run.driver}, {mass}" if run.driver else mass),
         ("coasting", coasting),
         ("direction", run.direction or "from the log"),
         ("logs", ", ".join(log.file for log in run.logs)),
     ]
-    return (*found, *air_at(day, run))
+    beside = (
+        ("what the driver said", run.remarks),
+        ("tyres cold, front left to rear right", tyres_text(run.tyre_cold_pa)),
+        ("tyres hot, front left to rear right", tyres_text(run.tyre_hot_pa)),
+    )
+    return (*found, *((words, told) for words, told in beside if told), *air_at(day, run))
 
 
 def air_at(day: Day, run: Run) -> tuple[tuple[str, str], ...]:
