@@ -33,17 +33,22 @@ def row_name(one: Correlated) -> str:
 def beside(held: Sequence[Correlated], marks: Marks, words: Mapping[str, str], narrow: bool = False) -> go.Figure:
     """A row a setup: measured, a filled circle; beneath it predicted, a hollow diamond. words: of the verdicts."""
     figure = new_figure(FRAME_PX + (NARROW_ROW_PX if narrow else ROW_PX) * max(1, len(held)), narrow)
-    for place, one in enumerate(held):
-        row = len(held) - 1 - place
-        measured, mark = _measured(one), marks[one.setup]
-        figure.add_trace(thick_u_bars([measured], [row + APART], AXES))
-        hover = [_hover(f"{row_name(one)} measured", measured)]
-        figure.add_trace(measured_points([measured], [row + APART], mark, hover=hover, axes=AXES))
-        if one.predicted is not None:
-            told = scaled(one.predicted, one.predicted_u, one.quantity)
-            figure.add_trace(thick_u_bars([told], [row - APART], AXES))
-            hover = [_hover(f"{row_name(one)} predicted", told)]
-            figure.add_trace(predicted_points([told], [row - APART], mark, hover=hover))
+    rows = {id(one): len(held) - 1 - place for place, one in enumerate(held)}
+    measured = [(one, _measured(one), rows[id(one)] + APART) for one in held]
+    predicted = [
+        (one, scaled(one.predicted, one.predicted_u, one.quantity), rows[id(one)] - APART)
+        for one in held
+        if one.predicted is not None
+    ]
+    for told, word, points in ((measured, "measured", measured_points), (predicted, "predicted", predicted_points)):
+        if told:
+            values, places = [value for _, value, _ in told], [row for _, _, row in told]
+            hover = [_hover(f"{row_name(one)} {word}", value) for one, value, _ in told]
+            figure.add_trace(thick_u_bars(values, places, AXES))
+            trace = points(values, places, marks[held[0].setup], hover=hover, axes=AXES)
+            hues = [marks[one.setup].hue for one, _, _ in told]
+            trace.marker.update({"color": hues} if word == "measured" else {"line": {"color": hues, "width": 3}})
+            figure.add_trace(trace)
     ticks = list(range(len(held) - 1, -1, -1))
     labels = [row_label(f"{row_name(one)}: {words[one.verdict]}", narrow) for one in held]
     title = f"{quantity_of(held[0].quantity).symbol} [{quantity_of(held[0].quantity).unit}]" if held else ""

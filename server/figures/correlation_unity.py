@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from plotly import graph_objects as go
 
@@ -21,17 +21,13 @@ Marks = Mapping[str, SetupMark]
 
 def unity(found: Across, marks: Marks, narrow: bool = False) -> go.Figure:
     """Predicted over measured with both 95 % bars; the dashed line is where they are equal, the plain one York's."""
-    pairs, on_screen = found.pairs, quantity_of(found.pairs.quantity)
+    on_screen = quantity_of(found.pairs.quantity)
     figure = new_figure(SQUARE_PX, narrow)
     low, high = _span(found)
     ends = {"x0": low, "x1": high, "y0": low, "y1": high}
     figure.add_shape(ends, type="line", line={"color": LIGHT["ink"], "width": 2, "dash": "dash"})
     figure.add_annotation(x=high, y=high, text="equal", showarrow=False, xanchor="right", yanchor="top", yshift=-14)
-    for i, name in enumerate(pairs.setups):
-        mark = marks[name]
-        x, y = on_screen.factor * float(pairs.measured[i]), on_screen.factor * float(pairs.predicted[i])
-        bars = [on_screen.factor * NORMAL_95 * float(u[i]) for u in (pairs.measured_u, pairs.predicted_u)]
-        figure.add_trace(_unity_point(name, (x, y), bars, mark, letter=len(pairs.setups) <= LETTERS))
+    figure.add_trace(_points(found, marks))
     if found.line is not None:
         line = [on_screen.factor * found.line.intercept + found.line.slope * x for x in (low, high)]
         drawn = {"color": LIGHT["ink"], "width": 2}
@@ -54,14 +50,18 @@ def _span(found: Across) -> tuple[float, float]:
     return min(ends) - margin, max(ends) + margin
 
 
-def _unity_point(
-    name: str, at: tuple[float, float], bars: Sequence[float], mark: SetupMark, *, letter: bool
-) -> go.Scatter:
+def _points(found: Across, marks: Marks) -> go.Scatter:
+    """Every setup with its letter and both bars, in one trace: forty of them would be slow to draw one by one."""
+    pairs, factor = found.pairs, quantity_of(found.pairs.quantity).factor
+    of = [marks[name] for name in pairs.setups]
+    x, y = ([factor * float(each) for each in values] for values in (pairs.measured, pairs.predicted))
+    across, up = ([factor * NORMAL_95 * float(u) for u in us] for us in (pairs.measured_u, pairs.predicted_u))
+    told = zip(pairs.setups, x, across, y, up, strict=True)
+    hover = [f"{escape(name)}: measured {a:.4g} ± {b:.2g}, predicted {c:.4g} ± {d:.2g}" for name, a, b, c, d in told]
     return go.Scatter(
-        x=[at[0]], y=[at[1]], mode="markers+text", marker=circle(mark, 14), text=[mark.letter if letter else ""],
-        textposition="top left", error_x=bar(bars[:1]), error_y=bar(bars[1:]),
-        hovertext=[f"{escape(name)}: measured {at[0]:.4g} ± {bars[0]:.2g}, predicted {at[1]:.4g} ± {bars[1]:.2g}"],
-        hovertemplate="%{hovertext}<extra></extra>",
+        x=x, y=y, mode="markers+text", marker=circle(of[0], 14) | {"color": [mark.hue for mark in of]},
+        text=[mark.letter if len(of) <= LETTERS else "" for mark in of], textposition="top left",
+        error_x=bar(across), error_y=bar(up), hovertext=hover, hovertemplate="%{hovertext}<extra></extra>",
     )  # fmt: skip
 
 

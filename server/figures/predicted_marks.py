@@ -22,10 +22,10 @@ def diamond(mark: SetupMark, size_px: int) -> dict[str, Any]:
 
 
 def predicted_points(
-    values: Sequence[Estimate], rows: Sequence[float], mark: SetupMark, *, hover: Sequence[str]
+    values: Sequence[Estimate], rows: Sequence[float], mark: SetupMark, *, hover: Sequence[str], axes: dict[str, str]
 ) -> go.Scatter:
     """Hollow diamonds with capped 95 % bars along x."""
-    points = measured_points(values, rows, mark, hover=hover, axes=AXES)
+    points = measured_points(values, rows, mark, hover=hover, axes=axes)
     points.marker = diamond(mark, 14)
     return points
 

@@ -52,8 +52,11 @@ def test_every_figure_has_its_table_and_csv(shown: Site) -> None:
 
 def test_measured_is_filled_and_predicted_is_hollow(shown: Site) -> None:
     traces = shown.client.get("/correlation/figures/totals.json").json()["figure"]["data"]
-    symbols = [trace["marker"]["symbol"] for trace in traces if trace.get("mode") == "markers"]
-    assert symbols.count("circle") == symbols.count("diamond-open") == 4
+    points = {trace["marker"]["symbol"]: trace for trace in traces if trace.get("mode") == "markers"}
+    assert set(points) == {"circle", "diamond-open"}
+    assert points["circle"]["marker"]["color"] == points["diamond-open"]["marker"]["line"]["color"]
+    assert len(points["circle"]["x"]) == len(points["diamond-open"]["x"]) == 4
+    assert len(set(points["circle"]["marker"]["color"])) == 4
 
 
 def test_csv_holds_what_the_standard_names(shown: Site) -> None:
