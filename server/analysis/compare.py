@@ -5,17 +5,33 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
 from scipy.special import ndtr
 
-from server.analysis.compared import LEAST_SETTINGS, NORMAL_95, Compared, Difference, Varied
+from server.analysis.compared import (
+    LEAST_OVER_TWO,
+    LEAST_SETTINGS,
+    NORMAL_95,
+    Compared,
+    Difference,
+    Surface,
+    Varied,
+)
 from server.analysis.estimates import SEEN_FACTOR
 from server.analysis.result import DayResult, Joint
 from server.errors import StillairError
-from server.inference.response import fit_response, optimum
+from server.inference.response import Response, fit_response, optimum, region, shape
 from server.inference.simultaneous import simultaneous
+from server.testday.values import FloatArray
 
 CURVE_POINTS = 101
+SURFACE_POINTS = 41  # each way
 NOT_TOLD = "This result tells {quantity} of no two setups together; fit the day again."
+FEW_OVER_TWO = (
+    "A surface over two settings needs {least} setups at different places, not on one line or ellipse; this day has"
+    " {setups}."
+)
 NO_BASELINE = "Setup {name} has no {quantity} on this day, so nothing can be held against it."
 
 
@@ -76,6 +92,60 @@ def response_over(result: DayResult, quantity: str, setting: str, at: Mapping[st
         optimum(found, "largest"),
         optimum(found, "smallest"),
     )
+
+
+def surface_over(
+    result: DayResult, quantity: str, settings: tuple[str, str], at: Mapping[str, tuple[float, float]]
+) -> Surface:
+    """The quantity over two settings that were varied: a quadratic surface through the setups, from their joint
+    posterior, drawn and judged within the convex hull of what was tried.
+
+    at: setup → both numbers. Raises StillairError where too few places differ.
+    """
+    joint = _joint(result, quantity)
+    used = [i for i, name in enumerate(joint.setups) if name in at]
+    places = np.array([at[joint.setups[i]] for i in used], float)
+    covariance = joint.covariance[np.ix_(used, used)]
+    try:
+        found = fit_response(places, joint.values[used], covariance)
+    except ValueError:
+        raise StillairError(FEW_OVER_TWO.format(least=LEAST_OVER_TWO, setups=len(used))) from None
+    line = np.linspace(-1.0, 1.0, SURFACE_POINTS)
+    x, y = (found.centre[k] + found.scale[k] * line for k in (0, 1))
+    grid = np.stack([axis.ravel() for axis in np.meshgrid(x, y)], axis=1)
+    value, u = found.value(grid)
+    tried = _tried(places, grid, found)
+    bend = shape(found)
+    best = None if bend.bend == "saddle" else optimum(found, bend.bend)
+    hit = best is not None and best.setting is not None and bool(_tried(places, best.setting[None], found)[0])
+
+    def square(numbers: FloatArray) -> FloatArray:
+        return np.where(tried, numbers, np.nan).reshape(SURFACE_POINTS, SURFACE_POINTS)
+
+    return Surface(
+        quantity=quantity,
+        settings=settings,
+        setups=tuple(joint.setups[i] for i in used),
+        at=places,
+        values=joint.values[used],
+        u=np.sqrt(np.diag(covariance)),
+        x=x,
+        y=y,
+        surface=square(value),
+        surface_u=square(u),
+        region=square(region(found, grid).astype(float)),
+        shape=bend,
+        lack_p=found.lack_p,
+        best=best,
+        inside=hit,
+    )
+
+
+def _tried(places: FloatArray, points: FloatArray, found: Response) -> NDArray[np.bool_]:
+    """Which points lie within the convex hull of the places, a thousandth of their range beyond it included."""
+    hull = ConvexHull((places - found.centre) / found.scale)
+    sides = ((points - found.centre) / found.scale) @ hull.equations[:, :2].T + hull.equations[:, 2]
+    return np.asarray(np.all(sides <= 1e-3, axis=1))
 
 
 def _joint(result: DayResult, quantity: str) -> Joint:

@@ -6,14 +6,17 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, solve
-from scipy.stats import chi2
+from scipy.stats import chi2, norm
 
 from server.inference.gum import FloatArray
 
 Kind = Literal["largest", "smallest"]
+Bend = Literal["largest", "smallest", "saddle"]
 GRID = 241
 LEVEL = 0.95
+SURE = 0.975
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,6 +43,19 @@ class Response:
         """The curve and its standard uncertainty at settings (n, f), each (n,)."""
         row = _terms((np.atleast_2d(settings) - self.centre) / self.scale)
         return row @ self.coefficients, np.sqrt(np.einsum("ij,jk,ik->i", row, self.covariance, row))
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What stands where the slope is zero: the largest, the smallest, or in two settings a saddle; share: how sure."""
+
+    bend: Bend
+    share: float
+
+    @property
+    def sure(self) -> bool:
+        """Whether 97.5 % of the curves that the values allow bend so."""
+        return self.share > SURE
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -103,41 +119,63 @@ def optimum(response: Response, kind: Kind) -> Optimum:
     factors = response.centre.size
     axes = [np.linspace(-1.0, 1.0, GRID)] * factors
     grid = np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
-    slopes = _slopes(grid)
-    g = slopes @ response.coefficients
-    cov = slopes @ response.covariance @ np.swapaxes(slopes, 1, 2)
-    statistic = np.einsum("ni,ni->n", g, np.linalg.solve(cov, g[:, :, None])[:, :, 0])
-    inside = statistic <= chi2.ppf(LEVEL, factors)
-    best, right = _stationary(response, kind)
+    inside = _slope_may_be_zero(response, grid)
     if not inside.any():
         low = high = np.full(factors, np.nan)
         return Optimum(None, low, high, bounded=False)
+    found = shape(response)
     low, high = grid[inside].min(axis=0), grid[inside].max(axis=0)
-    bounded = bool(right and np.all((low > -1.0) & (high < 1.0)))
+    bounded = bool(found.bend == kind and found.sure and np.all((low > -1.0) & (high < 1.0)))
+    best = _stationary(response) if found.bend == kind else None
     setting = None if best is None or np.any(np.abs(best) > 1.0) else response.centre + response.scale * best
     return Optimum(
         setting, response.centre + response.scale * low, response.centre + response.scale * high, bounded=bounded
     )
 
 
-def _stationary(response: Response, kind: Kind) -> tuple[FloatArray | None, bool]:
-    """Where the slope is zero, scaled; None where the curve bends the wrong way there; and whether it surely bends."""
-    hessian, b = _hessian(response.coefficients, response.centre.size), response.coefficients
-    sign = -1.0 if kind == "largest" else 1.0
-    if np.any(sign * np.linalg.eigvalsh(hessian) <= 0.0):
-        return None, False
+def region(response: Response, settings: FloatArray) -> NDArray[np.bool_]:
+    """Which of the settings (n, f) may be the one where the slope is zero, with 95 %: see `optimum`."""
+    return _slope_may_be_zero(response, (np.atleast_2d(settings) - response.centre) / response.scale)
+
+
+def shape(response: Response) -> Shape:
+    """How the curve bends where its slope is zero, and how many of the curves that the values allow bend so.
+
+    One setting: by the normal distribution of b_11. Two: by the signs of the eigenvalues of the second derivatives
+    (canonical analysis), over draws of the coefficients.
+
+    Source: G. E. P. Box, K. B. Wilson, J. R. Stat. Soc. B 13 (1951) 1 (from memory).
+    """
+    b = response.coefficients
     if response.centre.size == 1:
-        surely = abs(b[2]) > 1.959964 * np.sqrt(response.covariance[2, 2])
-    else:
-        surely = _surely_bent(response, sign)
-    return np.asarray(solve(hessian, -b[1 : 1 + response.centre.size])), bool(surely)
+        share = float(norm.cdf(abs(b[2]) / np.sqrt(response.covariance[2, 2])))
+        return Shape("largest" if b[2] < 0.0 else "smallest", share)
+    drawn = np.random.default_rng(20_260_101).multivariate_normal(b, response.covariance, 4000)
+    bend = _bends(b[None])[0]
+    return Shape(BENDS[bend], float(np.mean(_bends(drawn) == bend)))
 
 
-def _surely_bent(response: Response, sign: float) -> bool:
-    """Whether 97.5 % of drawn curves bend the right way in every direction."""
-    draws = np.random.default_rng(20_260_101).multivariate_normal(response.coefficients, response.covariance, 4000)
-    first, cross, second = 2.0 * sign * draws[:, 3], draws[:, 4], 2.0 * sign * draws[:, 5]
-    return bool(np.mean((first > 0.0) & (first * second - cross**2 > 0.0)) > 0.975)
+BENDS: tuple[Bend, ...] = ("smallest", "largest", "saddle")
+
+
+def _bends(b: FloatArray) -> NDArray[np.intp]:
+    """Place in BENDS of each row of coefficients of two settings."""
+    level = 4.0 * b[:, 3] * b[:, 5] - b[:, 4] ** 2 > 0.0
+    return np.where(level, np.where(b[:, 3] > 0.0, 0, 1), 2)
+
+
+def _slope_may_be_zero(response: Response, scaled: FloatArray) -> NDArray[np.bool_]:
+    slopes = _slopes(scaled)
+    g = slopes @ response.coefficients
+    cov = slopes @ response.covariance @ np.swapaxes(slopes, 1, 2)
+    statistic = np.einsum("ni,ni->n", g, np.linalg.solve(cov, g[:, :, None])[:, :, 0])
+    return np.asarray(statistic <= chi2.ppf(LEVEL, response.centre.size))
+
+
+def _stationary(response: Response) -> FloatArray:
+    """Where the slope is zero, scaled."""
+    hessian, b = _hessian(response.coefficients, response.centre.size), response.coefficients
+    return np.asarray(solve(hessian, -b[1 : 1 + response.centre.size]))
 
 
 def _terms(x: FloatArray) -> FloatArray:

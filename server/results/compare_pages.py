@@ -2,29 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import Annotated, ClassVar
-from urllib.parse import urlencode
+from dataclasses import dataclass
+from typing import ClassVar
 
-from fastapi import APIRouter, Depends, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
-from server.analysis.compared import LEAST_SETTINGS, Compared, Varied, quantities_compared, varied_settings
-from server.analysis.result import DayResult
-from server.days.revisions import stored_day
-from server.days.service import find_day, revision_files
-from server.dependencies import Results, TheArchive
+from server.analysis.compared import Varied, quantities_compared
 from server.errors import NotFoundError, StillairError
 from server.figures.quantity import quantity_of
 from server.figures.table import Table
-from server.figures.theme import SetupMark, drawing, setup_marks
-from server.results.compare_view import DifferenceRow, compared_sentence, difference_rows, varied_sentence
+from server.figures.theme import drawing
+from server.results.compare_loaded import Loaded, Of
+from server.results.compare_view import (
+    DifferenceRow,
+    compared_sentence,
+    difference_rows,
+    surface_sentence,
+    varied_sentence,
+)
 from server.results.pages import TablePage
 from server.templating import Crumb, Page, is_htmx, render, render_part
-from server.testday.values import Day
 
 router = APIRouter(prefix="/days/{day_id}/compare", default_response_class=HTMLResponse)
-Asked = Annotated[str, Query(max_length=120)]
 ALONE = "Only one setup of this day has a drag area: nothing can be held against it yet."
 OLD = "This result was kept before setups were told together; fit the day again, then compare."
 
@@ -58,83 +58,9 @@ class ComparePage(Page):
     quantities: tuple[Option, ...]
     settings: tuple[Option, ...]
     varied: str
+    pairs: tuple[Option, ...]
+    surface: str
     query: str
-
-
-@dataclass(frozen=True, slots=True)
-class Loaded:
-    """A day's newest result and the day it was made of; what is compared, and over which setting."""
-
-    day_id: int
-    day: Day
-    result: DayResult
-    marks: dict[str, SetupMark]
-    quantity: str
-    baseline: str
-    over: str
-
-    def compared(self) -> Compared:
-        """All differences. Raises StillairError where there are none."""
-        from server.analysis.compare import compare
-
-        return compare(self.result, self.quantity, self.baseline)
-
-    @property
-    def settings(self) -> dict[str, dict[str, float]]:
-        """Settings that can be looked over."""
-        joint = self.result.joint.get(self.quantity)
-        parts = {setup.name: setup.parts for setup in self.day.setups}
-        return varied_settings(parts, joint.setups) if joint else {}
-
-    @property
-    def varied_enough(self) -> tuple[str, ...]:
-        """Those with enough different values for a curve."""
-        return tuple(name for name, at in self.settings.items() if len(set(at.values())) >= LEAST_SETTINGS)
-
-    def varied(self) -> Varied | None:
-        """The quantity over the chosen setting; None where none was varied enough."""
-        if self.over not in self.varied_enough:
-            return None
-        from server.analysis.compare import response_over
-
-        return response_over(self.result, self.quantity, self.over, self.settings[self.over])
-
-    def query(self, **other: str) -> str:
-        """The address's choices, some of them others."""
-        return urlencode({"quantity": self.quantity, "baseline": self.baseline, "over": self.over} | other)
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """What the address asks for; whatever the day does not have gives way to its first."""
-
-    quantity: Asked = ""
-    baseline: Asked = ""
-    over: Asked = ""
-
-
-def _loaded(day_id: int, archive: TheArchive, results: Results, asked: Annotated[Choice, Depends()]) -> Loaded:
-    with archive.database.reading() as session:
-        find_day(session, day_id)
-        row, result = results.of_day(session, day_id)
-        day = stored_day(archive, revision_files(session, row.revision_id))
-    told = quantities_compared(result)
-    quantity = asked.quantity if asked.quantity in told else told[0] if told else ""
-    names = result.joint[quantity].setups if quantity else ()
-    baseline = asked.baseline if asked.baseline in names else next(iter(_stated(result, names)), "")
-    marks = setup_marks([one.name for one in result.setups])
-    loaded = Loaded(day_id, day, result, marks, quantity, baseline, asked.over)
-    enough = loaded.varied_enough
-    return replace(loaded, over=asked.over if asked.over in enough else next(iter(enough), ""))
-
-
-def _stated(result: DayResult, names: tuple[str, ...]) -> list[str]:
-    """The baseline that most setups name, first."""
-    named = [one.baseline for one in result.comparisons if one.baseline in names]
-    return [*sorted(set(named), key=lambda name: -named.count(name)), *names]
-
-
-Of = Annotated[Loaded, Depends(_loaded)]
 
 
 @router.get("", name="compare")
@@ -144,7 +70,7 @@ def compare_page(request: Request, of: Of) -> HTMLResponse:
     here = str(there("compare", day_id=str(of.day_id)))
     crumbs = (Crumb("Season", str(there("days"))), Crumb(of.day.name, str(there("day", day_id=str(of.day_id)))))
     compared = of.compared() if of.quantity and of.baseline else None
-    varied = of.varied() if compared else None
+    varied, surface = (of.varied(), of.surface()) if compared else (None, None)
 
     def option(words: str, shown: bool, **other: str) -> Option:
         return Option(words, f"{here}?{of.query(**other)}", shown)
@@ -168,6 +94,8 @@ def compare_page(request: Request, of: Of) -> HTMLResponse:
         ),
         settings=tuple(option(name, name == of.over, over=name) for name in of.varied_enough),
         varied=varied_sentence(varied) if varied else "",
+        pairs=tuple(option(name, name == of.both, both=name) for name in of.pairs),
+        surface=surface_sentence(surface) if surface else "",
         query=of.query(),
     )
     return render(request, page)
@@ -177,7 +105,10 @@ def compare_page(request: Request, of: Of) -> HTMLResponse:
 def figure(name: str, of: Of, narrow: bool = False) -> Response:
     """A figure for the page's plot module."""
     from server.figures.judged import judged, varied_figure
+    from server.figures.surfaces import surface_figure
 
+    if name == "surface" and (surface := of.surface()):
+        return Response(drawing(surface_figure(surface, of.marks, narrow)), media_type="application/json")
     if name == "differences" and of.baseline:
         return Response(drawing(judged(of.compared(), of.marks, narrow)), media_type="application/json")
     return Response(drawing(varied_figure(_varied(name, of), of.marks, narrow)), media_type="application/json")
@@ -203,7 +134,10 @@ def figure_table(request: Request, name: str, of: Of) -> HTMLResponse:
 
 def _table(name: str, of: Loaded) -> Table:
     from server.figures.judged import judged_table, varied_table
+    from server.figures.surfaces import surface_table
 
+    if name == "surface" and (surface := of.surface()):
+        return surface_table(surface)
     if name == "differences" and of.baseline:
         return judged_table(of.compared())
     return varied_table(_varied(name, of))

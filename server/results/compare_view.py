@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from server.analysis.compared import Compared, Difference, Varied
+from server.analysis.compared import Compared, Difference, Surface, Varied
 from server.days.setup_words import differences
 from server.figures.quantity import Quantity, quantity_of
 from server.figures.theme import SetupMark
@@ -83,17 +83,44 @@ def varied_sentence(varied: Varied) -> str:
     )
 
 
-def _place(place: Optimum) -> str:
+def surface_sentence(surface: Surface) -> str:
+    """Where the quantity is largest or smallest over two settings, or why no best can be told; a saddle is named."""
+    symbol, (first, second) = quantity_of(surface.quantity).symbol, surface.settings
+    low, high = surface.at.min(axis=0), surface.at.max(axis=0)
+    tried = f"{first} {low[0]:g} to {high[0]:g} and {second} {low[1]:g} to {high[1]:g}"
+    best, bend = surface.best, surface.shape
+    if surface.inside and best is not None and best.bounded:
+        places = f"{first} {_place(best, 0)} and {second} {_place(best, 1)}"
+        return f"{symbol} is {bend.bend} at {places}, of {tried} tried{_misfit(surface)}."
+    if bend.bend == "saddle" and bend.sure:
+        return (
+            f"{symbol} over {tried} is a saddle: it has a largest along one direction and a smallest along another, so"
+            f" no best lies inside{_misfit(surface)}. Look along the rim of what was tried."
+        )
+    if bend.sure and not surface.inside:
+        return (
+            f"{symbol} bends towards a {bend.bend} that lies outside of what was tried ({tried}){_misfit(surface)}."
+            " Setups further that way would find it; nothing is drawn there."
+        )
+    return (
+        f"Within what was tried ({tried}) no best can be told: {symbol} may have a largest, a smallest or a saddle, or"
+        f" its best at the rim{_misfit(surface)}. Setups further apart, or more passes of each, would tell."
+    )
+
+
+def _place(place: Optimum, axis: int = 0) -> str:
     assert place.setting is not None
-    half = max(place.high[0] - place.setting[0], place.setting[0] - place.low[0])
-    value = rounded(float(place.setting[0]), float(half))[0]
-    return true_minus(f"{value} (95 %: {rounded(float(place.low[0]), float(half))[0]} to "
-                      f"{rounded(float(place.high[0]), float(half))[0]})")  # fmt: skip
+    at, low, high = (float(each[axis]) for each in (place.setting, place.low, place.high))
+    half = max(high - at, at - low)
+    return true_minus(f"{rounded(at, half)[0]} (95 %: {rounded(low, half)[0]} to {rounded(high, half)[0]})")
 
 
-def _misfit(varied: Varied) -> str:
+def _misfit(varied: Varied | Surface) -> str:
     """Said where the points leave the curve by more than their own doubt."""
-    return "" if varied.lack_p >= 0.05 else "; the curve does not pass near all setups, so something else differed too"
+    if varied.lack_p >= 0.05:
+        return ""
+    what = "curve" if isinstance(varied, Varied) else "surface"
+    return f"; the {what} does not pass near all setups, so something else differed too"
 
 
 def _text(one: Difference, quantity: Quantity) -> str:

@@ -29,7 +29,19 @@ setups = [
 ]
 runs = [{ number = 1, setup = "A", log = "logs/run01.csv", driver_mass_kg = 72.0 }]
 """
-TOLD, ONE, OLD = 1, 2, 3
+TOLD, ONE, OLD, SQUARE = 1, 2, 3, 4
+NAMES = "ABCDEFGH"
+PLACES = [(flap, height) for flap in (20, 25, 30) for height in (30, 33, 36)][:8]
+SQUARE_DAY = f"""format = 1
+name = "Flap and height"
+car.mass_kg = 236.0
+weather = [{{ pressure_hpa = 1009.0, temperature_c = 17.0 }}]
+setups = [{", ".join(
+    f'{{ name = "{name}", rear_ride_height_mm = {height}, parts = {{ flap_deg = {flap} }} }}'
+    for name, (flap, height) in zip(NAMES, PLACES, strict=True)
+)}]
+runs = [{{ number = 1, setup = "A", log = "logs/run01.csv", driver_mass_kg = 72.0 }}]
+"""
 
 
 def joint(values: tuple[float, ...], shared: float = 3e-4, own: float = 1e-4) -> Joint:
@@ -50,6 +62,10 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[httpx.Client]:
         for number, result in ((TOLD, made((1.40, 1.52, 1.41))), (ONE, made((1.40,))), (OLD, made_up_day_result("AB"))):
             kept = keep_made_up(app.state.archive, result, folder / str(number), f"Day {number}", DAY)
             assert kept == number
+        hill = [1.5 - 0.004 * (flap - 25.5) ** 2 - 0.003 * (height - 32.5) ** 2 for flap, height in PLACES]
+        areas = Joint(tuple(NAMES), "m²", np.array(hill), 3e-4 + 4e-6 * np.eye(8))
+        square = replace(made_up_day_result(NAMES), joint={"SCx": areas})
+        assert keep_made_up(app.state.archive, square, folder / "4", "Square", SQUARE_DAY) == SQUARE
         yield client
 
 
@@ -111,3 +127,16 @@ def test_names_are_text(tmp_path: Path) -> None:
         page = client.get("/days/1/compare").text
     assert name not in page
     assert "&lt;b&gt;B&lt;/b&gt;" in page
+
+
+def test_over_two_settings_the_best_is_told_and_drawn(client: httpx.Client) -> None:
+    text = text_of(client.get(f"/days/{SQUARE}/compare"))
+    assert re.search(r"SCx is largest at flap_deg 25\.\d+ \(95 %: \S+ to \S+\) and rear_ride_height_mm 32\.\d+", text)
+    drawn = client.get(f"/days/{SQUARE}/compare/surface.json").json()["figure"]["data"]
+    assert [one["type"] for one in drawn].count("contour") == 2
+    assert len(drawn) == 2 + 1 + 8
+    rows = client.get(f"/days/{SQUARE}/compare/surface.csv").text.splitlines()
+    assert rows[-1].startswith("largest,")
+    assert sum(row.startswith("surface,") for row in rows) > 60
+    assert client.get(f"/days/{TOLD}/compare/surface.json").status_code == 404
+    assert "Over two settings" not in text_of(client.get(f"/days/{TOLD}/compare"))
