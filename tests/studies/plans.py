@@ -12,19 +12,25 @@ import numpy as np
 
 from server.analysis.asked_day import MOST_PAIRS, DayRequest, Wanted
 from server.analysis.day_request import request_plan
-from server.analysis.pass_planning import NORMAL_95, plan_passes
+from server.analysis.pass_planning import NORMAL_95, PassPlanning, as_gusty, plan_passes
 from server.analysis.run_order import day_plan, run_order
 from server.analysis.simulate_plan import SimulationPlan
 from server.analysis.study import fit_simulated_day
 from server.testday.values import Quantity
 
 TOLERANCE = 0.20
-FRESH_DAYS = 6
+FRESH_DAYS = 4
+PLANNED_TWICE = 5  # every so many plans
+AGAIN = 500_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class PlanTrial:
-    """One difference of one plan [m²]: what the plan said, what fresh days gave in the mean, and their RMS error."""
+    """One difference of one plan [m²]: what the plan said, what fresh days gave in the mean, and their RMS error.
+
+    fresh_m2: U95 of each of them; their gusts stand for all that the plan lets expect, as the planner's do.
+    again_m2: what the plan would have said with other simulated days, of every fifth plan.
+    """
 
     seed: int
     pairs: int
@@ -34,6 +40,18 @@ class PlanTrial:
     given_m2: float
     rms_error_m2: float
     closed_form_m2: float
+    fresh_m2: tuple[float, ...] = ()
+    again_m2: float | None = None
+
+    @property
+    def study_sd(self) -> float:
+        """Relative standard error of `given_m2` from the number of fresh days; nan for fewer than two.
+
+        Their gusts are not drawn alike but spread out, so that this is a bound rather than an estimate.
+        """
+        if len(self.fresh_m2) < 2:
+            return float("nan")
+        return float(np.std(self.fresh_m2, ddof=1) / np.sqrt(len(self.fresh_m2)) / self.given_m2)
 
     @property
     def ratio(self) -> float:
@@ -63,11 +81,12 @@ def try_plan(seed: int) -> list[PlanTrial]:
     request = random_request(seed)
     plan = _drawn(request_plan(request), seed)
     found = plan_passes(plan, "A", request.wanted, seed=seed)
+    again = plan_passes(plan, "A", request.wanted, seed=seed + AGAIN) if seed % PLANNED_TWICE == 0 else None
     day = day_plan(plan, run_order("A", [one.setup for one in request.wanted], found.pairs))
     trials = [
         one
         for fresh in range(FRESH_DAYS)
-        for one in fit_simulated_day(day, 900_000_000 + 100 * seed + fresh).trials
+        for one in fit_simulated_day(as_gusty(day, fresh), 900_000_000 + 100 * seed + fresh).trials
         if one.quantity == "SCx" and one.baseline == "A"
     ]
     return [
@@ -80,10 +99,18 @@ def try_plan(seed: int) -> list[PlanTrial]:
             float(np.mean([0.5 * (one.high95 - one.low95) for one in mine])),
             float(np.sqrt(np.mean([(one.value - one.truth) ** 2 for one in mine]))),
             told.closed_form_m2,
+            tuple(0.5 * (one.high95 - one.low95) for one in mine),
+            _said_at(again, told.setup, found.pairs) if again else None,
         )
         for told in found.differences
         if (mine := [one for one in trials if one.setup == told.setup])
     ]
+
+
+def _said_at(planning: PassPlanning, setup: str, pairs: int) -> float:
+    """What a plan says of another number of pairs."""
+    one = next(each for each in planning.differences if each.setup == setup)
+    return float(np.sqrt(one.floor_m2**2 + one.per_pair_m4 / pairs))
 
 
 def _drawn(plan: SimulationPlan, seed: int) -> SimulationPlan:
@@ -96,7 +123,8 @@ def _drawn(plan: SimulationPlan, seed: int) -> SimulationPlan:
 def run(first_seed: int, plans: int, store: Path | None) -> list[PlanTrial]:
     """Try the plans one after the other; those that `store` holds are read from it."""
     lines = store.read_text("utf-8").splitlines() if store and store.exists() else []
-    done = [PlanTrial(**json.loads(line)) for line in lines]
+    kept = [json.loads(line) for line in lines]
+    done = [PlanTrial(**one | {"fresh_m2": tuple(one.get("fresh_m2", ()))}) for one in kept]
     for seed in range(first_seed, first_seed + plans):
         if any(one.seed == seed for one in done):
             continue
