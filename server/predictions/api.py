@@ -93,13 +93,14 @@ def matching(archive: TheArchive, car: CarAsked = "") -> MatchesOut:
 @router.put("/matching", name="api_match_predictions", summary="Say which setup a name means")
 def match(sent: MatchesSent, archive: TheArchive, person: CurrentPerson) -> MatchesOut:
     """Names that are not sent stay as they are."""
-    with archive.database.writing() as session:
+    with archive.database.reading() as session:
         known = names_written(archive, session, sent.car)
-        strange = next((one for one in sent.matches if one not in known), None)
-        if strange is not None:
+        if any(one not in known for one in sent.matches):
             raise StillairError("One of the names does not stand in the predictions of this car.")
         check_matches(archive, session, sent.car, sent.matches)
+    with archive.database.writing() as session:
         keep_matches(session, sent.car, sent.matches, who=person)
+    with archive.database.reading() as session:
         return _matches(archive, session, sent.car)
 
 
@@ -133,14 +134,17 @@ def keep(sent: TableSent, archive: TheArchive, person: CurrentPerson) -> Predict
     """Whole, or without its bad rows where `without_bad` says so; else nothing is kept."""
     head = SetHead(sent.car, sent.name.strip(), sent.recipe, sent.author, _date(sent.dated))
     wanted = Wanted(head, sent.without_bad, sent.matches, sent.reason)
-    with archive.database.writing() as session, tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
+    with archive.database.reading() as session:
         if sent.revises is not None and find_set(session, sent.revises).car != sent.car:
             raise StillairError("The set to be revised is another car's.")
         table, data = _table(archive, session, sent)
+        choices = _choices(archive, session, table, sent)
+        check_matches(archive, session, sent.car, sent.matches)
+    with archive.database.writing() as session, tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
         path = Path(scratch) / "table"
         path.write_bytes(data)
         made = keep_table(
-            archive, session, table, _choices(archive, session, table, sent), wanted,
+            archive, session, table, choices, wanted,
             file=TableFile(table.name, path), who=person, revises=sent.revises,
         )  # fmt: skip
         return _view(session, made)

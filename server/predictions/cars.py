@@ -1,4 +1,7 @@
-"""What predictions need of the cars of the archive: their names, their setups, the newest wheelbase."""
+"""What predictions need of the cars of the archive: their names, their setups, the newest wheelbase.
+
+Facts of days that nobody looked at before are made and kept here, so none of it is asked inside a write transaction.
+"""
 
 from __future__ import annotations
 

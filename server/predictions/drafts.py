@@ -17,7 +17,6 @@ from server.archive.archive import Archive
 from server.archive.database import now_utc
 from server.errors import NotFoundError, StillairError
 from server.predictions.asking import choices_of, reading_of, said_words, with_wheelbase
-from server.predictions.cars import check_matches
 from server.predictions.content import Content
 from server.predictions.service import MOST_NUMBER, SetHead, TableFile, find_set, keep_matches, keep_set
 from server.predictions.tables import PredictionDraft, PredictionSet, TableMapping
@@ -139,7 +138,10 @@ def keep_table(
     archive: Archive, session: Session, table: GivenTable, choices: Mapping[str, Any], wanted: Wanted, *,
     file: TableFile, who: str, revises: int | None,
 ) -> PredictionSet:  # fmt: skip
-    """Read a table as was said, keep the set, and remember how it was read."""
+    """Read a table as was said, keep the set, and remember how it was read.
+
+    In a writing transaction; `server.predictions.cars.check_matches` was asked before it.
+    """
     reading = reading_of(choices, len(table.columns))
     if (missing := next(lacks(table, reading), None)) is not None:
         raise StillairError(missing[1])
@@ -147,7 +149,6 @@ def keep_table(
     if content.left_out and not wanted.without_bad:
         first, more = content.left_out[0], len(content.left_out) - 1
         raise StillairError(f"{first.problem} {f'So it is with {more} more. ' if more else ''}Nothing was kept.")
-    check_matches(archive, session, wanted.head.car, wanted.matches)
     made = keep_set(archive, session, wanted.head, file, content, who=who, revises=revises, reason=wanted.reason)
     keep_matches(session, made.car, wanted.matches, who=who)
     _remember(session, table, choices, who)

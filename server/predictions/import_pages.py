@@ -16,7 +16,7 @@ from server.dependencies import CurrentPerson, TheArchive
 from server.errors import NotFoundError, StillairError
 from server.figures.theme import SetupMark, setup_marks
 from server.predictions.asking import reading_of
-from server.predictions.cars import car_names, likely_setup, setups_of_car, wheelbase_of_car
+from server.predictions.cars import car_names, check_matches, likely_setup, setups_of_car, wheelbase_of_car
 from server.predictions.content import Content
 from server.predictions.drafts import (
     Wanted,
@@ -242,9 +242,11 @@ def preview(request: Request, number: Number, archive: TheArchive) -> Response:
 def keep(request: Request, number: Number, *, archive: TheArchive, person: CurrentPerson, typed: TypedForm) -> Response:
     """Keep the set: whole, or without the bad rows where that is said."""
     try:
+        with archive.database.reading() as session:
+            wanted = wanted_of(find_draft(session, number), typed)
+            check_matches(archive, session, wanted.head.car, wanted.matches)
         with archive.database.writing() as session:
-            draft = find_draft(session, number)
-            made = keep_draft(archive, session, draft, wanted_of(draft, typed), who=person).id
+            made = keep_draft(archive, session, find_draft(session, number), wanted, who=person).id
     except NotFoundError:
         raise
     except StillairError as refusal:

@@ -173,8 +173,9 @@ def matches_of_form(typed: Typed) -> dict[str, str]:
 
 
 def _kept_matches(request: Request, archive: Archive, car: str, chosen: dict[str, str], person: str) -> Response:
-    with archive.database.writing() as session:
+    with archive.database.reading() as session:
         check_matches(archive, session, car, chosen)
+    with archive.database.writing() as session:
         keep_matches(session, car, chosen, who=person)
     return RedirectResponse(f"{request.app.url_path_for('predictions')}?{_query(car)}", SEE_OTHER)
 
