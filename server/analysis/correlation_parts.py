@@ -91,28 +91,26 @@ def _one_part(
 ) -> tuple[str, int] | None:
     ours, theirs = ({part for name, part in shares if name == which} for which in (setup, baseline))
     recorded = _recorded(setups.get(setup), setups.get(baseline), ours | theirs)
-    if recorded is not None:
-        part, sign = recorded
-        return recorded if part in (ours if sign > 0 else theirs) else None
+    if recorded:
+        part, sign = recorded[0]
+        return recorded[0] if len(recorded) == 1 and part in (ours if sign > 0 else theirs) else None
     if ours and theirs and len(ours ^ theirs) == 1:
         (part,) = ours ^ theirs
         return part, 1 if part in ours else -1
     return None
 
 
-def _recorded(
-    setup: Setup | None, baseline: Setup | None, parts: set[str]
-) -> tuple[str, int] | None:
-    """The one predicted part that the records of the two setups have on one side alone."""
+def _recorded(setup: Setup | None, baseline: Setup | None, parts: set[str]) -> list[tuple[str, int]]:
+    """Predicted parts that the records of the two setups have on one side alone."""
     if setup is None or baseline is None:
-        return None
+        return []
     on = [{_plain(key): _is_on(value) for key, value in one.parts.items()} for one in (setup, baseline)]
     differing = []
     for part in sorted(parts):
         here, there = (one.get(_plain(part)) for one in on)
         if here is not None and there is not None and here != there:
             differing.append((part, 1 if here else -1))
-    return differing[0] if len(differing) == 1 else None
+    return differing
 
 
 def _is_on(value: str | float | bool) -> bool:

@@ -109,19 +109,25 @@ def _minus(text: str) -> str:
 
 
 def day_sentence(found: DayCorrelation) -> str:
-    """What the whole day says of the predictions, and what to do next."""
+    """What the whole day says of the predictions: where they are off most, or that nothing is shown to be."""
     judged = [*found.totals, *found.changes]
     if not judged:
         return "Nothing that was measured on this day was predicted as well, so that there is no verdict yet."
     worst = _worst(judged)
-    counts = _counts(found.totals)
-    head = f"Of {len(found.totals)} totals {counts}" if found.totals else "No total can be judged"
+    if worst is not None:
+        share = found.margins.total if worst.against is None else found.margins.change
+        return f"Look first at {sentence(worst, share)}"
+    if all(one.verdict == "agrees" for one in found.totals):
+        return f"All {len(found.totals)} totals agree within {100 * found.margins.total:g} % of what was measured."
+    return "No prediction is shown to be off, and not all can be told to agree: sharper measurements would tell."
+
+
+def day_counts(found: DayCorrelation) -> str:
+    """How many verdicts there are of each kind."""
+    head = f"Of {len(found.totals)} totals {_counts(found.totals)}" if found.totals else "No total can be judged"
     if found.changes:
         head += f"; of {len(found.changes)} changes {_counts(found.changes)}"
-    if worst is None:
-        return f"{head}."
-    share = found.margins.total if worst.against is None else found.margins.change
-    return f"{head}. Look first at {sentence(worst, share)}"
+    return f"{head}."
 
 
 def _counts(judged: Sequence[Correlated]) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from server.analysis.correlated import DayCorrelation
-from server.analysis.correlation_words import day_sentence, sentence
+from server.analysis.correlation_words import day_counts, day_sentence, sentence
 
 
 def correlation_lines(found: DayCorrelation) -> list[list[str]]:
@@ -11,7 +11,7 @@ def correlation_lines(found: DayCorrelation) -> list[list[str]]:
     if not found.totals and not found.silent:
         return []
     margins = found.margins
-    sections = [["Measured against predicted", f"  {day_sentence(found)}"]]
+    sections = [["Measured against predicted", f"  {day_sentence(found)}", f"  {day_counts(found)}"]]
     if found.totals:
         sections.append(["Totals", *(f"  {sentence(one, margins.total)}" for one in found.totals)])
     if found.changes:

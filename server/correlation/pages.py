@@ -24,7 +24,7 @@ from server.correlation.view import (
     VerdictRow,
     about_words,
     across_of,
-    car_sentence,
+    car_sentences,
     case_points,
     marks_of,
     note_views,
@@ -78,6 +78,7 @@ class CorrelationPage(Page):
     help: ClassVar[str] = "correlation"
     car: str
     sentence: str
+    counts: str
     worst: tuple[str, str] | None
     any_cases: bool
     cars: tuple[Option, ...]
@@ -129,11 +130,13 @@ def correlation(request: Request, of: Of) -> HTMLResponse:
     setups = {one.name: one for day in reversed(car.days) for one in day.values.setups}
     tests = part_tests([one for _, one in car.changes], cases, setups)
     worst = worst_undecided(car, of.notes)
+    sentence, counts = car_sentences(car)
     page = CorrelationPage(
         title="Correlation",
         crumbs=(Crumb("Season", str(request.app.url_path_for("days"))),),
         car=car.asked.car,
-        sentence=car_sentence(car),
+        sentence=sentence,
+        counts=counts,
         worst=_worst(worst[1], link(verdict, kept | place_of(worst[1]))) if worst else None,
         any_cases=bool(car.cases),
         cars=car_options(there, car) if len(car.cars) > 1 else (),

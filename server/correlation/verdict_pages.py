@@ -19,7 +19,7 @@ from server.correlation.view import NoteView, Part, about_words, doubt_parts, fu
 from server.dependencies import CurrentPerson, TheArchive
 from server.errors import NotFoundError, StillairError
 from server.templating import Crumb, Page, render
-from server.testday.rounding import with_uncertainty
+from server.testday.rounding import rounded, with_uncertainty
 
 router = APIRouter(prefix="/correlation/verdict", default_response_class=HTMLResponse)
 SEE_OTHER = 303
@@ -144,6 +144,11 @@ def _page(
     return render(request, page, 422 if typed[2] else 200)
 
 
+def _allowed(one: Correlated) -> str:
+    factor = WRITTEN[one.quantity].factor
+    return rounded(factor * one.margin, factor * NORMAL_95 * one.u_val)[0]
+
+
 def _facts(day: DayVerdicts, one: Correlated) -> tuple[tuple[str, str], ...]:
     written = WRITTEN[one.quantity]
     unit = written.unit if one.against is None else written.difference
@@ -158,7 +163,7 @@ def _facts(day: DayVerdicts, one: Correlated) -> tuple[tuple[str, str], ...]:
         facts += [
             ("Predicted, S", told(one.predicted, NORMAL_95 * one.predicted_u)),
             ("S − D", told(one.E, NORMAL_95 * one.u_val)),
-            ("Allowed", f"± {written.factor * one.margin:.3g}{' ' + written.difference if written.difference else ''}"),
+            ("Allowed", f"± {_allowed(one)}{' ' + written.difference if written.difference else ''}"),
         ]
     return (
         *facts,

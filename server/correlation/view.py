@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from server.analysis.correlated import QUANTITIES, Across, Correlated, DayCorrelation
-from server.analysis.correlation_words import VERDICT_WORDS, WRITTEN, day_sentence, off_by, sentence
-from server.correlation.service import CarCorrelation, DayVerdicts
+from server.analysis.correlation_words import VERDICT_WORDS, WRITTEN, day_counts, day_sentence, off_by, sentence
+from server.correlation.service import CarCorrelation, DayVerdicts, PredictedBy
 from server.correlation.tables import DecisionNote
 from server.figures.correlation_points import CasePoint, TrendPoint
 from server.figures.theme import SetupMark, setup_marks
+from server.testday.rounding import rounded
 
 NO_DAY = "No day of this car has a result yet, so there is nothing to hold predictions against."
 NO_CASES = (
@@ -43,7 +44,6 @@ class VerdictRow:
     name: str
     day_id: int
     day: str
-    predicted_by: str
     cells: tuple[Cell | None, ...]
 
 
@@ -83,16 +83,17 @@ def quantities_told(held: Sequence[tuple[DayVerdicts, Correlated]]) -> tuple[str
     return tuple(name for name in QUANTITIES if name in told)
 
 
-def car_sentence(car: CarCorrelation) -> str:
-    """What the measurements say of the predictions, and what to do next."""
+def car_sentences(car: CarCorrelation) -> tuple[str, str]:
+    """What the measurements say of the predictions, and how many verdicts there are of each kind."""
     if not car.options:
-        return NO_DAY
+        return NO_DAY, ""
     if not car.cases:
-        return NO_CASES
-    totals, changes = ([one for _, one in held] for held in (car.totals, car.changes))
+        return NO_CASES, ""
+    totals, changes = (tuple(one for _, one in held) for held in (car.totals, car.changes))
     if not totals:
-        return NO_MATCH
-    return day_sentence(DayCorrelation(tuple(totals), tuple(changes), (), {}, car.margins))
+        return NO_MATCH, ""
+    found = DayCorrelation(totals, changes, (), {}, car.margins)
+    return day_sentence(found), day_counts(found)
 
 
 def verdict_rows(
@@ -114,9 +115,7 @@ def verdict_rows(
             for name in quantities
         )
         name = setup if against is None else f"{setup} − {against}"
-        source = day.sources[setup]
-        by = f"{source.name}{', ' + source.recipe if source.recipe else ''}"
-        found.append(VerdictRow(marks[setup], name, day.day_id, f"{day.day.isoformat()}", by, made))
+        found.append(VerdictRow(marks[setup], name, day.day_id, day.day.isoformat(), made))
     return tuple(found)
 
 
@@ -162,6 +161,11 @@ def note_views(
     return tuple(views)
 
 
+def source_words(source: PredictedBy) -> str:
+    """A set by its name and recipe."""
+    return f"{source.name}{', ' + source.recipe if source.recipe else ''}"
+
+
 def about_words(setup: str, quantity: str, against: str | None) -> str:
     """`SCx of C`, `SCx of C against A`."""
     return f"{WRITTEN[quantity].symbol} of {setup}{f' against {against}' if against else ''}"
@@ -179,7 +183,11 @@ def doubt_parts(one: Correlated) -> tuple[Part, ...]:
     whole = one.u_val**2 or 1.0
     unit = f" {written.difference}" if written.difference else ""
     known = sorted((pair for pair in parts if pair[1] > 0), key=lambda pair: -pair[1])
-    return tuple(Part(words, f"{written.factor * u:.2g}{unit}", f"{100 * u**2 / whole:.0f} %") for words, u in known)
+    told = [rounded(written.factor * u, written.factor * one.u_val)[0] for _, u in known]
+    return tuple(
+        Part(words, f"{text}{unit}", f"{100 * u**2 / whole:.0f} %")
+        for (words, u), text in zip(known, told, strict=True)
+    )
 
 
 def full_sentence(car: CarCorrelation, one: Correlated) -> str:
@@ -205,7 +213,9 @@ def stands_on(car: CarCorrelation) -> tuple[str, ...]:
     for day in car.days:
         for one in day.found.totals:
             if one.quantity == day.found.totals[0].quantity:
-                lines[f"{one.setup}, {day.name}: predicted as {one.how}, at {day.found.heights[one.setup].how}."] = None
+                by = source_words(day.sources[one.setup])
+                at = day.found.heights[one.setup].how
+                lines[f"{one.setup}, {day.name}: predicted by {by} as {one.how}, at {at}."] = None
         for one in (*day.found.totals, *day.found.changes):
             lines |= {f"{note[:1].upper()}{note[1:]}.": None for note in one.notes if one.predicted is not None}
         lines |= dict.fromkeys(day.found.told)

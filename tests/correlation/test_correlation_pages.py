@@ -33,6 +33,7 @@ def test_the_page_opens_with_what_is_off_and_what_to_do(shown: Site) -> None:
     page = shown.client.get("/correlation").text
     assert "Of 24 totals" in page
     assert "Look first at C" in page
+    assert page.index("Look first at C") < page.index("Of 24 totals")
     assert "Decide on SCx of C" in page
     assert "prediction low" in page
     assert "Kendall" not in page  # four setups: even a perfect order may be chance
