@@ -4,6 +4,7 @@ from pathlib import Path
 
 from alembic import context
 
+import server.accounts.tables
 import server.archive.tables
 import server.days.tables
 import server.results.tables

@@ -7,13 +7,16 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from typing import ClassVar
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 
-from server import appearance, joining_pages
+from server import appearance
+from server.accounts import own_pages, people_pages
+from server.accounts import pages as accounts_pages
+from server.accounts.throttle import Throttle
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.cars import pages as cars_pages
@@ -26,15 +29,18 @@ from server.days import api as days_api
 from server.days import pages as days_pages
 from server.days.adding_job import ADDING_KINDS
 from server.days.holding import days_holding
+from server.dependencies import allowed
 from server.errors import (
     BODY_NO_JSON,
     ArchiveBusyError,
     ArchiveDamagedError,
     DiskFullError,
+    ForbiddenError,
     NotFoundError,
     StillairError,
     place_sentence,
 )
+from server.gate import SignInGate
 from server.help import api as help_api
 from server.help import pages as help_pages
 from server.history import api as history_api
@@ -42,7 +48,6 @@ from server.history import pages as history_pages
 from server.history import trail_pages, verify_pages
 from server.history.verify_job import VERIFY_KINDS
 from server.hosts import is_loopback, own_names
-from server.joining import open_desk
 from server.live import api as live_api
 from server.live.entries_api import EntryGate
 from server.locations import web_folder
@@ -66,7 +71,7 @@ from server.runs import pages as runs_pages
 from server.runs import traces_api
 from server.runs.recordings import READ_KINDS
 from server.search import pages as search_pages
-from server.security import Guard, JoinGate
+from server.security import Guard
 from server.settings import Settings
 from server.templating import Addresses, Page, is_htmx, make_environment, render, render_part
 from server.tufts import api as tufts_api
@@ -80,6 +85,9 @@ from server.uploads.service import Uploads
 FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
+STATUSES = {
+    NotFoundError: 404, ForbiddenError: 403, DiskFullError: 507, ArchiveBusyError: 503, ArchiveDamagedError: 500,
+}  # fmt: skip
 JSON_PATHS = ("/api/", "/uploads")
 QUICK_KINDS = {**FIT_KINDS, **EARLY_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
 JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}))
@@ -122,6 +130,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         docs_url=None,
         redoc_url=None,
         openapi_url=None,
+        dependencies=[Depends(allowed)],
     )
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
@@ -132,8 +141,9 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, plans_pages, long_pages, verify_pages, tufts_pages)
     of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)
-    of_all = (trail_pages, search_pages, help_pages, appearance, joining_pages, live_api)
-    for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_all):
+    of_all = (trail_pages, search_pages, help_pages, appearance, live_api)
+    of_people = (accounts_pages, own_pages, people_pages)
+    for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_all, *of_people):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)
@@ -146,13 +156,13 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
 
 
 def _add_guards(app: FastAPI, settings: Settings, body_limit_bytes: int) -> None:
-    """What stands before the pages, the outermost last. Only where others can reach the server must they join."""
+    """What stands before the pages, the outermost last. Only where others can reach the server do people sign in."""
     app.add_middleware(EntryGate, archive=app.state.archive)
-    names, app.state.join_desk = None, None
+    names, app.state.throttle = None, None
     if not is_loopback(settings.host):
         names = own_names(settings.host_names)
-        app.state.join_desk = open_desk(settings.data_folder, settings.join_code or "")
-        app.add_middleware(JoinGate, desk=app.state.join_desk, refuse=joining_pages.refuse)
+        app.state.throttle = Throttle()
+        app.add_middleware(SignInGate, archive=app.state.archive, refuse=accounts_pages.refuse)
     app.add_middleware(Guard, names=names, body_limit_bytes=body_limit_bytes, refuse=_answer)
     app.add_middleware(uploads_api.Protocol)
 
@@ -175,8 +185,7 @@ def _answer(request: Request, status: int, sentence: str) -> Response:
 
 def _status_and_sentence(error: Exception) -> tuple[int, str]:
     if isinstance(error, StillairError):
-        statuses = {NotFoundError: 404, DiskFullError: 507, ArchiveBusyError: 503, ArchiveDamagedError: 500}
-        return next((status for kind, status in statuses.items() if isinstance(error, kind)), 422), str(error)
+        return next((status for kind, status in STATUSES.items() if isinstance(error, kind)), 422), str(error)
     if isinstance(error, RequestValidationError):
         return 422, "The address or the form holds something that is not meant there."
     if isinstance(error, HTTPException):

@@ -5,6 +5,7 @@
     ├── LogError             who brought the log must bring another or say how to read it
     ├── UploadError          who sent the file must send another
     ├── DiskFullError        who keeps the server must make room
+    ├── ForbiddenError       who has the role must do it, or give it
     ├── ArchiveBusyError     whoever holds the archive's database must let go of it
     ├── ArchiveDamagedError  who keeps the server must put a good copy of the archive in its place
     └── NotFoundError        the address names nothing that exists
@@ -34,6 +35,10 @@ class LogError(StillairError):
 
 class UploadError(StillairError):
     """A file that was sent cannot be taken."""
+
+
+class ForbiddenError(StillairError):
+    """The role of whoever asks does not allow it."""
 
 
 class DiskFullError(StillairError):

@@ -22,18 +22,19 @@ class HasCookies(Protocol):
 
 def person_of(cookie: str) -> str:
     """The name in the cookie, or what stands for none."""
-    return _clean(unquote(cookie)) or NOBODY
+    return clean(unquote(cookie)) or NOBODY
 
 
 def typed_person(request: HasCookies) -> str:
     """The name that was typed at this screen; empty where nobody typed one."""
-    return _clean(unquote(request.cookies.get(WHO_COOKIE, "")))
+    return clean(unquote(request.cookies.get(WHO_COOKIE, "")))
 
 
 def cookie_of(name: str) -> str:
     """A typed name as the cookie keeps it; empty for none."""
-    return quote(_clean(name))
+    return quote(clean(name))
 
 
-def _clean(name: str) -> str:
+def clean(name: str) -> str:
+    """A typed name without what nobody sees, and not longer than a name is."""
     return "".join(sign for sign in " ".join(name.split())[:LONGEST] if sign.isprintable())

@@ -1,4 +1,4 @@
-"""What every answer carries and every request must pass: content policy, host, origin, size, and who has joined."""
+"""What every answer carries and every request must pass: content policy, host, origin and size."""
 
 from __future__ import annotations
 
@@ -10,8 +10,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.hosts import is_loopback, is_loopback_address, is_own_host
-from server.joining import JoinDesk
+from server.hosts import is_loopback, is_own_host
 from server.people import WHO_HEADER
 
 # blob: and data: are for pictures alone: the plot library turns a figure into a PNG by way of both.
@@ -34,15 +33,9 @@ SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 WRONG_HOST = "This server answers only to the address it was opened at."
 NO_LENGTH = "What is sent must say how long it is."
 WRONG_ORIGIN = "This came from another page than Stillair's own, and was not taken."
-NOT_JOINED = "This device has not joined; enter the code that stands on the server's screen."
 
-JOIN = "/join"
-JOIN_COOKIE = "joined"
-JOIN_PROGRAM = "/api/join"
 PROGRAMS = "/api/"
 PROGRAM_TYPES = ("application/json", "application/zip", "application/octet-stream")
-BEARER = "bearer "
-OPEN_TO_ALL = ("/web/styles/", "/web/pictures/")  # what the page that asks for the code is made of
 
 
 class Guard:
@@ -87,52 +80,18 @@ class Guard:
         return is_own_host(host, self._names, (scope.get("server") or ("",))[0])
 
 
-class JoinGate:
-    """Wraps the application where other devices can reach it: what has not joined gets the page that asks for the code.
-
-    This computer itself need not join: a request that comes from the loopback and names the loopback. Through a
-    proxy on this computer it names another host, and must.
-    """
-
-    def __init__(self, app: ASGIApp, desk: JoinDesk, refuse: Refuse) -> None:
-        self._app, self._desk, self._refuse = app, desk, refuse
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer one request."""
-        if scope["type"] == "http" and not self._may_pass(Request(scope)):
-            await self._refuse(Request(scope), 401, NOT_JOINED)(scope, receive, send)
-            return
-        await self._app(scope, receive, send)
-
-    def _may_pass(self, request: Request) -> bool:
-        path = request.url.path
-        at_hand = comes_from_here(request)
-        is_open = path in (JOIN, JOIN_PROGRAM) or (path.startswith(OPEN_TO_ALL) and ".." not in path)
-        return at_hand or is_open or self._desk.is_joined(mark_of(request))
-
-
-def mark_of(request: Request) -> str:
-    """The mark of a device that has joined: in its cookie, or, of a program, in the header Authorization: Bearer."""
-    header = request.headers.get("authorization", "")
-    return header[len(BEARER) :].strip() if header.lower().startswith(BEARER) else request.cookies.get(JOIN_COOKIE, "")
-
-
-def comes_from_here(request: Request) -> bool:
-    """Whether a request comes from this computer itself."""
-    address = request.client.host if request.client else ""
-    return is_loopback_address(address) and is_loopback(request.headers.get("host", ""))
-
-
 def may_write(headers: Headers, host: str, path: str) -> bool:
     """Whether a write may come in: from a page of this server, or from a program that is no browser's page.
 
-    A program sends neither Origin nor Referer. Under /api it is let in when it says who it is in X-Stillair-Who and
-    sends a type that no form can: either makes a browser ask first, which is never answered with a yes.
+    A program sends neither Origin nor Referer. Under /api it is let in when it says who it is, by its token or in
+    X-Stillair-Who, and sends a type that no form can: either makes a browser ask first, which is never answered with a
+    yes.
     """
     if headers.get("origin") is not None or headers.get("referer"):
         return is_same_origin(headers, host)
     kind = headers.get("content-type", "").partition(";")[0].strip().lower()
-    return path.startswith(PROGRAMS) and kind in PROGRAM_TYPES and bool(headers.get(WHO_HEADER, "").strip())
+    named = bool(headers.get(WHO_HEADER, "").strip() or headers.get("authorization", "").strip())
+    return path.startswith(PROGRAMS) and kind in PROGRAM_TYPES and named
 
 
 def is_same_origin(headers: Headers, host: str) -> bool:

@@ -36,13 +36,6 @@ class Settings(BaseSettings):
         description="Port to listen on; 0, or one that is taken, gives the next free one.",
         json_schema_extra={"unit": "port"},
     )
-    join_code: str | None = Field(
-        None,
-        min_length=6,
-        max_length=64,
-        description="Code that another device enters once; none makes a new one at each start.",
-        json_schema_extra={"unit": "text"},
-    )
     host_names: str = Field(
         "",
         description="More names and addresses, with commas, that other devices may call this computer by.",

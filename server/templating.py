@@ -108,6 +108,7 @@ def _frame(request: Request, page: Page) -> dict[str, Any]:
         "help_name": page.help,
         "who": person_of(request.cookies.get(WHO_COOKIE, "")),
         "who_typed": WHO_COOKIE in request.cookies,
+        "me": getattr(request.state, "visitor", None),
         "path_for": _path_for(request),
     }
 

@@ -22,7 +22,7 @@ PLATFORMS: dict[str, dict[str, str]] = {
 }
 PYTHONS = ("3.11", "3.12", "3.13", "3.14")
 # What Windows alone needs is not installed on the machine that writes the pins.
-WINDOWS_ONLY = {"colorama": ("0.4.6", ()), "cffi": ("2.1.1", ("pycparser",)), "pycparser": ("3.12", ())}
+WINDOWS_ONLY = {"colorama": ("0.4.6", ())}
 
 
 def direct_requirements(*extras: str) -> list[Requirement]:

@@ -12,6 +12,7 @@ from server.commands.demo import demo
 from server.commands.export_day import export
 from server.commands.fit import finding_codes, fit
 from server.commands.import_day import import_days
+from server.commands.invite import invite
 from server.commands.serve import serve
 from server.commands.study import study
 from server.commands.verify import verify
@@ -58,6 +59,7 @@ def stillair(
     Folders into the archive:        stillair import "2026-05-09 long apron"
     A day out of it, byte for byte:  stillair export 3 "long apron"
     Is all as it was kept:           stillair verify
+    A code for a new account:        stillair invite --role engineer
     What a command takes:            stillair fit --help
 
     From a clone, `python3 -m server` (on Windows `py -m server`) stands for `stillair`.
@@ -71,6 +73,7 @@ app.command(short_help="Hold the intervals against simulated days.")(study)
 app.command("import", short_help="Keep test-day folders in the archive.")(import_days)
 app.command(short_help="Write a day of the archive as a folder.")(export)
 app.command(short_help="Check that all is as it was kept.")(verify)
+app.command(short_help="Print a code that makes an account.")(invite)
 
 
 def main() -> None:

@@ -22,8 +22,8 @@ def serve(day: DayFolder = None, data: DataFolder = None, host: Host = None, por
     stillair serve --day "2026-05-09 long apron"  starts with that day
     stillair serve --host 0.0.0.0 --port 8000     for everybody on the team's network
 
-    Another device enters the join code that is printed here, once. There are no accounts yet: whoever
-    has joined sees everything.
+    Without --host nobody needs a password. On a network everybody signs in: the first start prints a link
+    that makes the owner's account; owners invite the others.
     """
     from server.commands.web_server import run_server
     from server.settings import load

@@ -7,6 +7,7 @@ import sys
 
 import typer
 
+from server.archive.archive import Archive
 from server.commands.lan_addresses import lan_addresses
 from server.errors import StillairError
 from server.settings import Settings
@@ -26,8 +27,9 @@ def run_server(settings: Settings) -> None:
         app = create_app(settings)
         app.state.archive.open()  # what stands in its way is said before an address is
         typer.echo(f"Stillair is open at {address(settings.host, listener)} (Ctrl-C ends it)")
-        if app.state.join_desk is not None:
-            typer.echo(invitation(settings.host, listener, app.state.join_desk.code))
+        if app.state.throttle is not None:
+            typer.echo(where_others_go(settings.host, listener))
+            typer.echo(first_owner(app.state.archive, settings.host, listener))
         sys.stdout.flush()
         config = uvicorn.Config(app, log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listener])
@@ -66,13 +68,25 @@ def address(host: str, listener: socket.socket) -> str:
     return f"http://[{shown}]:{port}" if ":" in shown else f"http://{shown}:{port}"
 
 
-def invitation(host: str, listener: socket.socket, code: str) -> str:
-    """What other devices on the network open, and the code that each must enter once."""
+def where_others_go(host: str, listener: socket.socket) -> str:
+    """What other devices on the network open."""
     port = listener.getsockname()[1]
     places = [*lan_addresses(), f"{socket.gethostname().lower().partition('.')[0]}.local"]
     shown = places if host in WILDCARDS else [host]
     urls = " or ".join(f"http://[{place}]:{port}" if ":" in place else f"http://{place}:{port}" for place in shown)
-    return f"Other devices on this network open {urls}\nand enter this join code once: {code}"
+    return f"Other devices on this network open {urls}"
+
+
+def first_owner(archive: Archive, host: str, listener: socket.socket) -> str:
+    """How people get in: by their accounts, or, as long as there is no owner, by a link that makes one, once."""
+    from server.accounts.service import has_owner, invite_first_owner
+
+    with archive.database.writing() as session:
+        if has_owner(session):
+            return "and sign in; who has no account is invited by an owner (or by `stillair invite`)."
+        code = invite_first_owner(session).code
+    link = f"{address(host, listener)}/invited?code={code}"
+    return f"Nobody has an account yet. Open this once, within two days, to make the owner's:\n{link}"
 
 
 def _bound(host: str, port: int) -> socket.socket:

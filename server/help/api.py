@@ -13,7 +13,7 @@ router = APIRouter()
 SHOWN = ("/api/", "/uploads")
 ABOUT = (
     "Test days, their results and their history. A write is JSON or a zip and names who sends it in the header "
-    "X-Stillair-Who. From another device, Authorization: Bearer carries the mark that /api/join gives."
+    "X-Stillair-Who. On a network Authorization: Bearer carries a token, which names its account instead."
 )
 
 

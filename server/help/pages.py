@@ -8,8 +8,11 @@ from typing import ClassVar
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from server.accounts.roles import ROLES, WORDS
+from server.accounts.rules import RULES
 from server.errors import NotFoundError
 from server.help.api import document
+from server.help.asvs import Item, items
 from server.help.folder_tables import KeyLine, key_tables, role_lines
 from server.help.routes import RouteLine, route_groups
 from server.help.studies import Study, studies
@@ -40,6 +43,8 @@ class HelpPage(Page):
     folder_keys: tuple[tuple[str, tuple[KeyLine, ...]], ...]
     roles: tuple[tuple[str, str, str], ...]
     routes: tuple[tuple[str, tuple[RouteLine, ...]], ...]
+    safety: tuple[Item, ...]
+    allowed: tuple[tuple[str, str, tuple[str, ...]], ...]
 
 
 @router.get("/help", name="help")
@@ -62,6 +67,14 @@ def help_topic(request: Request, topic: str) -> HTMLResponse:
         studies=studies() if topic == "studies" else [],
         folder_keys=key_tables() if topic == "folder" else (),
         roles=role_lines() if topic == "folder" else (),
+        safety=items() if topic == "accounts" else (),
+        allowed=_allowed() if topic == "accounts" else (),
         routes=route_groups(document(request.app), str(request.base_url).rstrip("/")) if topic == "api" else (),
     )
     return render(request, page)
+
+
+def _allowed() -> tuple[tuple[str, str, tuple[str, ...]], ...]:
+    """Each role, what it is for, and the routes that ask for it."""
+    lines = {role: tuple(" ".join(rule) for rule, need in RULES.items() if need == role) for role in ROLES}
+    return tuple((role, WORDS[role], lines[role]) for role in ROLES)

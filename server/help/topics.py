@@ -11,6 +11,7 @@ TOPICS = {
     "folder": "The test-day folder",
     "archive": "How the archive keeps things",
     "jobs": "Work that takes longer",
+    "accounts": "Accounts, roles and safety",
     "api": "For programs",
     "run": "The page of a run",
     "tufts": "Tufts on photos",

@@ -17,6 +17,7 @@ from server.archive.tables import Event, Job, RawFile
 from server.days.service import FIT_JOB, REFIT_JOB
 from server.days.tables import DayRevision, StoredDay
 from server.errors import StillairError
+from server.history.verify_accounts import account_faults
 from server.history.verify_days import day_faults, revision_faults
 from server.history.verify_events import Told, event_faults
 from server.history.verify_files import raw_faults, sample_faults, upload_faults
@@ -63,6 +64,7 @@ def _rows_faults(archive: ReadOnlyArchive, session: Session, scratch: Path, prog
     progress(0.7, "days and results")
     told = Told.read(session)
     yield from guarded(session, "The chain of events", event_faults(session, told))
+    yield from guarded(session, "The accounts", account_faults(session, told))
     yield from revision_faults(session, told)
     yield from result_faults(session, archive.raw, told)
     yield from day_faults(session, archive, scratch)

@@ -152,8 +152,9 @@ def test_a_file_that_is_too_large_is_refused_in_its_row(browser: Browser, tmp_pa
     assert states(browser) == []
 
 
-def test_a_device_joins_by_the_code(chrome, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
-    """Reached by the computer's own address instead of the loopback, a browser is another device."""
+def test_another_device_signs_in_and_sends(chrome, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """Reached by the computer's own address, a browser is another device: invited, signed out, in again."""
+    from server.accounts.service import invite_first_owner
     from server.app import create_app
     from server.commands.lan_addresses import lan_addresses
     from server.settings import Settings
@@ -169,13 +170,27 @@ def test_a_device_joins_by_the_code(chrome, tmp_path: Path) -> None:  # type: ig
         browser = Browser(chrome, f"http://{addresses[0]}:{port}")
         browser.complaints()
         browser.open("/add")
-        assert focused(browser).get_attribute("id") == "code"
+        assert "Nobody has an account yet" in browser.one("main").text
         known = ("401", "Cross-Origin-Opener-Policy")  # the second: plain HTTP on a network is no trusted origin
         assert [line for line in browser.complaints() if not any(word in line for word in known)] == []
-        press(browser, "wrong")
-        press(browser, Keys.ENTER)
-        assert "That is not the code" in browser.one(".problem").text
-        focused(browser).send_keys(app.state.join_desk.code.replace("-", "").lower(), Keys.ENTER)
+        with app.state.archive.database.writing() as session:
+            code = invite_first_owner(session).code
+        browser.open("/invited")
+        focused(browser).send_keys("wrong", Keys.ENTER)
+        assert "opens nothing" in browser.one(".problem").text
+        focused(browser).send_keys(code.replace("-", "").lower(), Keys.ENTER)
+        browser.until(lambda: "Its role is owner" in browser.one("main").text, "the invitation")
+        keys = ["Ana", Keys.TAB, "nine wet cones", Keys.TAB, "nine wet cones", Keys.ENTER]
+        focused(browser).send_keys(keys[0], keys[1])
+        for part in keys[2:]:
+            focused(browser).send_keys(part)
+        browser.until(lambda: "Ana" in browser.one(".who summary").text, "the first page")
+        browser.one(".who summary").click()
+        browser.one(".who button").click()
+        browser.until(lambda: "Sign in with the name" in browser.one("main").text, "being out")
+        browser.open("/add")
+        focused(browser).send_keys("ana", Keys.TAB)
+        focused(browser).send_keys("nine wet cones", Keys.ENTER)
         browser.until(lambda: browser.driver.current_url.endswith("/add"), "the page that was wanted")
         browser.one("#logs-files").send_keys(file_with(tmp_path, "a.csv", b"t,v\n"))
         browser.until(lambda: states(browser) == ["here"], "the file")

@@ -8,9 +8,8 @@ from pathlib import Path
 import httpx
 import pytest
 
-from server.joining import KEY_FILE
 from tests.web.conftest import Site
-from tests.web.test_join import CODE, LAN, NEIGHBOUR, client_from, lan_app
+from tests.web.lan import NEIGHBOUR, client_from, lan_app
 
 CANCEL = "/api/jobs/nothing/cancel"  # a write that needs nothing to be there: 404 once it is let in
 JSON = {"Content-Type": "application/json"}
@@ -72,56 +71,6 @@ def test_outside_the_interface_the_origin_is_asked_for(program: httpx.Client, pa
     assert program.post(path, content="{}", headers={**JSON, **ANA}).status_code == 403
 
 
-@pytest.fixture
-def lan_program(tmp_path: Path) -> Iterator[httpx.Client]:
-    """A program on another device of the network."""
-    with client_from(lan_app(tmp_path, join_code=CODE), NEIGHBOUR) as client:
-        del client.headers["Origin"]
-        yield client
-
-
-def join(client: httpx.Client, code: str) -> httpx.Response:
-    return client.post("/api/join", json={"code": code}, headers=ANA)
-
-
-def test_a_program_joins_once_and_shows_its_mark(lan_program: httpx.Client) -> None:
-    assert lan_program.get("/api/days").status_code == 401
-    mark = join(lan_program, CODE).json()["mark"]
-    bearer = {"Authorization": f"Bearer {mark}"}
-    assert lan_program.get("/api/days", headers=bearer).json() == []
-    assert lan_program.post(CANCEL, content="{}", headers={**bearer, **JSON, **ANA}).status_code == 404
-    assert lan_program.post(CANCEL, content="{}", headers={**bearer, **JSON}).status_code == 403
-    assert lan_program.get("/api/days").status_code == 401
-    assert not lan_program.cookies
-
-
-@pytest.mark.parametrize("mark", ["", "x", "1.0123456789abcdef.00", "\xff"])
-def test_a_mark_that_was_not_given_here_opens_nothing(lan_program: httpx.Client, mark: str) -> None:
-    headers = [(b"Authorization", b" ".join([b"Bearer", *([mark.encode("latin-1")] if mark else [])]))]
-    assert lan_program.get("/api/days", headers=headers).status_code == 401
-
-
-def test_guessing_is_braked_as_on_the_page(lan_program: httpx.Client) -> None:
-    statuses = [join(lan_program, f"KXMT-4HR{letter}").status_code for letter in "ACDEF"]
-    assert statuses[:3] == [401, 401, 401]
-    assert statuses[-1] == 429
-    answer = join(lan_program, CODE)
-    assert answer.status_code == 429
-    assert "wait" in answer.json()["error"]
-    assert int(answer.headers["retry-after"]) > 0
-
-
-def test_another_page_cannot_join_for_its_reader(lan_program: httpx.Client) -> None:
-    sent = {"content": f'{{"code":"{CODE}"}}', "headers": {**JSON, **ANA, "Origin": "http://elsewhere.example"}}
-    assert lan_program.post("/api/join", **sent).status_code == 403  # type: ignore[arg-type]
-
-
-def test_on_this_computer_alone_nobody_joins(program: httpx.Client, site: Site) -> None:
-    answer = join(program, CODE)
-    assert (answer.status_code, "nobody needs to join" in answer.json()["error"]) == (422, True)
-    assert not (site.folder / KEY_FILE).exists()
-
-
 def test_a_name_of_any_letters_is_kept(program: httpx.Client, site: Site) -> None:
     tus = {"Tus-Resumable": "1.0.0", "Upload-Length": "0", "Origin": str(site.client.headers["Origin"])}
     program.post("/uploads", headers={**tus, "X-Stillair-Who": "Zo%C3%AB"})
@@ -130,7 +79,6 @@ def test_a_name_of_any_letters_is_kept(program: httpx.Client, site: Site) -> Non
 
 
 def test_lan_host_names_hold_for_programs_too(tmp_path: Path) -> None:
-    with client_from(lan_app(tmp_path, join_code=CODE), NEIGHBOUR, "rebound.example") as client:
+    with client_from(lan_app(tmp_path), NEIGHBOUR, "rebound.example") as client:
         del client.headers["Origin"]
-        assert join(client, CODE).status_code == 421
-    assert LAN  # the address that is answered, see lan_program
+        assert client.post(CANCEL, content="{}", headers={**JSON, **ANA}).status_code == 421

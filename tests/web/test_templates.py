@@ -8,6 +8,9 @@ import re
 import pytest
 from jinja2 import meta, nodes
 
+from server.accounts.own_pages import AccountPage
+from server.accounts.pages import InvitedPage, SignInPage
+from server.accounts.people_pages import PeoplePage
 from server.app import ErrorPage
 from server.cars.pages import CarFormPage, CarPage, CarsPage
 from server.correlation.pages import CorrelationPage
@@ -23,7 +26,6 @@ from server.help.topics import TOPICS
 from server.history.pages import HistoryPage, WorkPage
 from server.history.trail_pages import EventPage, OriginPage, RevisionPage
 from server.history.verify_pages import VerifiedPage
-from server.joining_pages import JoinPage
 from server.locations import web_folder
 from server.plans.pages import PlanPage, PlansPage, SheetPage
 from server.predictions.import_pages import AddPredictionsPage, PredictionTablePage, PreviewPage
@@ -41,16 +43,16 @@ from server.tufts.picture_pages import OriginalPage
 from server.tufts.station_pages import StationsPage
 
 TEMPLATES = web_folder() / "templates"
-FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed", "live", "news"}
+FRAME = {"theme", "here", "help_name", "path_for", "version", "who", "who_typed", "me", "live", "news"}
 PAGES: list[type[Page]] = [HistoryPage, WorkPage]
 PAGES += [SeasonPage, SeasonTablePage, AddPage, JobPage, ResultPage]
-PAGES += [TablePage, HelpIndexPage, HelpPage, JoinPage, ErrorPage]
+PAGES += [TablePage, HelpIndexPage, HelpPage, ErrorPage]
 PAGES += [DayPage, DayFormPage, CourseTablePage, AddingPage]
 PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 
 
 PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage, CompareDaysPage]
-PAGES += [PlansPage, PlanPage, SheetPage]
+PAGES += [PlansPage, PlanPage, SheetPage, SignInPage, InvitedPage, AccountPage, PeoplePage]
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
 PAGES += [CorrelationPage, VerdictPage]
@@ -94,7 +96,7 @@ def test_template_takes_only_what_its_page_holds(page: type[Page]) -> None:
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.__name__)
 def test_page_holds_nothing_that_its_template_leaves(page: type[Page]) -> None:
     wanted = set().union(*(meta.find_undeclared_variables(tree) for tree in trees(page.template, set())))
-    if page is JoinPage:  # stands in no frame: what the frame is made of is not open to who has not joined
+    if page in (SignInPage, InvitedPage):  # in no frame: what it is made of is not open to who has not signed in
         wanted.add("crumbs")
     assert {field.name for field in dataclasses.fields(page)} - wanted == set()
 

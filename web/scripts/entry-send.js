@@ -3,7 +3,7 @@ import { all, put, remove } from "./entry-store.js";
 
 const TIMEOUT_MS = 15000;
 const LATER = new Set([401, 408, 429, 502, 503, 504, 507]); // nothing is wrong with the entry
-const JOIN = "This tablet must join again before its entries can be sent: open any page of Stillair.";
+const SIGN_IN = "Sign in again on this tablet, then its entries are sent: open any page of Stillair.";
 let sending = null;
 
 // Gives the outcomes of this round, place → {state, …}: kept, refused, conflict. Stops at the first that does not come
@@ -47,7 +47,7 @@ async function one(entry) {
 async function outcomeOf(answer) {
   const text = await answer.text();
   const told = (answer.headers.get("Content-Type") ?? "").includes("json") ? JSON.parse(text) : null;
-  if (LATER.has(answer.status)) return { state: "waiting", sentence: answer.status === 401 ? JOIN : (told?.error ?? "") };
+  if (LATER.has(answer.status)) return { state: "waiting", sentence: answer.status === 401 ? SIGN_IN : (told?.error ?? "") };
   if (answer.ok) return { state: "kept", location: told?.location ?? "" };
   if (answer.status === 409) return { state: "conflict", sentence: told?.error ?? "", revision: told?.revision };
   return { state: "refused", sentence: told?.error ?? sentenceOf(text), page: text };
