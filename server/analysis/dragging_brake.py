@@ -19,7 +19,7 @@ from server.analysis.added_columns import ColumnAdder
 from server.analysis.day_posterior import DayPosterior
 from server.testday.values import Day, Finding, Run
 
-LEVEL = 0.02
+LEVEL = 0.04
 LEAST_FORCE_N = 3.0
 LEAST_PRESSURE_PA = 50_000.0
 WEAK_C0 = 0.05

@@ -40,7 +40,8 @@ def test_nothing_is_blocked_and_what_is_missing_is_said(day: Day) -> None:
 def test_a_name_and_a_time_stand_beside_each_check(day: Day) -> None:
     day = acknowledged(day, 9 * 3600.0, *EVERYTHING)
     view = checks.checks_view(day)
-    assert not view.open and not view.unnamed
+    assert not view.open
+    assert not view.unnamed
     assert {(line.who, line.when) for line in view.lines} == {("M. Quill", "09:00")}
     assert view.sentence == f"All {len(EVERYTHING)} are acknowledged by name, the last by M. Quill at 09:00."
     late = acknowledged(replace(day, acknowledged=()), 9.5 * 3600.0, *EVERYTHING)
@@ -91,7 +92,8 @@ def test_the_air_in_two_taps_keeps_what_was_not_touched(day: Day) -> None:
     assert made[-1].pressure_pa == made[0].pressure_pa
     assert made[-1].temperature_k == made[0].temperature_k
     wind, origin = made[-1].wind_speed_mps, made[-1].wind_from_rad
-    assert wind is not None and origin is not None
+    assert wind is not None
+    assert origin is not None
     assert (wind.value, round(origin.value, 4), made[-1].surface) == (3.0, 3.927, "dry")
 
 
@@ -100,7 +102,8 @@ def test_a_setup_by_what_was_turned(day: Day) -> None:
     typed = {"name": ("C",), "baseline": ("A",), "part_1": ("rear flap",), "to_1": ("+2,5",), "ballast": ("4",)}
     made = change_of(flapped, "turn", typed).day.setups[-1]
     assert (made.name, made.baseline, made.parts) == ("C", "A", {"rear flap": 32.5, "nose": "low"})
-    assert made.ballast_kg is not None and made.ballast_kg.value == 4.0
+    assert made.ballast_kg is not None
+    assert made.ballast_kg.value == 4.0
     word = change_of(flapped, "turn", {**typed, "to_1": ("steep",), "ballast": ("",)}).day.setups[-1]
     assert word.parts["rear flap"] == "steep"
     lower = change_of(flapped, "turn", {**typed, "to_1": ("−2",)}).day.setups[-1]
@@ -137,7 +140,7 @@ def test_the_drivers_word_and_tyre_pressures_survive_the_folder(day: Day, tmp_pa
     again = read_folder(write_folder(change.day, tmp_path / "again")).runs[1]
     assert (again.driver, again.remarks) == (run.driver, run.remarks)
     assert (again.tyre_cold_pa, again.tyre_hot_pa) == (run.tyre_cold_pa, run.tyre_hot_pa)
-    with pytest.raises(FieldError, match="must lie between 0 and 10 bar, not 14.*pounds"):
+    with pytest.raises(FieldError, match=r"must lie between 0 and 10 bar, not 14.*pounds"):
         change_of(day, "remarks.2", {**typed, "cold": ("14", "14", "14", "14")})
 
 
@@ -146,6 +149,7 @@ def test_wanted_widths_of_differences_and_of_all(day: Day) -> None:
     assert (wanted_area(said), wanted_differences(said)) == (None, {("B", "A"): 0.04})
     both = change_of(said, "wanted", {"each": ("0.05",), "difference_2": ("0.04",)}).day
     assert wanted_area(both) == 0.05
-    renamed = change_of(change_of(said, "turn", {"name": ("C",), "baseline": ("B",), "part_1": ("x",), "to_1": ("y",)}).day,
-                        "wanted", {"difference_2": ("0.04",), "difference_3": ("0.06",)}).day  # fmt: skip
-    assert wanted_differences(renamed) == {("B", "A"): 0.04, ("C", "B"): 0.06}
+    turned = {"name": ("C",), "baseline": ("B",), "part_1": ("x",), "to_1": ("y",)}
+    third = change_of(said, "turn", turned).day
+    more = change_of(third, "wanted", {"difference_2": ("0.04",), "difference_3": ("0.06",)}).day
+    assert wanted_differences(more) == {("B", "A"): 0.04, ("C", "B"): 0.06}

@@ -35,9 +35,11 @@ BALANCED = {"A": at(4, 4), "B": at(2, 3)}
 
 def test_the_fewest_passes_that_reach_the_wanted_width() -> None:
     found = reach(SUMMARY, Goal("B", "A", 0.06, 0.05), BALANCED)
-    assert found is not None and found.added == (("B", 1, 0), ("A", 1, 0))  # of B alone it takes three
+    assert found is not None
+    assert found.added == (("B", 1, 0), ("A", 1, 0))
     alone = reach(SUMMARY, Goal("B", "A", 0.06, 0.055), BALANCED)
-    assert alone is not None and alone.added == (("B", 2, 0),)  # as few, and no change of setup
+    assert alone is not None
+    assert alone.added == (("B", 2, 0),)
     advice = next_run({**SUMMARY, "outlook": SUMMARY["outlook"][:-1]}, [GOAL], BALANCED, Ground())
     assert advice.text == "two more out and one back of B bring B − A from ± 0.060 to ± 0.048 m²"
     assert (advice.kind, advice.passes) == ("more", "two more out and one back of B")
@@ -45,7 +47,8 @@ def test_the_fewest_passes_that_reach_the_wanted_width() -> None:
 
 def test_between_the_numbers_that_were_tried_information_grows_evenly() -> None:
     five = reach({"outlook": outlook("B", {4: 0.7, 6: 0.6})}, Goal("B", "A", 0.06, 0.06 * 0.645), BALANCED)
-    assert five is not None and five.total == 5
+    assert five is not None
+    assert five.total == 5
     assert five.u95 == pytest.approx(0.06 / ((0.7**-2 + 0.6**-2) / 2) ** 0.5)
 
 
