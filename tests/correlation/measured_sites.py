@@ -7,6 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from fastapi import FastAPI
+
 from server.analysis.result import DayResult
 from server.app import create_app
 from server.archive.archive import Archive
@@ -78,6 +80,15 @@ def _setup(name: str, parts: str) -> str:
     baseline = "" if name == "A" else 'baseline = "A"\n'
     heights = "front_ride_height_mm = 34.0\nrear_ride_height_mm = 38.0\n"
     return f'[[setups]]\nname = "{name}"\n{heights}{baseline}parts = {{ {parts} }}\n'
+
+
+def measured_app(folder: Path) -> FastAPI:
+    """The pages over an archive that already holds the day."""
+    archive = Archive(folder / "data")
+    archive.open()
+    keep_measured(archive, measured_day(AREAS, rel_u=0.012)[1], folder / "days", usual_cases())
+    archive.close()
+    return create_app(Settings(data_folder=folder / "data"), KINDS)
 
 
 @contextmanager
