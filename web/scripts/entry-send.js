@@ -48,7 +48,8 @@ async function outcomeOf(answer) {
   const text = await answer.text();
   const told = (answer.headers.get("Content-Type") ?? "").includes("json") ? JSON.parse(text) : null;
   if (LATER.has(answer.status)) return { state: "waiting", sentence: answer.status === 401 ? SIGN_IN : (told?.error ?? "") };
-  if (answer.ok) return { state: "kept", location: told?.location ?? "" };
+  if (told?.kept) return { state: "kept", location: told.location ?? "" };
+  if (answer.ok && answer.redirected) return { state: "waiting", sentence: JOIN };
   if (answer.status === 409) return { state: "conflict", sentence: told?.error ?? "", revision: told?.revision };
   return { state: "refused", sentence: told?.error ?? sentenceOf(text), page: text };
 }
@@ -57,5 +58,5 @@ async function outcomeOf(answer) {
 function sentenceOf(text) {
   const alerts = [...new DOMParser().parseFromString(text, "text/html").querySelectorAll("[role=alert]")];
   const said = alerts.map((alert) => (alert.querySelector("p") ?? alert).textContent.trim()).filter(Boolean);
-  return said.join(" ") || "The server did not take it and gave no reason.";
+  return said.join(" ") || "The server did not say that it kept this.";
 }

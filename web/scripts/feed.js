@@ -15,8 +15,8 @@ function tell(name, detail) {
 async function ask() {
   try {
     const answer = await fetch(`/live?since=${since}`, { signal: AbortSignal.timeout(TIMEOUT_MS) });
-    if (!answer.ok) throw new Error(String(answer.status));
-    const told = await answer.json();
+    if (answer.status >= 500) throw new Error(String(answer.status));
+    const told = answer.ok && !answer.redirected ? await answer.json() : { newest: since }; // not in: heard all the same
     const wasLost = isLost();
     [failures, heardAt] = [0, Date.now()];
     tell("heard", { wasLost });
