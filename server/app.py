@@ -54,6 +54,7 @@ from server.locations import web_folder
 from server.plans import pages as plans_pages
 from server.plans.plan_job import PLAN_KINDS
 from server.predictions import api as predictions_api
+from server.predictions import figure_pages as predictions_figure_pages
 from server.predictions import import_pages as predictions_import_pages
 from server.predictions import pages as predictions_pages
 from server.predictions.day_sets import keep_day_sets, with_day_sets
@@ -135,6 +136,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.settings, app.state.archive, app.state.jobs = settings, archive, jobs
     app.state.results, app.state.uploads = ResultShelf(archive), uploads
     app.state.templates, app.state.addresses = make_environment(), Addresses(app)
+    of_predictions = (predictions_api, predictions_import_pages, predictions_pages, predictions_figure_pages)
     of_days_json = (days_api, adding_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
     of_predictions = (predictions_api, predictions_import_pages, predictions_pages)
     programs = (*of_days_json, results_api, tufts_api, history_api, uploads_api, program_api, help_api)

@@ -14,7 +14,7 @@ from server.archive.archive import Archive
 from server.days.form_fields import FieldError, Typed, one
 from server.dependencies import CurrentPerson, TheArchive
 from server.errors import NotFoundError, StillairError
-from server.figures.theme import SetupMark, setup_marks
+from server.figures.theme import SetupMark
 from server.predictions.asking import reading_of
 from server.predictions.cars import car_names, check_matches, likely_setup, setups_of_car, wheelbase_of_car
 from server.predictions.content import Content
@@ -33,7 +33,7 @@ from server.predictions.mapping_view import MappingView, choices_of_form, mappin
 from server.predictions.pages import SEE_OTHER, MatchLine, Number, car_crumb, matches_of_form
 from server.predictions.service import SetHead, find_set, matches_of
 from server.predictions.tables import PredictionDraft
-from server.predictions.view import RowView, columns_of, counted, row_views
+from server.predictions.view import RowView, columns_of, counted, marks_of, row_views
 from server.readers.prediction_reading import lacks
 from server.readers.prediction_table import MOST_BYTES, MOST_COLUMNS, GivenTable
 from server.templating import Crumb, Page, render
@@ -305,7 +305,7 @@ def _preview_page(
         said=content.said,
         columns=columns_of(content),
         rows=rows,
-        marks=setup_marks([*setups, *(name for name in names if name not in setups)]),
+        marks=marks_of(setups, names),
         bad=tuple((row.problem, "; ".join(f"{k} {v}" for k, v in row.given.items())) for row in content.left_out),
         lines=lines,
         setups=setups,

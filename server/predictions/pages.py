@@ -12,7 +12,7 @@ from server.archive.archive import Archive
 from server.days.form_fields import Typed
 from server.dependencies import CurrentPerson, TheArchive
 from server.errors import NotFoundError, StillairError
-from server.figures.theme import SetupMark, setup_marks
+from server.figures.theme import SetupMark
 from server.predictions.as_csv import cases_csv
 from server.predictions.cars import (
     car_names,
@@ -26,7 +26,17 @@ from server.predictions.content import Content, read_content
 from server.predictions.drafts import drafts_of
 from server.predictions.service import end_of, find_set, keep_matches, list_sets, matches_of, withdraw_set
 from server.predictions.tables import PredictionEnd, PredictionSet
-from server.predictions.view import RowView, SetLine, columns_of, list_sentence, row_views, set_line, set_sentence
+from server.predictions.view import (
+    RowView,
+    SetLine,
+    columns_of,
+    drawn_cases,
+    list_sentence,
+    marks_of,
+    row_views,
+    set_line,
+    set_sentence,
+)
 from server.templating import Crumb, Page, render
 
 router = APIRouter(prefix="/predictions", default_response_class=HTMLResponse)
@@ -84,6 +94,7 @@ class PredictionSetPage(Page):
     columns: tuple[str, ...]
     rows: tuple[RowView, ...]
     marks: dict[str, SetupMark]
+    drawn: bool
     left_out: tuple[tuple[str, str], ...]
     end: PredictionEnd | None
     unmatched: tuple[str, ...]
@@ -235,7 +246,8 @@ def _set_page(
         said=content.said,
         columns=columns_of(content),
         rows=rows,
-        marks=setup_marks([*setups, *(name for name in names if name not in setups)]),
+        marks=marks_of(setups, names),
+        drawn=drawn_cases(content),
         left_out=_left_out(content),
         end=end,
         unmatched=unmatched,

@@ -5,17 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
+from server.figures.theme import SetupMark, setup_marks
 from server.predictions.content import Content
 from server.predictions.tables import PredictionEnd, PredictionSet
 from server.testday.predicted import PredictedRow
 from server.testday.rounding import with_uncertainty
 from server.testday.values import PredictionCase, Quantity
 
+if TYPE_CHECKING:
+    from server.figures.predicted_set import CaseAreas
+
 NORMAL_95 = 1.959964
 MM = 1000.0
 KMH = 3.6
 NO_U = "no uncertainty given"
+DRAWN = {"SCx": "scx_m2", "SCz_front": "scz_front_m2", "SCz_rear": "scz_rear_m2", "SCz": "downforce_m2"}
 QUANTITIES = (("SCx", "scx_m2"), ("SCz front", "scz_front_m2"), ("SCz rear", "scz_rear_m2"), ("SCz", "downforce_m2"))
 
 
@@ -123,6 +129,30 @@ def condition_text(case: PredictionCase | object) -> str:
     if source := getattr(case, "source"):  # noqa: B009
         parts.append(source)
     return "; ".join(parts) or "no condition said"
+
+
+def marks_of(setups: Sequence[str], written: Sequence[str]) -> dict[str, SetupMark]:
+    """Letters and hues: the car's setups first, as everywhere, then names that are none of them."""
+    return setup_marks([*setups, *dict.fromkeys(one for one in written if one not in setups)])
+
+
+def drawn_cases(content: Content) -> bool:
+    """Whether any case of the whole car is there for a figure."""
+    return any(row.case is not None and not row.case.part for row in content.rows)
+
+
+def case_points(content: Content) -> tuple[CaseAreas, ...]:
+    """The cases of the whole car as the figure draws them."""
+    from server.figures.predicted_set import CaseAreas  # loads the plot library, which the page itself does not need
+
+    found = []
+    for row in content.taken:
+        if row.case is None or row.case.part:
+            continue
+        areas = {name: getattr(row.case, attribute) for name, attribute in DRAWN.items()}
+        given = {name: area for name, area in areas.items() if area is not None}
+        found.append(CaseAreas(row.case.setup, row.line, condition_text(row.case), given))
+    return tuple(found)
 
 
 def given_text(row: PredictedRow) -> str:

@@ -10,21 +10,24 @@ from pathlib import Path
 import pytest
 from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.events import chain_faults
+from server.archive.jobs import JobKind
 from server.archive.read_only import ReadOnlyArchive
 from server.archive.tables import Event
+from server.archive.worker import Payload
 from server.days.changes import Change
 from server.days.revisions import revise_day
-from server.days.service import newest_revision, revision_files, write_files
+from server.days.service import FIT_JOB, newest_revision, revision_files, write_files
 from server.errors import StillairError
 from server.history.verify import faults
 from server.predictions import content as content_module
 from server.predictions.as_csv import cases_csv
 from server.predictions.cars import check_matches, likely_setup, unmatched_names
 from server.predictions.content import read_content
-from server.predictions.day_sets import keep_day_sets, keep_set_of_day
+from server.predictions.day_sets import keep_day_sets, keep_set_of_day, with_day_sets
 from server.predictions.drafts import begin_draft, drafts_of, first_choices, table_of
 from server.predictions.service import (
     cases_for_car,
@@ -233,3 +236,18 @@ def test_what_was_altered_is_found(archive: Archive, table: str, column: str, va
     told = [fault for fault in verified(archive) if fault.startswith("Predictions")]
     assert told
     assert any("seal" in fault for fault in verified(archive))
+
+
+def test_the_job_that_keeps_a_day_keeps_its_set_too(archive: Archive, tmp_path: Path) -> None:
+    """Whatever finishes a fit of a day; other jobs are left as they are."""
+    day_id = keep_made_day(archive, tmp_path / "own", OWN, "Own predictions")
+
+    def finish(archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str:  # noqa: ARG001 - a Finish
+        return str(outcome["day"])
+
+    kinds = with_day_sets({FIT_JOB: JobKind(lambda *_: {}, finish), "other": JobKind(lambda *_: {}, finish)})
+    for kind, sets in (("other", 0), (FIT_JOB, 1), (FIT_JOB, 1)):
+        with archive.database.writing() as session:
+            assert kinds[kind].finish(archive, session, {}, {"day": day_id}) == str(day_id)
+        with archive.database.reading() as session:
+            assert len(list_sets(session, CAR)) == sets
