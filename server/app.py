@@ -46,6 +46,7 @@ from server.help import pages as help_pages
 from server.history import api as history_api
 from server.history import pages as history_pages
 from server.history import trail_pages, verify_pages
+from server.history.backup_job import BACKUP_KINDS, BackupClock
 from server.history.verify_job import VERIFY_KINDS
 from server.hosts import is_loopback, own_names
 from server.live import api as live_api
@@ -91,7 +92,8 @@ STATUSES = {
 }  # fmt: skip
 JSON_PATHS = ("/api/", "/uploads")
 QUICK_KINDS = {**FIT_KINDS, **EARLY_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
-JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS}))
+LONG_KINDS = {**STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS, **BACKUP_KINDS}
+JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **LONG_KINDS}))
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -108,6 +110,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     archive = Archive(settings.data_folder)
     jobs = JobRunner(archive, kinds or JOB_KINDS)
 
+    backups = BackupClock(archive, jobs, settings.backup_folder, settings.backup_every_h, settings.backups_kept)
     limit_bytes = round(settings.upload_limit_mb * 1e6)
     uploads = Uploads(archive, limit_bytes, days_holding)
 
@@ -121,7 +124,9 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         if settings.day_folder is not None:
             queue_folder(archive, settings.day_folder)
         jobs.start()
+        backups.start()
         yield
+        backups.stop()
         jobs.stop()
         archive.close()
 

@@ -46,6 +46,23 @@ class Settings(BaseSettings):
         description="Test-day folder that the first page shows; none shows the empty page.",
         json_schema_extra={"unit": "path"},
     )
+    backup_folder: Path | None = Field(
+        None,
+        description="Folder that backups go to by themselves, best on another disk; none makes no backups.",
+        json_schema_extra={"unit": "path"},
+    )
+    backup_every_h: float = Field(
+        24.0,
+        ge=0.1,
+        description="Longest time between something new and its backup.",
+        json_schema_extra={"unit": "h"},
+    )
+    backups_kept: int = Field(
+        14,
+        ge=1,
+        description="How many backups stand in the folder; raw files are shared by all and stay.",
+        json_schema_extra={"unit": "1"},
+    )
     upload_limit_mb: float = Field(
         512.0,
         gt=0,

@@ -162,6 +162,7 @@ _LINES = {
         POST /api/jobs/{job_id}/cancel
         POST /api/refits
         POST /api/uploads
+        POST /backups
         POST /days/{day_id}/car/{slug}
         POST /days/{day_id}/change/{slug}
         POST /days/{day_id}/fit

@@ -132,6 +132,12 @@ class Database:
         with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(target)) as copy:
             source.backup(copy)
 
+    def as_one_file(self) -> None:
+        """Bring everything into the file itself and close it: nothing lies beside it then."""
+        self.close()
+        with closing(sqlite3.connect(self.file)) as connection:
+            connection.execute("PRAGMA journal_mode = DELETE")
+
     def check_known(self) -> tuple[str | None, str | None]:
         """The file's version and the newest one. Raises StillairError for a file that a newer program wrote."""
         from alembic.script import ScriptDirectory

@@ -12,10 +12,11 @@ from sqlalchemy.orm import Session
 
 from server.archive.disk import sync_folder
 from server.archive.tables import RawFile
-from server.errors import NotFoundError
+from server.errors import NotFoundError, StillairError
 
 BLOCK_BYTES = 1 << 20
 UNFINISHED = "incoming-"
+OTHER_BYTES = "The bytes of file {sha256}… are not those that were kept; see what `stillair verify` says."
 
 
 def sha256_of(file: Path) -> str:
@@ -68,7 +69,16 @@ class RawStore:
         sync_folder(place.parent)
         return True
 
-    def _copy(self, source: Path, digest: str) -> None:
+    def has(self, sha256: str, size_bytes: int) -> bool:
+        """Whether a file of this size lies under the hash."""
+        place = self._place(sha256)
+        return place.is_file() and place.stat().st_size == size_bytes
+
+    def copy(self, source: Path, sha256: str) -> None:
+        """Keep a copy whose bytes have this hash. Raises StillairError where they do not."""
+        self._copy(source, sha256, checked=True)
+
+    def _copy(self, source: Path, digest: str, *, checked: bool = False) -> None:
         place = self._make_room(digest)
         handle, name = tempfile.mkstemp(dir=place.parent, prefix=UNFINISHED)
         try:
@@ -76,6 +86,8 @@ class RawStore:
                 shutil.copyfileobj(stream, target, BLOCK_BYTES)
                 target.flush()
                 os.fsync(target.fileno())
+            if checked and sha256_of(Path(name)) != digest:
+                raise StillairError(OTHER_BYTES.format(sha256=digest[:12]))
             Path(name).chmod(0o444)
             Path(name).replace(place)
             sync_folder(place.parent)

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from server import __version__
+from server.commands.backup import backup, restore
 from server.commands.demo import demo
 from server.commands.export_day import export
 from server.commands.fit import finding_codes, fit
@@ -59,6 +60,7 @@ def stillair(
     Folders into the archive:        stillair import "2026-05-09 long apron"
     A day out of it, byte for byte:  stillair export 3 "long apron"
     Is all as it was kept:           stillair verify
+    A copy of all, and back:         stillair backup /media/disk/stillair
     A code for a new account:        stillair invite --role engineer
     What a command takes:            stillair fit --help
 
@@ -73,6 +75,8 @@ app.command(short_help="Hold the intervals against simulated days.")(study)
 app.command("import", short_help="Keep test-day folders in the archive.")(import_days)
 app.command(short_help="Write a day of the archive as a folder.")(export)
 app.command(short_help="Check that all is as it was kept.")(verify)
+app.command(short_help="Copy the whole archive, also beside a server.")(backup)
+app.command(short_help="Put a backup into an empty folder.")(restore)
 app.command(short_help="Print a code that makes an account.")(invite)
 
 

@@ -11,6 +11,7 @@ from server.days.service import FIT_JOB
 from server.testday.rounding import with_uncertainty
 
 STUDY_JOB, SEASON_JOB, VERIFY_JOB = "study-day", "refit-season", "verify-archive"
+BACKUP_JOB = "back-up-archive"
 PLAN_JOB, PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB = "plan-day", "add-photos", "photos-of-folder", "read-tufts"
 OPEN = ("queued", "running")
 EARLY = "early"  # what a fit's payload gains on the way: [{"name", "values", "coast_downs"}]
@@ -20,6 +21,7 @@ OUTCOMES = {
     SEASON_JOB: ("season_refit", "what moved"),
     VERIFY_JOB: ("verified", "what was found"),
     PLAN_JOB: ("plan", "open the plan"),
+    BACKUP_JOB: ("event", "what was copied"),
 }
 OF_THE_DAY = dict.fromkeys((PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB), ("tufts", "look at the photos"))
 

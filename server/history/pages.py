@@ -16,7 +16,8 @@ from server.archive.jobs import cancel_job
 from server.archive.tables import Job
 from server.days.job_view import Outcome, outcome_of
 from server.days.service import find_day, list_days, list_revisions
-from server.dependencies import Jobs, TheArchive
+from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
+from server.history.backup_job import newest_backup, queue_backup
 from server.history.service import EVENTS_A_PAGE, EventChoice, EventLine, chosen_events, names_of
 from server.results.service import results_of
 from server.templating import Crumb, Page, render
@@ -83,6 +84,8 @@ class WorkPage(Page):
     help: ClassVar[str] = "jobs"
     jobs: tuple[WorkLine, ...]
     going: int
+    backup: str
+    backups_set: bool
 
 
 Number = Annotated[int, Query(ge=1, le=1_000_000)]
@@ -121,13 +124,28 @@ def day_history(
 
 
 @router.get("/jobs", name="jobs")
-def work(request: Request, archive: TheArchive) -> HTMLResponse:
+def work(request: Request, archive: TheArchive, settings: CurrentSettings) -> HTMLResponse:
     """The work, the newest first."""
     with archive.database.reading() as session:
         newest = select(Job).order_by(Job.created_at.desc(), Job.id.desc()).limit(JOBS_SHOWN)
         lines = tuple(_work_line(job) for job in session.scalars(newest))
+        last = newest_backup(session)
     crumbs = (Crumb("Season", str(request.app.url_path_for("days"))),)
-    return render(request, WorkPage(title="Work", crumbs=crumbs, jobs=lines, going=sum(one.open for one in lines)))
+    backup = f"{last.at[:16].replace('T', ' ')} UTC" if last else ""
+    going, is_set = sum(one.open for one in lines), settings.backup_folder is not None
+    page = WorkPage(title="Work", crumbs=crumbs, jobs=lines, going=going, backup=backup, backups_set=is_set)
+    return render(request, page)
+
+
+@router.post("/backups", name="back_up")
+def back_up(
+    request: Request, archive: TheArchive, jobs: Jobs, person: CurrentPerson, settings: CurrentSettings
+) -> Response:
+    """A backup of the whole archive now, into the folder that is set."""
+    with archive.database.writing() as session:
+        job_id = queue_backup(session, archive, settings.backup_folder, settings.backups_kept, person)
+    jobs.wake()
+    return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)
 
 
 @router.post("/jobs/{job_id}/cancel", name="cancel_job")

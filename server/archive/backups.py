@@ -1,0 +1,187 @@
+"""Copies of a whole archive, made while a server works on it, and put back into an empty folder.
+
+    backup folder/
+      raw/ab/abcd…           raw files by SHA-256, shared by all copies, each written once
+      2026-05-09 173000-120/  one copy: archive.sqlite3 and manifest.json
+
+A raw file is written before the row that names it and never taken away: so the database is copied first, as it is at
+one moment, and every file that it names is there afterwards. A copy gets its name when all of it is on disk.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from server.archive.database import Database, now_utc
+from server.archive.disk import disk_in_words, sync_folder
+from server.archive.events import head
+from server.archive.raw_files import RawStore, sha256_of
+from server.archive.tables import RawFile
+from server.errors import NotFoundError, StillairError
+
+DATABASE, MANIFEST, UNFINISHED = "archive.sqlite3", "manifest.json", "unfinished "
+NAME = re.compile(r"\d{4}-\d\d-\d\d \d{6}-\d{3}")
+INSIDE = "The folder for backups {folder} lies inside the archive; name one on another disk."
+NOT_EMPTY = "The folder {folder} holds an archive already; a backup is put back into an empty one."
+NO_BACKUP = "There is no backup {what} in {folder}."
+CHANGED = "The backup {name} is not as it was made: {what}. Nothing was put back."
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A copy: its folder's name, the newest event in it, how many raw files it names, and what it took anew."""
+
+    name: str
+    event: int
+    event_sha256: str
+    files: int
+    new_files: int
+    new_bytes: int
+    database_sha256: str
+
+
+def back_up(data_folder: Path, target: Path, keep: int, progress: Progress) -> Backup:
+    """Copy the archive of a data folder; afterwards at most `keep` copies stand there, the newest.
+
+    Raises StillairError where the place cannot be, DiskFullError where it is full; then no copy is half there.
+    """
+    source, place = data_folder.resolve(), target.resolve()
+    if place == source or source in place.parents:
+        raise StillairError(INSIDE.format(folder=target))
+    with disk_in_words():
+        place.mkdir(parents=True, exist_ok=True)
+        for left in place.glob(f"{UNFINISHED}*"):
+            shutil.rmtree(left)
+        making = place / f"{UNFINISHED}{os.getpid()}"
+        making.mkdir()
+        try:
+            made = _copy(source, place, making, progress)
+        except BaseException:
+            shutil.rmtree(making, ignore_errors=True)
+            raise
+        for old in copies_in(place)[keep:]:
+            shutil.rmtree(place / old)
+    return made
+
+
+def copies_in(folder: Path) -> list[str]:
+    """The copies in a folder for backups, the newest first."""
+    found = [each.name for each in folder.iterdir() if NAME.fullmatch(each.name) and (each / MANIFEST).is_file()]
+    return sorted(found, reverse=True)
+
+
+def restore(target: Path, name: str | None, data_folder: Path, progress: Progress) -> str:
+    """Put a copy (the newest, when none is named) into an empty data folder; gives its name.
+
+    Every hash is looked at on the way. Raises StillairError where one is not as it was; no database is there then.
+    """
+    if (data_folder / DATABASE).exists():
+        raise StillairError(NOT_EMPTY.format(folder=data_folder))
+    names = copies_in(target) if target.is_dir() else []
+    chosen = name or (names[0] if names else "")
+    if chosen not in names:
+        raise NotFoundError(NO_BACKUP.format(what=repr(chosen) if chosen else "at all", folder=target))
+    manifest = json.loads((target / chosen / MANIFEST).read_text("utf-8"))
+    with disk_in_words():
+        data_folder.mkdir(parents=True, exist_ok=True)
+        laid = data_folder / f"{UNFINISHED}{DATABASE}"
+        shutil.copyfile(target / chosen / DATABASE, laid)
+        try:
+            if sha256_of(laid) != manifest["database"]["sha256"]:
+                raise StillairError(CHANGED.format(name=chosen, what="its database has other bytes"))
+            _bring_files(laid, RawStore(target / "raw"), RawStore(data_folder / "raw"), chosen, progress)
+            _sync(laid)
+            laid.replace(data_folder / DATABASE)
+        except BaseException:
+            laid.unlink(missing_ok=True)
+            raise
+        sync_folder(data_folder)
+    return chosen
+
+
+def _copy(source: Path, place: Path, making: Path, progress: Progress) -> Backup:
+    progress(0.0, "the database")
+    Database(source / DATABASE, read_only=True).copy_to(making / DATABASE)
+    copy = Database(making / DATABASE)
+    try:
+        with copy.reading() as session:
+            event, event_sha256 = head(session)
+            rows = _files_of(session)
+            new_files, new_bytes = _take_files(rows, RawStore(source / "raw"), RawStore(place / "raw"), progress)
+    finally:
+        copy.as_one_file()
+    digest = _sync(making / DATABASE)
+    made = Backup(_free_name(place), event, event_sha256, len(rows), new_files, new_bytes, digest)
+    (making / MANIFEST).write_text(json.dumps(_manifest(made, making), indent=1), "utf-8")
+    _sync(making / MANIFEST)
+    sync_folder(making)
+    making.rename(place / made.name)
+    sync_folder(place)
+    return made
+
+
+def _files_of(session: Session) -> list[tuple[str, int]]:
+    rows = session.execute(select(RawFile.sha256, RawFile.size_bytes).order_by(RawFile.sha256))
+    return [(sha256, size) for sha256, size in rows]
+
+
+def _take_files(rows: list[tuple[str, int]], ours: RawStore, theirs: RawStore, progress: Progress) -> tuple[int, int]:
+    total, done, files, taken = sum(size for _, size in rows) or 1, 0, 0, 0
+    for sha256, size in rows:
+        progress(0.05 + 0.9 * done / total, "raw files")
+        done += size
+        if theirs.has(sha256, size):
+            continue
+        theirs.copy(ours.path(sha256), sha256)
+        files, taken = files + 1, taken + size
+    return files, taken
+
+
+def _bring_files(database: Path, theirs: RawStore, ours: RawStore, name: str, progress: Progress) -> None:
+    opened = Database(database)
+    try:
+        with opened.reading() as session:
+            rows = _files_of(session)
+    finally:
+        opened.as_one_file()
+    total, done = sum(size for _, size in rows) or 1, 0
+    for sha256, size in rows:
+        progress(done / total, "raw files")
+        done += size
+        try:
+            ours.copy(theirs.path(sha256), sha256)
+        except StillairError as error:
+            raise StillairError(CHANGED.format(name=name, what=f"raw file {sha256[:12]}…: {error}")) from error
+
+
+def _manifest(made: Backup, making: Path) -> dict[str, object]:
+    database = {"sha256": made.database_sha256, "bytes": (making / DATABASE).stat().st_size}
+    newest = {"number": made.event, "sha256": made.event_sha256}
+    at = now_utc().isoformat(timespec="seconds")
+    return {"format": 1, "made_at": at, "database": database, "newest_event": newest, "files": made.files}
+
+
+def _free_name(place: Path) -> str:
+    """The moment, to the thousandth, so that names stand in the order in which copies were made."""
+    while True:
+        name = f"{now_utc():%Y-%m-%d %H%M%S-%f}"[:-3]
+        if not (place / name).exists():
+            return name
+
+
+def _sync(file: Path) -> str:
+    """Make a file's bytes safe on disk; gives their SHA-256."""
+    with file.open("rb") as stream:
+        os.fsync(stream.fileno())
+    return sha256_of(file)

@@ -1,0 +1,86 @@
+"""`stillair backup` and `stillair restore`: the whole archive copied, also beside a server, and put back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from server.commands.options import DataFolder
+
+Place = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups stand, best on another disk.")]
+Kept = Annotated[int, typer.Option("--keep", min=1, help="How many backups stay; raw files are shared by all.")]
+Named = Annotated[str | None, typer.Option("--backup", metavar="NAME", help="Which one; without it the newest.")]
+FAULTS_FOUND = 3
+
+
+def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
+    """Copy the whole archive, also while a server works on it.
+
+    \b
+    stillair backup /media/disk/stillair                    the archive in the home folder
+    stillair backup /media/disk/stillair --data /srv/team   another one
+
+    Raw files are copied once and shared by all backups; a backup gets its name when all of it is on disk.
+    """
+    from dataclasses import asdict
+
+    from server.archive.backups import back_up
+    from server.archive.database import Database
+    from server.archive.events import PROGRAM, record
+    from server.archive.read_only import ReadOnlyArchive
+    from server.commands.progress import Progress
+    from server.history.backup_job import BACKED_UP
+    from server.settings import load
+
+    place = load(data_folder=data).data_folder
+    ReadOnlyArchive(place).close()
+    with Progress() as progress:
+        made = back_up(place, folder, keep, progress)
+    database = Database(place / "archive.sqlite3")
+    try:
+        with database.writing() as session:
+            told = {"folder": str(folder.resolve()), **asdict(made)}
+            record(session, who=PROGRAM, kind=BACKED_UP, subject=made.name, after=told)
+    finally:
+        database.close()
+    new = f"{made.new_files} of them new ({made.new_bytes / 1e6:.1f} MB)"
+    typer.echo(f"{folder / made.name}: {made.files} raw files, {new}.")
+    typer.echo(f"Its newest event is number {made.event}, SHA-256 {made.event_sha256}.")
+
+
+def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None:
+    """Put a backup into an empty data folder, and check all of it.
+
+    \b
+    stillair restore /media/disk/stillair --data /srv/team      the newest backup
+    stillair restore /media/disk/stillair --data /tmp/look --backup "2026-05-09 173000-120"
+
+    Exit code 0: all is as it was kept. 3: it is back, with faults, one a line. 2: nothing was put back.
+    """
+    from server.archive.backups import restore as put_back
+    from server.archive.database import Database
+    from server.archive.read_only import ReadOnlyArchive
+    from server.commands.progress import Progress
+    from server.history.verify import counted, faults
+    from server.settings import load
+
+    place = load(data_folder=data).data_folder
+    with Progress() as progress:
+        name = put_back(folder, named, place, progress)
+        database = Database(place / "archive.sqlite3")
+        database.migrate()
+        database.close()
+        archive = ReadOnlyArchive(place)
+        try:
+            found = list(faults(archive, progress))
+            with archive.database.reading() as session:
+                looked_at = counted(session)
+        finally:
+            archive.close()
+    for fault in found:
+        typer.echo(fault)
+    if found:
+        raise typer.Exit(FAULTS_FOUND)
+    typer.echo(f"The backup of {name} is in {place}, as it was kept: {looked_at}.")
