@@ -180,6 +180,8 @@ _LINES = {
         POST /days/{day_id}/tufts/stations
         POST /days/{day_id}/tufts/{photo_id}
         POST /days/{day_id}/tufts/{photo_id}/marks
+        POST /days/{day_id}/tufts/{photo_id}/points
+        POST /days/{day_id}/tufts/{photo_id}/read
         POST /days/{day_id}/tufts/{photo_id}/stations
         POST /days/{day_id}/typed
         POST /jobs/{job_id}/cancel

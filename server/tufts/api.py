@@ -81,12 +81,11 @@ def change(
 def mark(
     day_id: Number, photo_id: PhotoId, sent: SentMarks, archive: TheArchive, person: CurrentPerson
 ) -> KeptMarks:
-    """All of them or none; one that was kept before is answered as kept."""
+    """All of them or none; one that was kept before is answered as kept. Each person marks a reading of their own."""
     entries = [MarkEntry(**one.model_dump()) for one in sent.entries]
-    who = " ".join(sent.reader.split()) or person
     with archive.database.writing() as session:
         found, _ = photo_and_day(archive, session, day_id, photo_id)
-        fresh = keep_marks(session, found, who, entries, who=who, reason=sent.reason)
+        fresh = keep_marks(session, found, person, entries, who=person, reason=sent.reason)
     return KeptMarks(entries=[one.entry for one in entries], kept=fresh)
 
 

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 from sqlalchemy.orm import Session
 
 from server.days.day_view import day_marks
 from server.figures.theme import SetupMark
+from server.testday.tufts import TuftMark
 from server.testday.values import Day
+from server.tufts.agreeing import at_the_same_stations, compared, seen_on_part, with_prediction
 from server.tufts.glyphs import PhotoFigure, figure, glyphs_of
 from server.tufts.photo_view import PhotoNow, photo_now, predicted_glyphs
 from server.tufts.service import MACHINE, NamedMark, Photo, photos_of
@@ -24,14 +27,16 @@ class Cell:
     setup: str
     mark: SetupMark
     figures: tuple[PhotoFigure, ...]
+    agreement: str
 
 
 @dataclass(frozen=True, slots=True)
 class PartRow:
-    """A part in the setups that it was photographed in."""
+    """A part in the setups that it was photographed in. between: two setups at the same stations, in words."""
 
     part: str
     cells: tuple[Cell, ...]
+    between: tuple[tuple[str, str, str], ...]
 
 
 def day_photos(session: Session, day: Day, day_id: int) -> list[PhotoNow]:
@@ -44,14 +49,39 @@ def part_rows(day: Day, photos: Sequence[PhotoNow]) -> tuple[PartRow, ...]:
     marks = day_marks(day)
     rows = []
     for part in sorted({one.photo.part for one in photos if _is_sorted(one.photo, marks)}):
-        cells = []
+        cells, seen = [], {}
         for setup, mark in marks.items():
             mine = [one for one in photos if one.photo.part == part and one.photo.setup == setup]
-            shown = tuple(photo_figure(one) for one in mine if _is_sorted(one.photo, marks))
+            shown = [one for one in mine if _is_sorted(one.photo, marks)]
             if shown:
-                cells.append(Cell(setup, mark, shown))
-        rows.append(PartRow(part, tuple(cells)))
+                seen[setup] = seen_at_stations(shown)
+                figures = tuple(photo_figure(one) for one in shown)
+                cells.append(Cell(setup, mark, figures, against_prediction(shown, seen[setup])))
+        rows.append(PartRow(part, tuple(cells), _between(seen)))
     return tuple(rows)
+
+
+def seen_at_stations(photos: Sequence[PhotoNow]) -> dict[str, TuftMark]:
+    """Station → what was seen there, directions on the part; of a station on several photos, the first marked."""
+    seen: dict[str, TuftMark] = {}
+    for one in photos:
+        _, marks = best_reading(one.layers)
+        lie = one.lying.homography if one.lying else None
+        for name, mark in seen_on_part([each.mark for each in marks], one.stations, lie).items():
+            seen.setdefault(name, mark)
+    return seen
+
+
+def against_prediction(photos: Sequence[PhotoNow], seen: Mapping[str, TuftMark]) -> str:
+    """Whether what was seen is what is predicted, in words; empty where nothing is."""
+    stations = {place.station.name: place for one in photos for place in one.stations}
+    return compared(with_prediction(seen, list(stations.values()))).sentence
+
+
+def _between(seen: Mapping[str, Mapping[str, TuftMark]]) -> tuple[tuple[str, str, str], ...]:
+    pairs = combinations(seen, 2)
+    told = ((one, two, compared(at_the_same_stations(seen[two], seen[one])).sentence) for one, two in pairs)
+    return tuple(one for one in told if one[2])
 
 
 def unsorted(day: Day, photos: Sequence[PhotoNow]) -> tuple[PhotoFigure, ...]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import secrets
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
@@ -20,17 +19,27 @@ from server.templating import Page, render
 from server.testday.tufts import CONDITIONS
 from server.tufts.adding_job import LONGEST, LONGEST_NOTES
 from server.tufts.addresses_pages import PhotoId, photo_title, tufts_crumb
-from server.tufts.changing import change_photo
+from server.tufts.changing import change_photo, set_view
 from server.tufts.day_tufts_pages import run_of
 from server.tufts.decoding import SIZES
 from server.tufts.glyphs import CONDITION_WORDS, PhotoFigure, counted, figure, glyphs_of
 from server.tufts.marking import MarkEntry, keep_marks
-from server.tufts.photo_view import PhotoNow, Reading, board_state, photo_now, predicted_glyphs, reading_views
+from server.tufts.photo_view import (
+    PhotoNow,
+    Reading,
+    board_state,
+    photo_now,
+    predicted_glyphs,
+    reader_pairs,
+    reading_views,
+)
+from server.tufts.points_view import PointsView, points_view, typed_pairs
 from server.tufts.service import NamedMark, Photo, find_photo, photos_of
+from server.tufts.typed_marks import PLAIN_WIDTH, typed_direction, typed_mark
 
 router = APIRouter(default_response_class=HTMLResponse)
 Text = Annotated[str, Form(max_length=LONGEST)]
-PLAIN_WIDTH = 900  # of the picture that is marked without scripts
+Texts = Annotated[list[str], Form(max_length=40)]
 KEYS = {"attached": "A", "unsteady": "U", "separated": "S", "reversed": "R"}
 
 
@@ -43,6 +52,7 @@ class PhotoPage(Page):
     day_id: int
     photo: Photo
     sentence: str
+    agreement: str
     next_step: str
     reader: str
     nameless: bool
@@ -51,6 +61,8 @@ class PhotoPage(Page):
     mine: tuple[NamedMark, ...]
     drawn_degrees: dict[str, float]
     readings: tuple[Reading, ...]
+    pairs: tuple[tuple[str, str, str], ...]
+    points: PointsView
     conditions: tuple[tuple[str, str], ...]
     keys: dict[str, str]
     runs: tuple[tuple[int, str], ...]
@@ -78,8 +90,8 @@ def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, 
         _, day = newest_day(archive, session, day_id)
         photo = find_photo(session, day, day_id, photo_id)
         photos = photos_of(session, day, day_id)
-        now = photo_now(session, photo)
-    mine = now.of(person)
+        now, points = photo_now(session, photo), points_view(session, photo)
+    mine, readings_now = now.of(person), reading_views(now)
     beside = [one.id for one in photos]
     place = beside.index(photo.id) if photo.id in beside else 0
     return PhotoPage(
@@ -88,6 +100,7 @@ def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, 
         day_id=day_id,
         photo=photo,
         sentence=photo_sentence(now),
+        agreement=next((one.agreement for one in readings_now if one.agreement), ""),
         next_step=_next_step(now, person),
         reader=person,
         nameless=person == NOBODY,
@@ -95,7 +108,9 @@ def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, 
         drawn=figure(photo, [*predicted_glyphs(now.stations), *glyphs_of(mine)], photo_title(photo), person),
         mine=mine,
         drawn_degrees=_degrees(mine),
-        readings=reading_views(now),
+        readings=readings_now,
+        pairs=reader_pairs(now),
+        points=points,
         conditions=tuple((name, CONDITION_WORDS[name]) for name in CONDITIONS),
         keys=KEYS,
         runs=tuple((run.number, run.setup) for run in day.runs),
@@ -177,6 +192,25 @@ def say_of_photo(
     return _back(request, day_id, photo_id)
 
 
+@router.post("/days/{day_id}/tufts/{photo_id}/points", name="photo_points")
+def place_part(
+    request: Request, day_id: DayId, photo_id: PhotoId, archive: TheArchive, person: CurrentPerson, *,
+    name: Texts, x_mm: Texts, y_mm: Texts, x_px: Texts, y_px: Texts,
+) -> Response:  # fmt: skip
+    """How the part lies on this photo's view, by points found on the plan and on the photo."""
+    try:
+        with archive.database.writing() as session:
+            _, day = newest_day(archive, session, day_id)
+            photo = find_photo(session, day, day_id, photo_id)
+            pairs = typed_pairs(session, photo, list(zip(name, x_mm, y_mm, x_px, y_px, strict=False)))
+            set_view(session, photo, pairs, who=person)
+    except NotFoundError:
+        raise
+    except StillairError as refusal:
+        return render(request, _page(request, archive, (day_id, photo_id), person, str(refusal)), 422)
+    return _back(request, day_id, photo_id, "#points")
+
+
 @router.post("/days/{day_id}/tufts/{photo_id}/marks", name="photo_mark")
 def mark_by_form(
     request: Request, day_id: DayId, photo_id: PhotoId, archive: TheArchive, person: CurrentPerson, *,
@@ -189,8 +223,8 @@ def mark_by_form(
         with archive.database.writing() as session:
             _, day = newest_day(archive, session, day_id)
             photo = find_photo(session, day, day_id, photo_id)
-            entry = _typed_mark(photo, photo_now(session, photo).of(person), mark, at=(at_x, at_y), say=say)
-            turned = _typed_direction(direction)
+            entry = typed_mark(photo, photo_now(session, photo).of(person), mark, at=(at_x, at_y), say=say)
+            turned = typed_direction(direction)
             changed = MarkEntry(**{**entry, "condition": condition, "direction_rad": turned})
             keep_marks(session, photo, person, [changed], who=person)
     except NotFoundError:
@@ -198,34 +232,6 @@ def mark_by_form(
     except StillairError as refusal:
         return render(request, _page(request, archive, (day_id, photo_id), person, str(refusal)), 422)
     return _back(request, day_id, photo_id, "#board")
-
-
-def _typed_mark(
-    photo: Photo, mine: tuple[NamedMark, ...], key: str, *, at: tuple[float | None, float | None], say: str
-) -> dict[str, object]:
-    """The mark that a form speaks of, or a new one where the picture was tapped. Raises StillairError."""
-    found = next((one for one in mine if one.key == key), None)
-    entry: dict[str, object] = {"entry": secrets.token_hex(12), "mark": key or secrets.token_hex(12)}
-    if found is not None:
-        kept = {"x_px": found.mark.x_px, "y_px": found.mark.y_px, "station": found.mark.station or ""}
-        return {**entry, **kept, "by": found.mark.by, "removed": say == "remove"}
-    if key or at[0] is None or at[1] is None:
-        raise StillairError("Tap the picture where the tuft’s root is.")
-    scale = photo.width_px / min(PLAIN_WIDTH, photo.width_px)
-    return {**entry, "x_px": min(at[0] * scale, photo.width_px), "y_px": min(at[1] * scale, photo.height_px)}
-
-
-def _typed_direction(text: str) -> float | None:
-    text = text.strip().replace(",", ".").replace("−", "-")
-    if not text:
-        return None
-    try:
-        value = float(text)
-    except ValueError:
-        value = math.nan
-    if not abs(value) <= 360:
-        raise StillairError("A direction is a number of degrees from −360 to 360: 0 is to the right, 90 is down.")
-    return math.radians(value)
 
 
 def _back(request: Request, day_id: int, photo_id: int, tail: str = "") -> Response:

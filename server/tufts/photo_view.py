@@ -6,13 +6,15 @@ import dataclasses
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from typing import Any
 
 from sqlalchemy.orm import Session
 
-from server.testday.tufts import TuftStation
+from server.testday.tufts import TuftMark, TuftStation
+from server.tufts.agreeing import between_readings, compared, seen_on_part, with_prediction
 from server.tufts.glyphs import Glyph, PhotoFigure, counted, figure, glyph_of, glyphs_of
-from server.tufts.placing import PlacedStation, placed_stations
+from server.tufts.placing import Lying, PlacedStation, part_on_photo, placed_stations
 from server.tufts.service import MACHINE, NamedMark, Photo, layers_of, readings
 
 SENT = ("x_px", "y_px", "direction_rad")
@@ -26,6 +28,7 @@ class Reading:
     figure: PhotoFigure
     words: str
     marks: tuple[NamedMark, ...]
+    agreement: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +38,7 @@ class PhotoNow:
     photo: Photo
     layers: Mapping[str, Sequence[NamedMark]]
     stations: tuple[PlacedStation, ...]
+    lying: Lying | None
 
     @property
     def proposals(self) -> tuple[NamedMark, ...]:
@@ -49,7 +53,7 @@ class PhotoNow:
 def photo_now(session: Session, photo: Photo) -> PhotoNow:
     """A photo as it stands."""
     layers = layers_of(session, [photo.id]).get(photo.id, {})
-    return PhotoNow(photo, layers, placed_stations(session, photo))
+    return PhotoNow(photo, layers, placed_stations(session, photo), part_on_photo(session, photo))
 
 
 def reading_views(now: PhotoNow) -> tuple[Reading, ...]:
@@ -59,8 +63,22 @@ def reading_views(now: PhotoNow) -> tuple[Reading, ...]:
     for reader, marks in readings(now.layers).items():
         named = now.of(reader)
         drawn = figure(now.photo, [*predicted, *glyphs_of(named)], f"{reader}: {len(marks)} marks", reader)
-        views.append(Reading(reader, drawn, counted(marks), named))
+        views.append(Reading(reader, drawn, counted(marks), named, prediction_words(now, marks)))
     return tuple(views)
+
+
+def prediction_words(now: PhotoNow, marks: Sequence[TuftMark]) -> str:
+    """Whether a reading says what is predicted; empty where nothing is."""
+    seen = seen_on_part(marks, now.stations, now.lying.homography if now.lying else None)
+    return compared(with_prediction(seen, now.stations)).sentence
+
+
+def reader_pairs(now: PhotoNow) -> tuple[tuple[str, str, str], ...]:
+    """Two readers and whether they say the same, each two once."""
+    found = readings(now.layers)
+    pairs = combinations(found, 2)
+    told = ((one, two, compared(between_readings(found[one], found[two], now.stations)).sentence) for one, two in pairs)
+    return tuple((one, two, words or "no place that both marked") for one, two, words in told)
 
 
 def predicted_glyphs(stations: Sequence[PlacedStation]) -> list[Glyph]:

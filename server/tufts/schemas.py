@@ -54,11 +54,10 @@ class SentMark(Body):
 
 
 class SentMarks(Body):
-    """Changes of marks of one reading, in their order."""
+    """Changes of marks of the sender's own reading, in their order."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"reader": "Ana", "entries": [MARK_EXAMPLE]}]})
+    model_config = ConfigDict(json_schema_extra={"examples": [{"entries": [MARK_EXAMPLE]}]})
 
-    reader: Annotated[str, Field(max_length=60)] = Field(default="", description="Whose reading; empty: who sends it.")
     entries: list[SentMark] = Field(max_length=500)
     reason: Reason = ""
 

@@ -72,8 +72,9 @@ def entry(x: float = 10.0, y: float = 20.0, **values: Any) -> dict[str, Any]:
 
 
 def mark(site: Site, number: int, *entries: dict[str, Any], reader: str = "") -> httpx.Response:
-    body = {"reader": reader, "entries": list(entries)}
-    return site.client.post(f"/api/days/1/photos/{number}/marks", json=body)
+    headers = {"X-Stillair-Who": reader} if reader else {}
+    body = {"entries": list(entries)}
+    return site.client.post(f"/api/days/1/photos/{number}/marks", json=body, headers=headers)
 
 
 def readings(site: Site, number: int) -> dict[str, list[dict[str, Any]]]:

@@ -1,6 +1,7 @@
 // What was entered on this tablet and has not come through yet, in order; kept over restarts in IndexedDB, which works
 // over plain HTTP. Where storage is refused it is kept as long as the page stands.
-const NAME = "stillair", VERSION = 1;
+const NAME = "stillair", VERSION = 2;
+const STORES = ["entries", "files", "marks"];
 const inThisPage = new Map(); // store → Map(place → record)
 let opened = null;
 
@@ -9,7 +10,8 @@ function open() {
     const request = window.indexedDB?.open(NAME, VERSION);
     if (!request) return resolve(null);
     request.onupgradeneeded = () => {
-      for (const store of ["entries", "files"]) request.result.createObjectStore(store, { keyPath: "place", autoIncrement: true });
+      const there = request.result.objectStoreNames;
+      for (const store of STORES) if (!there.contains(store)) request.result.createObjectStore(store, { keyPath: "place", autoIncrement: true });
     };
     request.onsuccess = () => resolve(request.result);
     request.onerror = () => resolve(null);

@@ -1,9 +1,9 @@
 // The board on which tufts are marked: what is drawn, chosen, judged; every change goes through the kept changes.
+import { all, put } from "./entry-store.js";
 import { draw } from "./tuft-draw.js";
 import { wireKeys } from "./tuft-keys.js";
 import { Marks, newName } from "./tuft-marks.js";
 import { flush } from "./tuft-sender.js";
-import { put, waiting } from "./tuft-store.js";
 import { wireTouch } from "./tuft-touch.js";
 import { View } from "./tuft-view.js";
 
@@ -18,7 +18,7 @@ class Board {
     area.hidden = false;
     this.marks = new Marks(this.state.marks);
     this.view = new View(this.frame, this.state);
-    this.condition = "";
+    this.condition = ""; // what new marks are; "": each is judged after it was drawn
     this.heading = 0;
     this.chosen = null; // the name of a mark, or of a proposal
     this.cursor = null;
@@ -30,7 +30,7 @@ class Board {
 
   async start() {
     const url = this.area.dataset.marks;
-    const mine = (await waiting()).filter((one) => one.url === url && one.reader === this.state.reader && !one.refused);
+    const mine = (await all("marks")).filter((one) => one.url === url && one.reader === this.state.reader && !one.refused);
     for (const one of mine) this.marks.lay(one.change);
     wireTouch(this.frame, this);
     wireKeys(this.area, this.frame, this);
@@ -41,14 +41,14 @@ class Board {
 
   async keep(change) {
     this.show();
-    await put({ url: this.area.dataset.marks, reader: this.state.reader, change });
+    await put("marks", { url: this.area.dataset.marks, reader: this.state.reader, change });
     flush((how) => this.tellKept(how));
   }
 
   tellKept({ waiting: open, refused, trouble }) {
     this.area.dataset.waiting = open;
     const lost = refused.map((one) => ` One change was not taken: ${one.refused}`).join("");
-    const kept = open ? `${open} change${open === 1 ? "" : "s"} on the way.` : `${this.marks.size} marks, all kept.`;
+    const kept = open ? `${open} change${open === 1 ? "" : "s"} on the way.` : `${this.marks.size} mark${this.marks.size === 1 ? "" : "s"}, all kept.`;
     this.area.querySelector("[data-board-kept]").textContent = `${trouble} ${kept}${lost}`.trim();
   }
 
@@ -84,6 +84,8 @@ class Board {
 
   begin(at) {
     this.cursor = null;
+    const tapped = new CustomEvent("stillair:tapped", { cancelable: true, detail: { x_px: this.inside(at.x, "width"), y_px: this.inside(at.y, "height") } });
+    if (!this.frame.dispatchEvent(tapped)) return; // the tap was for something else
     if (this.moving && this.marks.get(this.chosen)) {
       this.drawn = { name: this.chosen, from: at, mark: { ...this.marks.get(this.chosen), x_px: at.x, y_px: at.y }, moves: true };
       return;
@@ -102,6 +104,7 @@ class Board {
   inside(value, side) { return Math.round(Math.min(this.state[side], Math.max(0, value)) * 100) / 100; }
 
   drag(at, isFar) {
+    if (!this.drawn) return;
     if (this.drawn.moves) Object.assign(this.drawn.mark, { x_px: this.inside(at.x, "width"), y_px: this.inside(at.y, "height") });
     else if (isFar) {
       this.drawn.mark.direction_rad = Math.atan2(at.y - this.drawn.from.y, at.x - this.drawn.from.x);
@@ -113,31 +116,36 @@ class Board {
   }
 
   end() {
+    if (!this.drawn) return;
     const { name, mark, isSet, far, moves } = this.drawn;
     this.ghost = this.drawn = null;
-    this.chosen = name;
+    this.chosen = isSet || moves || !this.condition ? name : null; // a key must not judge a mark that is judged already
     if (mark.direction_rad !== null) this.heading = mark.direction_rad;
     if (moves || far || !isSet) this.marks.set(name, { ...mark, x_px: this.inside(mark.x_px, "width"), y_px: this.inside(mark.y_px, "height") });
     if (moves) this.moving = false;
     this.show();
-    this.say();
+    this.say(name);
   }
 
   cancel() { this.ghost = this.drawn = null; this.show(); }
 
-  say() {
-    const mark = this.marks.get(this.chosen);
-    const place = this.marks.names.indexOf(this.chosen) + 1;
+  say(name = this.chosen) {
+    const mark = this.marks.get(name);
+    const place = this.marks.names.indexOf(name) + 1;
     if (mark) this.tell(`Mark ${place} of ${this.marks.size}: ${[mark.station, mark.condition || "not judged", degrees(mark.direction_rad)].filter(Boolean).join(", ")}.`);
     else if (this.chosenMark) this.tell(`Proposed${this.chosenMark.station ? `, ${this.chosenMark.station}` : ""}: ${degrees(this.chosenMark.direction_rad)}. Enter takes it.`);
   }
 
   judge(condition) {
-    this.condition = condition;
     if (this.marks.get(this.chosen)) this.marks.change(this.chosen, { condition });
-    else if (this.chosenMark) this.accept();
+    else if (this.chosenMark) this.accept(condition);
+    else {
+      this.condition = this.condition === condition ? "" : condition;
+      this.tell(this.condition ? `New marks are ${this.condition}.` : "New marks are judged after they are drawn.");
+      return this.cursor ? this.aim() : this.show();
+    }
     this.show();
-    this.say();
+    return this.say();
   }
 
   turn(by) {
@@ -168,11 +176,11 @@ class Board {
     if (!this.cursor) return this.chosenMark && !this.marks.get(this.chosen) ? this.accept() : undefined;
     const [name, mark] = this.near(this.cursor) ?? [newName(), { x_px: this.cursor.x, y_px: this.cursor.y, direction_rad: null, condition: "", station: "" }];
     const isSet = Boolean(this.marks.get(name));
-    this.chosen = name;
+    this.chosen = isSet || !this.condition ? name : null;
     if (!isSet) this.marks.set(name, { ...this.answer(mark), direction_rad: mark.direction_rad ?? this.heading });
-    this.cursor = this.ghost = null;
+    this.ghost = null;
     this.show();
-    return this.say();
+    return this.say(name);
   }
 
   step(by) {
@@ -186,10 +194,11 @@ class Board {
     this.say();
   }
 
-  accept() {
+  accept(condition = "") {
     const found = this.open.find((one) => one.mark === this.chosen);
     if (!found) return this.tell("Choose a proposal first.");
-    this.marks.set(found.mark, this.answer(found));
+    const mark = this.answer(found);
+    this.marks.set(found.mark, { ...mark, condition: condition || mark.condition });
     return this.say();
   }
 

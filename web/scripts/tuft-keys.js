@@ -9,7 +9,7 @@ export function wireKeys(area, frame, board) {
   const deeds = {
     undo: board.undo, redo: board.redo, remove: board.remove, move: board.toggleMove, pan: board.toggleSlide,
     in: () => board.view.zoom(1.5), out: () => board.view.zoom(1 / 1.5), whole: () => board.view.whole(),
-    predicted: board.togglePredicted, accept: board.accept, "accept-all": board.acceptAll,
+    predicted: board.togglePredicted, accept: () => board.accept(), "accept-all": board.acceptAll,
   };
   const keys = {
     z: board.undo, y: board.redo, n: () => board.step(1), p: () => board.step(-1), m: board.toggleMove, Enter: board.set,
