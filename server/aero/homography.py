@@ -7,6 +7,7 @@ A point (x, y) of the part [m] is seen at (X, Y) = ((h₁·p)/(h₃·p), (h₂·
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -46,7 +47,7 @@ class Homography:
 
     def to_part(self, points: ArrayLike) -> FloatArray:
         """Where on the part points of the picture lie, (…, 2) [px] → (…, 2) [m]."""
-        return _mapped(np.linalg.inv(self.matrix), np.asarray(points, float))
+        return _mapped(_inverse(self.matrix), np.asarray(points, float))
 
     def in_view(self, points: ArrayLike) -> NDArray[np.bool_]:
         """Whether points of the part lie before the camera, (…,)."""
@@ -68,14 +69,15 @@ class Homography:
 
     def direction_on_part(self, points: ArrayLike, directions_rad: ArrayLike) -> FloatArray:
         """What directions seen on the picture at places given on the part (…, 2) are on the part, (…,) [rad]."""
-        return _turned(np.linalg.inv(self.jacobian(points)), np.asarray(directions_rad, float))
+        return _turned(_inverse(self.jacobian(points)), np.asarray(directions_rad, float))
 
     def place_u_px(self, points: ArrayLike) -> FloatArray:
         """Standard uncertainty of where points of the part are seen: root of the sum of both variances, (…,) [px]."""
         p = np.asarray(points, float)
         change = self._changes(lambda matrix: _mapped(matrix, p))
         variance = np.einsum("i...k,ij,j...k->...k", change, self.covariance, change)
-        return np.sqrt(np.maximum(variance.sum(axis=-1), 0.0))
+        found: FloatArray = np.sqrt(np.maximum(variance.sum(axis=-1), 0.0))
+        return found
 
     def direction_u_rad(self, points: ArrayLike, directions_rad: ArrayLike) -> FloatArray:
         """Standard uncertainty of a direction on the part that the homography adds to one seen, (…,) [rad].
@@ -86,14 +88,14 @@ class Homography:
         seen = self.direction_on_picture(p, way)
 
         def back(matrix: FloatArray) -> FloatArray:
-            turned = _with(self, matrix).direction_on_part(p, seen)
-            return np.remainder(turned - way + math.pi, math.tau) - math.pi
+            turned = _with(self, matrix).direction_on_part(p, seen) - way
+            return np.asarray(np.remainder(turned + math.pi, math.tau) - math.pi, np.float64)
 
         change = self._changes(back)
         variance = np.einsum("i...,ij,j...->...", change, self.covariance, change)
-        return np.sqrt(np.maximum(variance, 0.0))
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)), np.float64)
 
-    def _changes(self, told) -> FloatArray:  # type: ignore[no-untyped-def]  # a function of the matrix, any shape back
+    def _changes(self, told: Callable[[FloatArray], FloatArray]) -> FloatArray:
         """Derivatives of something that the matrix tells by its nine entries, (9, …)."""
         steps = []
         for entry in range(9):
@@ -133,8 +135,12 @@ def fit_homography(part_m: ArrayLike, picture_px: ArrayLike, point_u_px: float =
             "The points would show the part from both sides at once; two of them may be swapped."
         )
     start = start / start[2, 2]
-    fitted = least_squares(lambda h: (_mapped(_matrix(h), x) - y).ravel(), start.ravel()[:8], method="lm")
-    return _told(_matrix(fitted.x), fitted.jac, (before, after), (p, q), point_u_px)
+
+    def missed(h: FloatArray) -> FloatArray:
+        return (_mapped(_matrix(h), x) - y).ravel()
+
+    fitted = least_squares(missed, start.ravel()[:8], method="lm")
+    return _told(_matrix(fitted.x), np.asarray(fitted.jac, float), (before, after), (p, q), point_u_px)
 
 
 def _told(
@@ -156,14 +162,17 @@ def _told(
     return Homography(matrix, outer @ inner @ outer.T, float(np.sqrt((distances**2).mean())), distances, u, dof)
 
 
+def _inverse(matrices: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.inv(matrices), np.float64)
+
+
 def _matrix(h: FloatArray) -> FloatArray:
     return np.append(h, 1.0).reshape(3, 3)
 
 
 def _mapped(matrix: FloatArray, points: FloatArray) -> FloatArray:
     flat = points @ matrix[:, :2].T + matrix[:, 2]
-    found: FloatArray = flat[..., :2] / flat[..., 2:]
-    return found
+    return np.asarray(flat[..., :2] / flat[..., 2:], np.float64)
 
 
 def _turned(jacobian: FloatArray, directions: FloatArray) -> FloatArray:

@@ -74,9 +74,9 @@ def agreement(table: ArrayLike, classes: Sequence[str], weights: ArrayLike | Non
     alike = int(np.trace(counts))
     low, high = clopper_pearson(alike, n)
     kappa, expected = _kappa(counts / n, w)
-    bounds = (None, None) if kappa is None else kappa_bounds(counts, w)
+    under, over = (None, None) if kappa is None else kappa_bounds(counts, w)
     rows = tuple(tuple(int(c) for c in row) for row in counts)
-    return Agreement(n, alike / n, low, high, kappa, *bounds, expected, tuple(classes), rows)
+    return Agreement(n, alike / n, low, high, kappa, under, over, expected, tuple(classes), rows)
 
 
 def quadratic_weights(size: int) -> FloatArray:
