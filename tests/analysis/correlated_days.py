@@ -38,6 +38,7 @@ def measured_day(
         told = truth + u * (common + np.sqrt(1.0 - shared) * rng.standard_normal(truth.shape))
     at = heights_m or dict.fromkeys(names, (0.026, 0.030))
     joint = {area: _joint(names, told[:, k], u[:, k], shared) for k, area in enumerate(AREAS)}
+    joint |= _derived(names, joint)
     results = tuple(_setup(name, told[i], u[i], at[name], source) for i, name in enumerate(names))
     comparisons = tuple(_comparison(name, names[0], joint) for name in names[1:])
     result = DayResult("Made up", {"speed_mps": 22.0, "density_kgm3": 1.2}, results, comparisons, (), joint=joint)
@@ -73,6 +74,15 @@ def _setup(name: str, told: np.ndarray, u: np.ndarray, at: tuple[float, float], 
 
 def _joint(names: tuple[str, ...], told: np.ndarray, u: np.ndarray, shared: float) -> Joint:
     return Joint(names, "m²", told, np.outer(u, u) * (shared + (1.0 - shared) * np.eye(len(names))))
+
+
+def _derived(names: tuple[str, ...], joint: Mapping[str, Joint]) -> dict[str, Joint]:
+    """SCz = front + rear and L/D = SCz/SCx, to the first order."""
+    x, front, rear = (joint[area] for area in AREAS)
+    z, z_cov = front.values + rear.values, front.covariance + rear.covariance
+    by_x = z / x.values**2
+    ld_cov = z_cov / np.outer(x.values, x.values) + np.outer(by_x, by_x) * x.covariance
+    return {"SCz": Joint(names, "m²", z, z_cov), "LD": Joint(names, "–", z / x.values, ld_cov)}
 
 
 def _comparison(name: str, baseline: str, joint: Mapping[str, Joint]) -> Comparison:

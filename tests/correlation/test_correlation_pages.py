@@ -194,3 +194,17 @@ def test_empty_pages_teach(tmp_path: Path) -> None:
         page = client.get("/correlation").text
         assert "No predictions of this car stand here yet" in page
         assert "Bring predictions" in page
+
+
+def test_what_a_change_is_worth(shown: Site) -> None:
+    """B makes more downforce and drag than A: quicker round the circle, dearer over the distance."""
+    page = shown.client.get("/correlation/worth", params={"car": CAR, "change": "B − A"}).text
+    assert "B against A, as measured: −0.0" in page
+    assert "circle of 15.25 m with a lane of 3 m" in page
+    assert "energy over 22 km" in page
+    longer = shown.client.get("/correlation/worth", params={"car": CAR, "change": "B − A", "distance": "11"})
+    assert "energy over 11 km" in longer.text
+    refused = shown.client.get("/correlation/worth", params={"car": CAR, "friction": "sticky"})
+    assert refused.status_code == 422
+    assert "Friction of the tyres must be a number from 0.3 to 3, not “sticky”." in refused.text
+    assert 'value="sticky"' in refused.text

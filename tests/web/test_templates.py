@@ -15,6 +15,7 @@ from server.app import ErrorPage
 from server.cars.pages import CarFormPage, CarPage, CarsPage
 from server.correlation.pages import CorrelationPage
 from server.correlation.verdict_pages import VerdictPage
+from server.correlation.worth_pages import WorthPage
 from server.days.adding_pages import AddingPage
 from server.days.day_course_pages import CourseTablePage
 from server.days.day_form_pages import DayFormPage
@@ -55,7 +56,7 @@ PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage, CompareDaysPage]
 PAGES += [PlansPage, PlanPage, SheetPage, SignInPage, InvitedPage, AccountPage, PeoplePage]
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
-PAGES += [CorrelationPage, VerdictPage]
+PAGES += [CorrelationPage, VerdictPage, WorthPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 
