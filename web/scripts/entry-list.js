@@ -3,7 +3,7 @@ import { all, put, remove } from "./entry-store.js";
 import { sendAll } from "./entry-send.js";
 import { compared } from "./entry-compare.js";
 
-const STATES = { waiting: "waits for the server", refused: "was not taken", conflict: "was changed by somebody else meanwhile" };
+const STATES = { waiting: "waits for the server", refused: "was not taken", conflict: "" };
 let drawn = "";
 
 function element(tag, properties, ...children) {
@@ -27,13 +27,25 @@ function table(entry) {
 }
 
 function button(words, label, act) {
-  const made = element("button", { type: "button", textContent: words });
+  const made = element("button", { type: "button", className: "button", textContent: words });
   made.setAttribute("aria-label", `${words}: ${label}`);
   made.addEventListener("click", async () => {
     made.disabled = true;
     await act();
     document.dispatchEvent(new CustomEvent("stillair:entries"));
   });
+  return made;
+}
+
+// What is dropped is gone: asked for twice.
+function drop(words, label, entry) {
+  const made = button(words, label, () => remove("entries", entry.place));
+  made.addEventListener("click", (event) => {
+    if (made.dataset.sure) return;
+    event.stopImmediatePropagation();
+    made.dataset.sure = "yes";
+    made.textContent = `${words}: for good?`;
+  }, true);
   return made;
 }
 
@@ -45,13 +57,13 @@ async function again(entry) {
 
 function item(entry, clock) {
   const words = `${entry.words}, ${clock(entry.madeAt)}`;
-  const told = element("p", {}, element("strong", { textContent: words }), `: ${STATES[entry.state]}. ${entry.sentence ?? ""} `);
+  const told = element("p", {}, element("strong", { textContent: words }), `: ${[STATES[entry.state], entry.sentence].filter(Boolean).join(". ")} `);
   told.append(element("a", { href: entry.page, textContent: "its page" }));
   const buttons = element("p", { className: "along" });
-  if (entry.state === "conflict") buttons.append(button("Send mine over it", words, () => again(entry)), button("Leave theirs, drop mine", words, () => remove("entries", entry.place)));
+  if (entry.state === "conflict") buttons.append(button("Send mine over it", words, () => again(entry)), drop("Leave theirs, drop mine", words, entry));
   else {
     if (entry.state === "refused") buttons.append(button("Send again", words, () => again(entry)));
-    buttons.append(button("Drop", words, () => remove("entries", entry.place)));
+    buttons.append(drop("Drop", words, entry));
   }
   return element("li", {}, told, table(entry), buttons);
 }
@@ -62,7 +74,7 @@ function summary(entries, clock) {
   const since = clock(Math.min(...entries.map((one) => one.madeAt)));
   const parts = [];
   if (waiting) parts.push(`${waiting} ${waiting === 1 ? "entry waits" : "entries wait"} on this tablet`);
-  if (others) parts.push(`${others} ${others === 1 ? "needs" : "need"} you`);
+  if (others) parts.push(`${others} ${others === 1 ? "entry needs" : "entries need"} you`);
   return `${parts.join(", ")}; the oldest since ${since}.`;
 }
 

@@ -27,4 +27,6 @@ document.addEventListener("submit", async (event) => {
   else say(`${STAYS} What was typed stands.`);
 });
 
-document.addEventListener("htmx:sendError", () => say(STAYS));
+document.addEventListener("htmx:sendError", (event) => {
+  if (event.detail.requestConfig?.triggeringEvent?.isTrusted) say(STAYS); // not what a page asks for by itself
+});

@@ -14,7 +14,7 @@ const LOST = "The server cannot be reached. This page stays; what you enter is k
 let triedAt = 0;
 let newsTimer = 0;
 
-const clock = (ms) => new Date(ms).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+const clock = (ms) => new Date(ms).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
 
 function span(seconds) {
   return seconds < 120 ? `${seconds} s` : `${Math.round(seconds / 60)} min`;
