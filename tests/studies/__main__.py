@@ -36,6 +36,11 @@ verdict is false, and how often a bias is found.
 
 kills a real server at chance moments while files come in, and tells whether an acknowledged byte was lost.
 
+    python -m tests.studies prompt
+
+sends the last log of a sample day, 4 MB, to a real server, and tells how soon its estimate stands on another tablet.
+`coverage --fitter early` judges early estimates like the fit.
+
     python -m tests.studies kills --moments 100
 
 the same while days are added, corrected and fitted and jobs are called off, over the whole archive.
@@ -66,6 +71,7 @@ from tests.studies.load_table import help_table, load_table
 from tests.studies.paired import paired_summary
 from tests.studies.plans import report as report_plans
 from tests.studies.plans import run as try_plans
+from tests.studies.prompt import measure
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
 from tests.uploads.killed import kill_at_chance_moments
@@ -173,6 +179,11 @@ def _kills(asked: argparse.Namespace) -> int:
     return 1 if count.faults else 0
 
 
+def _prompt(asked: argparse.Namespace) -> int:
+    print(measure(asked.day, asked.runs))
+    return 0
+
+
 def _plans(asked: argparse.Namespace) -> int:
     trials = try_plans(asked.first_seed, asked.plans, _store(asked.out))
     print(report_plans(trials))
@@ -248,6 +259,10 @@ def _parser() -> argparse.ArgumentParser:
     correlation.add_argument("--first-seed", type=int, default=2_641_001)
     correlation.add_argument("--out", type=Path)
     correlation.set_defaults(study=_correlation)
+    prompt = studies.add_parser("prompt", help="from the last byte of a log to its estimate on another tablet")
+    prompt.set_defaults(study=_prompt)
+    prompt.add_argument("--day", default="calm morning", help="a part of the sample day's name")
+    prompt.add_argument("--runs", type=int, help="only its first so many runs")
     uploads = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
     uploads.set_defaults(study=_uploads)
     kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")
