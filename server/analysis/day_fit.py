@@ -9,6 +9,8 @@ import numpy as np
 
 import server
 from server.analysis.added_columns import ColumnAdder
+from server.analysis.air_checks import check_air_speed
+from server.analysis.air_speed import air_parameters
 from server.analysis.ballast import with_ballast
 from server.analysis.baseline_drift import baseline_drift
 from server.analysis.bend_test import LEVEL, bend_statistics, tested_bends
@@ -28,7 +30,7 @@ from server.analysis.load_data import AXLE_OF, SOURCE_OF, DayLoads, day_loads
 from server.analysis.load_findings import load_findings
 from server.analysis.load_priors import SCZ_MEASURED, load_parameters
 from server.analysis.outlook import outlooks
-from server.analysis.pass_data import SPEEDOMETER, WHEEL, PassData, build_pass, day_origin
+from server.analysis.pass_data import AIR, SPEEDOMETER, WHEEL, PassData, build_pass, day_origin
 from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
@@ -77,8 +79,9 @@ def made_ready(day: Day, options: FitOptions, say: Progress = silent) -> ReadyDa
     day, noticed = prepare_day(with_ballast(day))
     day, stands, told = apply_stand_tests(day)
     passes, findings = _all_passes(day, options)
+    day, doubted = check_air_speed(day, passes)
     left_out, seen = check_suspension(day, passes)
-    findings += [*told, *seen]
+    findings += [*told, *doubted, *seen]
     findings = [*day.findings, *noticed, *findings, *typed_findings(day), *data_findings(day, passes)]
     say(0.15, "speeds")
     air = day_air(day, YAW_GROWTH, CROSS_WIND_SD_MPS)
@@ -175,8 +178,9 @@ def _problem(day: Day, passes: Sequence[Pass], data: Sequence[PassData], air: Da
     constant = any(d.of.kind == "constant-speed" for d in data)
     wheels = any(WHEEL in d.series and d.loads for d in data)
     more = load_parameters(day, setups, loads, constant, wheels) if grid.load_kinds else []
+    more += air_parameters(data, day.car)
     priors = build_priors(day, setups, air, scale, waves, _measured(data), more)
-    kinds = {kind for d in data for kind in d.series}
+    kinds = {kind for d in data for kind in d.series} | ({AIR} if grid.has_air else set())
     noise = day_noise(kinds, bool(waves), grid.load_kinds)
     return DayProblem(grid, priors, noise, names, day.car, air)
 

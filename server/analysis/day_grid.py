@@ -51,6 +51,11 @@ class DayGrid:
     reference_density_kgm3: float
 
     @property
+    def has_air(self) -> bool:
+        """Whether any pass has an air speed that was measured on the car."""
+        return any(data.air is not None for data in self.passes)
+
+    @property
     def own(self) -> int:
         """Columns that each pass has for itself."""
         return own_count(self.load_kinds)

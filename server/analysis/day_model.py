@@ -9,7 +9,8 @@ Coast-downs:
 linearised in v and the gust g about a smooth measured speed, and in every parameter about a point that is
 moved to the last solution (Gauss–Newton). The warm-up is centred, so that c0 is that of the tyres as tested.
 d is +1 travelling out, −1 back, 0 where unknown. In a constant-speed pass v follows the measured speed: it tells
-axle loads only. Axle loads and ride heights (`load_blocks`) are further rows of the same filter.
+axle loads only. Axle loads and ride heights (`load_blocks`) and air speed on the car (`air_speed`) are further rows of
+the same filter.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from server.analysis.air_speed import air_blocks
 from server.analysis.day_grid import DayGrid, Point, path_rate, path_speed, rotating_mass, to_nodes, wave_shapes
 from server.analysis.day_priors import SIDE_GUST_SHARE, YAW_GROWTH, Priors
 from server.analysis.load_at_axle import bend_shape
@@ -108,6 +110,7 @@ def linearise(grid: DayGrid, priors: Priors, setup_names: Sequence[str], point: 
     side = SIDE_GUST_SHARE * (1.0 + YAW_GROWTH.value) * max(at.value["cross"], 0.0) / (u * u)
     b = b * np.sqrt(1.0 + side)
     blocks, motion = speed_blocks(grid, priors, at.value), None
+    blocks += air_blocks(grid, priors, at.value, point)
     if grid.load_kinds:
         thrust = np.where(steady, to_nodes(grid, at.resistance + m_e * forcing[:, 0]), 0.0)
         state = (at.mass, at.half_density, at.slope, thrust, drive_by)

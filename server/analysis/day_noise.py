@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.analysis.load_data import AXLE_OF, LOAD_KINDS, UNIT_OF
-from server.analysis.pass_data import SATELLITE, SPEEDOMETER, WHEEL
+from server.analysis.pass_data import AIR, SATELLITE, SPEEDOMETER, WHEEL
 from server.inference.augmented_filter import FilterNoise
 from server.testday.values import FloatArray
 
@@ -45,6 +45,9 @@ WHEEL_WHITE = NoiseTerm("wheel_white", 0.03, 1.0, integrated=False, told=0.05)  
 SATELLITE_WHITE = NoiseTerm("satellite_white", 0.05, 1.0, integrated=False, told=0.08)
 SATELLITE_COLOUR = NoiseTerm("satellite_colour", 0.06, 1.0, integrated=False, told=0.15)
 SATELLITE_TIME = NoiseTerm("satellite_time", 2.0, 0.7, integrated=False)  # s
+AIR_WHITE = NoiseTerm("air_white", 0.15, 1.0, integrated=False, told=0.05)  # m/s, a block mean
+AIR_COLOUR = NoiseTerm("air_colour", 0.25, 0.9, integrated=False, told=0.15, widened=True)  # m/s, about the probe only
+AIR_TIME = NoiseTerm("air_time", 1.0, 0.8, integrated=False, widened=True)  # s
 LOAD_WHITE = {  # a block mean: N of dampers and push rods, m of ride heights
     kind: NoiseTerm(f"load_white_{kind}", 20.0 if UNIT_OF[kind] == "N" else 3e-4, 1.0, integrated=False, told=0.06)
     for kind in LOAD_KINDS
@@ -117,6 +120,8 @@ def day_noise(kinds: set[int], waves: bool, load_kinds: tuple[int, ...] = ()) ->
         ends = {AXLE_OF[kind] for kind in load_kinds}
         terms += [FRICTION_FRONT] * ("front" in ends) + [FRICTION_REAR] * ("rear" in ends)
         terms += [FRICTION_TIME, ZERO_DRIFT]
+    if AIR in kinds:
+        terms += [AIR_WHITE, AIR_COLOUR, AIR_TIME]
     return DayNoise(tuple(terms))
 
 
@@ -136,4 +141,7 @@ def filter_noise(values: Mapping[str, float]) -> FilterNoise:
         times += [values["friction_time"]] * 2
     if "typed_white" in values:
         white += [1.0] * (SPEEDOMETER - len(white)) + [values["typed_white"]]
+    if "air_white" in values:
+        white += [1.0] * (AIR - len(white)) + [values["air_white"]]
+        colour, times = [*colour, values["air_colour"]], [*times, values["air_time"]]
     return FilterNoise(values["gust_sd"], tau, np.array(white), np.array(colour), np.array(times))

@@ -8,6 +8,7 @@ from server.analysis.day_evidence import evaluate
 from server.analysis.day_grid import Point
 from server.analysis.day_model import linearise
 from server.analysis.day_problem import DayProblem
+from server.analysis.pass_data import AIR
 from server.inference.noise_integration import Mode, find_mode
 from server.testday.values import FloatArray
 
@@ -16,7 +17,8 @@ def first_noise(problem: DayProblem) -> FloatArray:
     """Where the search for the noise begins: the prior's medians, white noise of each sensor from how its blocks
     differ from one to the next (second differences, robust)."""
     log = problem.noise.log_median.copy()
-    names = {0: "wheel_white", 1: "satellite_white"} | {k: f"load_white_{k}" for k in problem.grid.load_kinds}
+    names = {0: "wheel_white", 1: "satellite_white", AIR: "air_white"}
+    names |= {k: f"load_white_{k}" for k in problem.grid.load_kinds}
     for i, term in enumerate(problem.noise.terms):
         kind = next((k for k, name in names.items() if name == term.name), None)
         if kind is None:
@@ -24,7 +26,7 @@ def first_noise(problem: DayProblem) -> FloatArray:
         steps = [
             np.diff(series.value, 2)
             for data in problem.grid.passes
-            if (series := data.series.get(kind) or data.loads.get(kind)) is not None
+            if (series := data.air if kind == AIR else data.series.get(kind) or data.loads.get(kind)) is not None
         ]
         spread = 1.4826 * float(np.median(np.abs(np.concatenate(steps)))) / np.sqrt(6.0) if steps else 0.0
         if spread > 0.0:

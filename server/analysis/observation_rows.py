@@ -73,8 +73,9 @@ def speed_blocks(grid: DayGrid, priors: Priors, value: dict[str, float]) -> list
 
 
 def colour_count(grid: DayGrid) -> int:
-    """Coloured errors of the filter: the satellite's, and with loads what the joints of each axle hold back."""
-    return 3 if grid.load_kinds else 1
+    """Coloured errors of the filter: the satellite's, with loads what the joints of each axle hold back, and last the
+    air speed's where it is measured."""
+    return (3 if grid.load_kinds else 1) + grid.has_air
 
 
 def sorted_rows(grid: DayGrid, blocks: Sequence[Block]) -> Rows:

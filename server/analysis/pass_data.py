@@ -19,6 +19,7 @@ from server.testday.values import Car, Day, FloatArray, Quantity, Recording, Run
 BLOCK_S = 0.2
 WHEEL, SATELLITE = 0, 1
 SPEEDOMETER = 8  # behind the kinds of load sensors
+AIR = 9  # air speed measured on the car
 SCALE_SPEED_MPS = 20.0  # where the growth of the wheel-speed scale is zero
 EARTH_RADIUS_M = 6_371_008.8  # mean radius, IUGG
 
@@ -41,7 +42,7 @@ class PassData:
     time_s: nodes on the run's clock, (n,); path: smooth speed used to linearise [m/s];
     position_m: distance along 'out' at the nodes where positions were logged, else None.
     clock_s: seconds after midnight of the pass's middle; since_start_s: running time before it.
-    loads: suspension sensors by kind.
+    loads: suspension sensors by kind; air: air speed measured on the car.
     """
 
     of: Pass
@@ -54,6 +55,7 @@ class PassData:
     series: Mapping[int, BlockSeries]
     position_m: FloatArray | None = None
     loads: Mapping[int, LoadSeries] = field(default_factory=dict)
+    air: BlockSeries | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +133,7 @@ def build_pass(run: Run, found: Pass, day: Day, origin: Place | None, loads: Day
         series=series,
         position_m=_positions(signals, nodes, path, origin),
         loads=load_series(loads, found, nodes) if loads is not None else {},
+        air=_blocks(signals["airspeed"], found.start_s, nodes) if "airspeed" in signals else None,
     )
 
 

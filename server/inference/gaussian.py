@@ -87,8 +87,10 @@ def keep_as_stated(
     link = joint[np.ix_(others, places)]
     mean = cho_solve((root, True), (prior_precision @ prior_mean - score)[others])
     information, score = information.copy(), score.copy()
+    information[np.ix_(places, places)] = link.T @ cho_solve((root, True), link)
     tie = prior_precision[np.ix_(others, places)]
-    lost = tie.T @ np.linalg.solve(prior_precision[np.ix_(others, others)], tie)  # P_kk − S_kk⁻¹
-    information[np.ix_(places, places)] = link.T @ cho_solve((root, True), link) - lost
+    if np.any(tie):
+        lost = tie.T @ np.linalg.solve(prior_precision[np.ix_(others, others)], tie)  # P_kk − S_kk⁻¹
+        information[np.ix_(places, places)] -= lost
     score[places] = (prior_precision @ prior_mean)[places] - link.T @ mean
     return information, score

@@ -38,6 +38,8 @@ CODES: dict[str, str] = {
     "downforce-bends": "SCz changes with ride height; the areas are those at the reference condition.",
     "load-stuck": "An axle's load stays within the friction of its joints, so its downforce cannot be had.",
     "zero-wanders": "The zero of a load sensor wanders over the day more than such a sensor should.",
+    "airspeed-left-out": "The air speed on the car does not follow the car's speed, or seconds late; it is left out.",
+    "airspeed-scale": "What the day tells of the scale of the air speed on the car, and whether it is used.",
     "anti-squat-assumed": "Constant-speed passes are used and no anti-squat was given.",
     "methods-disagree": "The day's model and the interval method differ by more than they allow.",
     # day folder (server.testday.folder, server.readers.load_day)

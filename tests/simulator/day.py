@@ -21,6 +21,7 @@ from tests.simulator.car_loads import with_load_properties
 from tests.simulator.drive import DayDraw, TrueRun, drive_run
 from tests.simulator.faults import ratio_inverted
 from tests.simulator.logger import Instruments, draw_instruments, record, with_load_instruments
+from tests.simulator.pitot import draw_pitot_law, with_air_speed, with_pitot
 from tests.simulator.road import Road, draw_road
 from tests.simulator.scenario import Scenario
 from tests.simulator.schedule import plan_day
@@ -31,7 +32,7 @@ from tests.simulator.wind import draw_gust_law, draw_slow_wind
 
 STREAMS = (
     "car", "setups", "road", "air", "wind", "tyres", "plan", "drive", "sensors", "weather", "driver",
-    "loads", "steady", "load sensors", "standing",
+    "loads", "steady", "load sensors", "standing", "pitot",
 )  # fmt: skip
 WEATHER_EVERY_S = 1800.0
 PRESSURE_U_PA, TEMPERATURE_U_K, HUMIDITY_U = 100.0, 0.5, 0.05
@@ -76,8 +77,11 @@ def draw_day(seed: int, scenario: Scenario) -> HostileDay:
         draw, plan, rng["drive"], rng["wind"], tyre_rng=rng["tyres"], steady_rng=rng["steady"]
     )
     logged = tuple(_logged_run(run, draw, instruments, rng["sensors"], rng["load sensors"]) for run in runs)
+    if scenario.airspeed:
+        law = draw_pitot_law(rng["pitot"], scenario, draw.density, len(runs))
+        logged = tuple(with_air_speed(run, true, law, rng["pitot"]) for run, true in zip(logged, runs, strict=True))
     truth = day_truth(draw, runs, instruments)
-    stated = stated_car(car, scenario)
+    stated = with_pitot(stated_car(car, scenario), scenario)
     day = Day(
         name=f"simulated day {seed}",
         date=dt.date(2026, 5, 9),

@@ -75,7 +75,8 @@ class TrueLeg:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TrueRun:
-    """A run on its own clock at RATE_HZ: speed, heading, place, phase of `motion`, grade ahead, loads."""
+    """A run on its own clock at RATE_HZ: speed, heading, place, phase of `motion`, grade ahead, loads, wind against
+    and across the car (none in turns)."""
 
     plan: PlannedRun
     legs: tuple[TrueLeg, ...]
@@ -91,6 +92,8 @@ class TrueRun:
     brake_n: FloatArray
     downforce_front_n: FloatArray
     downforce_rear_n: FloatArray
+    head_mps: FloatArray
+    cross_mps: FloatArray
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,6 +111,8 @@ class _Stretch:
     brake_n: FloatArray
     downforce_front_n: FloatArray
     downforce_rear_n: FloatArray
+    head_mps: FloatArray
+    cross_mps: FloatArray
 
 
 def drive_run(
@@ -297,6 +302,8 @@ def _leg_stretch(leg: TrueLeg, heading_rad: float) -> _Stretch:
         brake_n=c["brake"],
         downforce_front_n=front * c["scz_f"],
         downforce_rear_n=rear * c["scz_r"],
+        head_mps=c["head"],
+        cross_mps=c["cross"],
     )
 
 
@@ -331,4 +338,6 @@ def _turn(road: Road, place_m: float, before: int) -> _Stretch:
         brake_n=zero,
         downforce_front_n=zero,
         downforce_rear_n=zero,
+        head_mps=zero,
+        cross_mps=zero,
     )

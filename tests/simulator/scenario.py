@@ -13,6 +13,7 @@ Sensors = Literal["both", "satellite", "wheel"]
 GustMode = Literal["time", "length"]
 SOURCES = ("damper", "ride height", "push rod")
 DAMPER_FAULTS = ("dead damper", "swapped pair", "volts", "ratio inverted")
+PITOTS = ("", "sound", "blocked", "slow")
 FAULTS = (*DAMPER_FAULTS, "zero drift", "friction", "offsets", "slipped sensor")
 
 
@@ -40,6 +41,8 @@ class Scenario:
     axle by its own sink; positive is more downforce the lower.
     downforce_m2: range of SCz of setup A where it is drawn as a whole (priors given).
     cg_height_u_m: how well the height of the centre of gravity is known.
+    airspeed: a pitot tube on the car logs its air speed, among PITOTS (`pitot.py`); airspeed_u: how well its scale is
+    known, stated where it is better than 0.02.
     """
 
     pairs: int = 4
@@ -70,6 +73,8 @@ class Scenario:
     bend_over_range: float = 0.0
     downforce_m2: tuple[float, float] = (0.0, 5.0)
     cg_height_u_m: float = 0.012
+    airspeed: str = ""
+    airspeed_u: float = 0.06
 
     @property
     def bent(self) -> bool:
@@ -87,6 +92,8 @@ class Scenario:
             raise ValueError(f"pairs must be 1 or more, got {self.pairs}")
         if not 1 <= self.setups <= 3:
             raise ValueError(f"setups must be 1 to 3, got {self.setups}")
+        if self.airspeed not in PITOTS:
+            raise ValueError(f"airspeed is among {PITOTS}, got {self.airspeed!r}")
         if self.speeds_mps[0] <= self.speeds_mps[1]:
             raise ValueError(f"speeds_mps must fall, got {self.speeds_mps}")
         if self.fixed_truth and (self.priors == "none" or self.linear_corner):
