@@ -17,18 +17,21 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """What a day's work takes [s]: between outings, for a change of setup on top of it, and turning at each end."""
+    """What a day's work takes [s]: between outings, for a change of setup on top of it, turning at each end; on top of
+    that, to fill the tank or change batteries."""
 
     between_s: float = 600.0
     change_s: float = 900.0
     turn_s: float = 40.0
+    refill_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class DayRequest:
     """What is asked for. wanted: each change with its U95 of SCx [m²]; gust_sd_mps: None as on the day like it.
 
-    high_mps, low_mps: where the driver lifts and where braking starts; outing_pairs: most that battery or fuel allow.
+    high_mps, low_mps: where the driver lifts and where braking starts; outing_pairs: most that battery or fuel allow
+    from one filling to the next.
     """
 
     name: str

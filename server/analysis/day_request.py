@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from server.analysis.asked_day import DayRequest
@@ -11,6 +12,7 @@ from server.analysis.run_order import (
     Outing,
     day_plan,
     outing_seconds,
+    refills,
     room_left,
     run_order,
     split_outings,
@@ -24,9 +26,11 @@ from server.testday.values import Day, Quantity
 
 GUST_FACTORS = (0.5, 1.0, 1.5, 2.0)
 TOO_LITTLE = (
-    "The straight of {length:.0f} m is {short:.0f} m too short for these speeds: lift lower, brake from higher, or find"
-    " a longer one."
+    "The straight of {length:.0f} m is {short:.0f} m too short for these speeds: {lift}, brake from higher, or find a"
+    " longer one."
 )
+LOWEST_LIFT = 1.2  # times the speed that braking starts from: below it hardly anything is coasted
+MPS_TO_KMH = 3.6
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +49,8 @@ class StraightCheck:
 def request_plan(request: DayRequest, like: tuple[Day, DayResult] | None = None) -> SimulationPlan:
     """The plan that days are simulated from: car, wind and instruments of the day like it, or stated defaults.
 
+    like: the day with its result; its recordings tell the instruments alone, so that without them a request can be
+    judged, but no days be simulated.
     Raises StillairError where nothing is to be told apart, or the straight is too short for the speeds.
     """
     if not request.wanted:
@@ -90,12 +96,13 @@ def outings_of(request: DayRequest, planning: PassPlanning) -> tuple[Outing, ...
 
 
 def timed(plan: SimulationPlan, request: DayRequest, outings: tuple[Outing, ...]) -> tuple[tuple[float, float], ...]:
-    """Start on the day's clock and length of each outing [s]."""
-    found, at = [], request.start_clock_s
-    runs = day_plan(plan, outings, request.pace).runs
+    """Start on the day's clock and length of each outing [s]; what comes before it is waited for."""
+    found, at, pace = [], request.start_clock_s, request.pace
+    runs, filled = day_plan(plan, outings, pace).runs, refills(outings, request.outing_pairs)
     for i, run in enumerate(runs):
         if i:
-            at += request.pace.between_s + (request.pace.change_s if run.setup != runs[i - 1].setup else 0.0)
+            at += pace.between_s + (pace.change_s if run.setup != runs[i - 1].setup else 0.0)
+            at += pace.refill_s if filled[i] else 0.0
         takes = outing_seconds(plan, run, request.pace)
         found.append((at, takes))
         at += takes
@@ -134,11 +141,28 @@ def _setup(base: SimulationPlan, name: str, baseline: str) -> SetupPlan:
     return replace(like, setup=stated, bend_front_per_m=Quantity(0.0), bend_rear_per_m=Quantity(0.0))
 
 
+def _lift_that_fits(plan: SimulationPlan, request: DayRequest) -> str:
+    """The highest speed to lift at that the straight has room for, in words."""
+
+    def left(high_mps: float) -> float:
+        run = replace(plan.runs[0], high_mps=high_mps)
+        return straight_check(replace(plan, runs=(run,)), request.length_m).left_m
+
+    low, high = LOWEST_LIFT * request.low_mps, request.high_mps
+    if low >= high or left(low) < 0.0:
+        return "lift lower"
+    while high - low > 0.05:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if left(middle) >= 0.0 else (low, middle)
+    return f"lift at {math.floor(MPS_TO_KMH * low)} km/h or below"
+
+
 def _on_its_straight(plan: SimulationPlan, request: DayRequest) -> SimulationPlan:
     """Turning marks as far apart as a trip takes, on the straight that there is."""
     check = straight_check(plan, request.length_m)
     if check.left_m < 0.0:
-        raise StillairError(TOO_LITTLE.format(length=request.length_m, short=-check.left_m))
+        lift = _lift_that_fits(plan, request)
+        raise StillairError(TOO_LITTLE.format(length=request.length_m, short=-check.left_m, lift=lift))
     high, trip = request.high_mps, check.accelerate_m + check.coast_m + check.brake_m
     spare = brake_length(plan.driver, high) + plan.driver.margin_m
     driver = replace(plan.driver, marks_m=(spare, spare + trip))

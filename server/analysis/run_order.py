@@ -64,6 +64,20 @@ def split_outings(outings: Sequence[Outing], most_pairs: int) -> tuple[Outing, .
     return tuple(Outing(number, setup, count) for number, (setup, count) in enumerate(blocks, start=1))
 
 
+def refills(outings: Sequence[Outing], most_pairs: int) -> tuple[bool, ...]:
+    """Before which outings the tank must be filled or batteries changed, were it full for the first.
+
+    most_pairs: what one filling drives. Raises ValueError where an outing asks for more than that.
+    """
+    driven, found = 0, []
+    for one in outings:
+        if one.pairs > most_pairs:
+            raise ValueError(f"outings: outing {one.number} drives more than {most_pairs} pairs")
+        found.append(driven + one.pairs > most_pairs)
+        driven = one.pairs if found[-1] else driven + one.pairs
+    return tuple(found)
+
+
 def day_plan(plan: SimulationPlan, outings: Sequence[Outing], pace: Pace | None = None) -> SimulationPlan:
     """The plan with these outings on the day's clock, driven like its first run."""
     like, at, runs = plan.runs[0], plan.runs[0].start_clock_s, []

@@ -39,6 +39,8 @@ FIELDS = (
     AskField("between_min", "Between outings", "min", "10", 0, 240),
     AskField("change_min", "To change a setup", "min", "15", 0, 480, "On top of the time between outings."),
     AskField("outing_pairs", "Pairs an outing", "pairs", "6", 1, MOST_PAIRS, "As battery, fuel and driver allow."),
+    AskField("refill_min", "To refuel or change batteries", "min", "0", 0, 480, "Each time so many pairs are driven, on"
+             " top of the time between outings; 0: it is done in that time."),
 )  # fmt: skip
 BY_NAME = {field.name: field for field in FIELDS}
 
@@ -73,7 +75,11 @@ def asked_of(fields: Mapping[str, str], setups: Sequence[str], u95: Sequence[str
         gust_sd_mps=numbers["gust_mps"],
         start_clock_s=_clock(fields.get("start", "09:00")),
         outing_pairs=round(numbers["outing_pairs"] or 1),
-        pace=Pace(60.0 * (numbers["between_min"] or 0.0), 60.0 * (numbers["change_min"] or 0.0)),
+        pace=Pace(
+            60.0 * (numbers["between_min"] or 0.0),
+            60.0 * (numbers["change_min"] or 0.0),
+            refill_s=60.0 * (numbers["refill_min"] or 0.0),
+        ),
     )
     like = fields.get("like", "").strip()
     if like and not (like.isascii() and like.isdigit()):
@@ -97,6 +103,7 @@ def request_as_json(asked: Asked) -> dict[str, Any]:
         "outing_pairs": one.outing_pairs,
         "between_s": one.pace.between_s,
         "change_s": one.pace.change_s,
+        "refill_s": one.pace.refill_s,
         "like_day_id": asked.like_day_id,
     }
 
@@ -108,7 +115,7 @@ def request_from_json(kept: Mapping[str, Any]) -> Asked:
         kept["baseline"],
         tuple(Wanted(**one) for one in kept["wanted"]),
         *(kept[name] for name in ("high_mps", "low_mps", "length_m", "gust_sd_mps", "start_clock_s", "outing_pairs")),
-        Pace(kept["between_s"], kept["change_s"]),
+        Pace(kept["between_s"], kept["change_s"], refill_s=kept.get("refill_s", 0.0)),
     )
     return Asked(request, kept["like_day_id"], tuple(kept["turned"]))
 

@@ -10,15 +10,18 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
+from server.analysis.result import DayResult
 from server.archive.archive import Archive
-from server.days.service import list_days
-from server.dependencies import CurrentPerson, Jobs, TheArchive
+from server.days.revisions import stored_day
+from server.days.service import find_day, list_days, revision_files
+from server.dependencies import CurrentPerson, Jobs, Results, TheArchive
 from server.errors import StillairError
 from server.plans.asking import FIELDS, MOST_CHANGES, Asked, AskField, asked_of
 from server.plans.plan_job import find_plan, plans, queue_plan
 from server.plans.plan_view import PlanView, plan_view
-from server.results.service import latest_results
+from server.results.service import ResultShelf, latest_results
 from server.templating import Crumb, Page, render
+from server.testday.values import Day
 
 router = APIRouter(prefix="/plans", default_response_class=HTMLResponse)
 SEE_OTHER = 303
@@ -107,12 +110,12 @@ def all_plans(request: Request, archive: TheArchive) -> HTMLResponse:
 
 @router.post("", name="make_plan")
 async def make_plan(
-    request: Request, archive: TheArchive, jobs: Jobs, person: CurrentPerson,
+    request: Request, archive: TheArchive, jobs: Jobs, *, results: Results, person: CurrentPerson,
     typed: Annotated[TypedPlan, Depends(_typed)],
 ) -> Response:  # fmt: skip
     """Simulate what is asked for; the plan is there when the work is done."""
     try:
-        job_id = await run_in_threadpool(_queued, archive, typed, person)
+        job_id = await run_in_threadpool(_queued, archive, results, typed, person)
     except StillairError as refusal:
         page = await run_in_threadpool(_page, request, archive, str(refusal), typed)
         return render(request, page, 422)
@@ -120,14 +123,23 @@ async def make_plan(
     return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)
 
 
-def _queued(archive: Archive, typed: TypedPlan, person: str) -> str:
+def _queued(archive: Archive, results: ResultShelf, typed: TypedPlan, person: str) -> str:
     from server.analysis.day_request import request_plan
 
     asked = typed.asked()
-    if asked.like_day_id is None:
-        request_plan(asked.request)  # a straight that is too short is said at once
+    request_plan(asked.request, _like(archive, results, asked.like_day_id))  # a straight too short is said at once
     with archive.database.writing() as session:
         return queue_plan(archive, session, asked, person)
+
+
+def _like(archive: Archive, results: ResultShelf, day_id: int | None) -> tuple[Day, DayResult] | None:
+    """The day that a plan is to be like, without its recordings. Raises NotFoundError."""
+    if day_id is None:
+        return None
+    with archive.database.reading() as session:
+        find_day(session, day_id)
+        row, result = results.of_day(session, day_id)
+        return stored_day(archive, revision_files(session, row.revision_id)), result
 
 
 def _page(request: Request, archive: Archive, problem: str, typed: TypedPlan) -> PlansPage:

@@ -61,6 +61,7 @@ def plan_work(payload: Payload, progress: Progress) -> Payload:
     progress(0.0, "starting")
     from server.analysis.day_request import gust_costs, outings_of, request_plan, straight_check, timed
     from server.analysis.pass_planning import plan_passes
+    from server.analysis.run_order import refills
     from server.readers.load_day import load_day
 
     scratch, raw, asked = Path(payload["scratch"]), RawStore(Path(payload["raw"])), request_from_json(payload["asked"])
@@ -72,6 +73,7 @@ def plan_work(payload: Payload, progress: Progress) -> Payload:
     found = plan_passes(plan, asked.request.baseline, asked.request.wanted, progress=progress)
     outings = outings_of(asked.request, found)
     clock = timed(plan, asked.request, outings)
+    filled = refills(outings, asked.request.outing_pairs)
     kept = {
         "format": FORMAT,
         "version": __version__,
@@ -80,7 +82,10 @@ def plan_work(payload: Payload, progress: Progress) -> Payload:
         "result": payload["result"],
         "gust_sd_mps": plan.wind.gust_sd_mps.value,
         "planning": asdict(found),
-        "outings": [asdict(one) | {"start_s": at, "takes_s": s} for one, (at, s) in zip(outings, clock, strict=True)],
+        "outings": [
+            asdict(one) | {"start_s": at, "takes_s": takes, "refill": fill}
+            for one, (at, takes), fill in zip(outings, clock, filled, strict=True)
+        ],
         "straight": asdict(straight_check(plan, asked.request.length_m)),
         "gusts": [{"gust_sd_mps": gust, "pairs": pairs} for gust, pairs in gust_costs(plan, found)],
     }  # fmt: skip

@@ -25,6 +25,7 @@ class OutingRow:
     pairs: int
     takes: str
     change: bool
+    refill: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +121,7 @@ def _outings(content: dict[str, Any], marks: dict[str, SetupMark], turned: dict[
                 one["pairs"],
                 f"{max(1.0, one['takes_s'] / 60.0):.0f} min",
                 before is not None and before != name,
+                bool(one.get("refill")),
             )
         )
         before = name

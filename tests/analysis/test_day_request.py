@@ -53,6 +53,25 @@ def test_a_straight_that_is_too_short_is_refused_with_by_how_much() -> None:
         request_plan(replace(ASKED, length_m=300.0))
 
 
+def test_a_straight_that_is_too_short_is_told_the_speed_that_it_has_room_for() -> None:
+    with pytest.raises(StillairError, match=r"lift at \d+ km/h or below") as refusal:
+        request_plan(replace(ASKED, length_m=450.0))
+    fits = float(str(refusal.value).partition("lift at ")[2].split()[0]) / 3.6
+    assert straight_check(request_plan(replace(ASKED, length_m=450.0, high_mps=fits)), 450.0).left_m >= 0.0
+    with pytest.raises(StillairError, match="too short"):
+        request_plan(replace(ASKED, length_m=450.0, high_mps=fits + 0.6))
+    with pytest.raises(StillairError, match="lift lower"):
+        request_plan(replace(ASKED, length_m=60.0))
+
+
+def test_filling_the_tank_stands_on_the_clock() -> None:
+    plan, outings = request_plan(ASKED), (Outing(1, "A", 4), Outing(2, "B", 4), Outing(3, "A", 2))
+    plain = replace(ASKED, outing_pairs=6)
+    slow = replace(plain, pace=replace(ASKED.pace, refill_s=1800.0))
+    starts = [[at for at, _ in timed(plan, one, outings)] for one in (plain, slow)]
+    assert [b - a for a, b in zip(*starts, strict=True)] == [0.0, 1800.0, 1800.0]
+
+
 @pytest.mark.parametrize(("wanted", "words"), [((), "at least one change"), ((Wanted("A", 0.1),), "the same name")])
 def test_what_makes_no_plan_is_said(wanted: tuple[Wanted, ...], words: str) -> None:
     with pytest.raises(StillairError, match=words):

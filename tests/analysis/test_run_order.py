@@ -10,10 +10,12 @@ from hypothesis import strategies as st
 
 from server.analysis.asked_day import Pace
 from server.analysis.run_order import (
+    Outing,
     baseline_pairs,
     day_plan,
     day_seconds,
     outing_seconds,
+    refills,
     room_left,
     run_order,
     stopping_distance,
@@ -58,6 +60,14 @@ def test_stopping_distance_against_the_road_builders_table(
     assert speed * 2.5 == pytest.approx(reaction_m, abs=0.1)
     assert stopping_distance(speed, 3.4, 0.0) == pytest.approx(braking_m, abs=0.2)
     assert stopping_distance(speed, 3.4, 2.5) == pytest.approx(total_m, abs=0.3)
+
+
+def test_the_tank_is_filled_before_the_outing_that_the_rest_would_not_last_for() -> None:
+    outings = [Outing(number, "A", pairs) for number, pairs in enumerate((3, 3, 2, 4, 1, 6), start=1)]
+    assert refills(outings, 6) == (False, False, True, False, True, True)
+    assert refills(outings, 100) == (False,) * 6
+    with pytest.raises(ValueError, match="outing 6"):
+        refills(outings, 5)
 
 
 def test_a_day_takes_its_outings_and_what_lies_between() -> None:

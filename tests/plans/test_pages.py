@@ -12,7 +12,9 @@ import pytest
 from server.app import create_app
 from server.plans.plan_job import PLAN_KINDS
 from server.settings import Settings
-from tests.web.serving import client_of, wait_for
+from tests.results.test_compare_pages import DAY
+from tests.web.made_up import made_up_day_result
+from tests.web.serving import client_of, keep_made_up, wait_for
 
 FORM = {
     "name": "Flap <b>day</b>",
@@ -48,6 +50,15 @@ def _outcome(client: httpx.Client, job: str) -> str:
     answer = client.get(job)
     assert "job-failed" not in answer.text, answer.text
     return str(answer.headers.get("location", ""))
+
+
+def test_a_straight_too_short_for_a_day_like_an_earlier_one_is_said_at_once(tmp_path: Path) -> None:
+    app = create_app(Settings(data_folder=tmp_path / "data"), PLAN_KINDS)
+    with client_of(app) as client:
+        day = keep_made_up(app.state.archive, made_up_day_result("AB"), tmp_path / "day", "Flap day", DAY)
+        text = words(client.post("/plans", data=FORM | {"like": str(day), "length_m": "300"}), 422)
+        assert re.search(r"The straight of 300 m is \d+ m too short for these speeds", text)
+        assert client.post("/plans", data=FORM | {"like": str(day)}).status_code == 303
 
 
 def test_without_a_plan_the_page_teaches(tmp_path: Path) -> None:
