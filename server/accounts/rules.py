@@ -105,6 +105,7 @@ _LINES = {
         GET /days/{day_id}/tufts/{photo_id}
         GET /days/{day_id}/tufts/{photo_id}/original
         GET /days/{day_id}/tufts/{photo_id}/picture/{size}
+        GET /days/{day_id}/tufts/{photo_id}/reading/{job_id}
         GET /help
         GET /help/{topic}
         GET /history

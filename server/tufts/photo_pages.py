@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from server.archive.archive import Archive
 from server.days.day_addresses_pages import SEE_OTHER, DayId, day_crumb, season_crumb
+from server.days.job_view import OPEN, JobView, job_view
 from server.days.revisions import newest_day
 from server.dependencies import CurrentPerson, TheArchive
 from server.errors import NotFoundError, StillairError
@@ -34,6 +35,7 @@ from server.tufts.photo_view import (
     reading_views,
 )
 from server.tufts.points_view import PointsView, points_view, typed_pairs
+from server.tufts.reading_job import reading_of, reading_said
 from server.tufts.service import NamedMark, Photo, find_photo, photos_of
 from server.tufts.typed_marks import PLAIN_WIDTH, typed_direction, typed_mark
 
@@ -71,6 +73,8 @@ class PhotoPage(Page):
     views: tuple[str, ...]
     plain_width: int
     proposed: int
+    reading: JobView | None
+    reading_said: tuple[str, ...]
     before: int | None
     after: int | None
     problem: str
@@ -91,6 +95,7 @@ def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, 
         photo = find_photo(session, day, day_id, photo_id)
         photos = photos_of(session, day, day_id)
         now, points = photo_now(session, photo), points_view(session, photo)
+        job = reading_of(session, photo)
     mine, readings_now = now.of(person), reading_views(now)
     beside = [one.id for one in photos]
     place = beside.index(photo.id) if photo.id in beside else 0
@@ -119,6 +124,8 @@ def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, 
         views=_said(photos, "view"),
         plain_width=min(PLAIN_WIDTH, photo.width_px),
         proposed=len(now.proposals),
+        reading=job_view(job) if job and job.state in OPEN else None,
+        reading_said=reading_said(job),
         before=beside[place - 1] if place > 0 else None,
         after=beside[place + 1] if place + 1 < len(beside) else None,
         problem=problem,

@@ -96,7 +96,7 @@ def board_state(now: PhotoNow, reader: str, places: Mapping[str, str]) -> str:
         "reader": reader,
         "pictures": places,
         "marks": [_sent(one) for one in now.of(reader)],
-        "proposals": [{**_sent(one), "kind": "machine"} for one in now.proposals] + _station_places(now.stations),
+        "proposals": [_proposal(one) for one in now.proposals] + _station_places(now.stations),
         "predicted": [_predicted(one) for one in now.stations if one.mark.direction_rad is not None],
     }
     return json.dumps(state, ensure_ascii=False, separators=(",", ":"))
@@ -106,6 +106,12 @@ def _sent(one: NamedMark) -> dict[str, Any]:
     values = dataclasses.asdict(one.mark)
     words = {"condition": one.mark.condition or "", "station": one.mark.station or "", "by": one.mark.by}
     return {"mark": one.key, **{name: values[name] for name in SENT}, **words}
+
+
+def _proposal(one: NamedMark) -> dict[str, Any]:
+    """settled: something told root from loose end; length_px: where the other end is, should it be the root."""
+    settled = one.mark.direction_settled_by is not None
+    return {**_sent(one), "kind": "machine", "settled": settled, "length_px": one.mark.length_px}
 
 
 def _station_places(stations: Sequence[PlacedStation]) -> list[dict[str, Any]]:

@@ -202,10 +202,22 @@ class Board {
     return this.say();
   }
 
-  acceptAll() {
+  acceptAll() { // where nothing told root from loose end, a person looks at each
     const machine = this.open.filter((one) => one.kind === "machine");
-    for (const one of machine) this.marks.set(one.mark, this.answer(one));
-    this.tell(`${machine.length} proposals accepted; they stand as yours now.`);
+    const settled = machine.filter((one) => one.settled);
+    for (const one of settled) this.marks.set(one.mark, this.answer(one));
+    const left = machine.length - settled.length;
+    this.tell(`${settled.length} proposals accepted; they stand as yours now.${left ? ` ${left} may point the opposite way: choose each, then accept it or take its other end.` : ""}`);
+  }
+
+  swap() { // the other end is the root
+    const found = this.open.find((one) => one.mark === this.chosen);
+    const mark = this.marks.get(this.chosen) ?? found;
+    if (!mark || mark.direction_rad === null) return this.tell("Choose a mark with a direction first.");
+    const along = found?.length_px ?? 0;
+    const turned = { x_px: this.inside(mark.x_px + along * Math.cos(mark.direction_rad), "width"), y_px: this.inside(mark.y_px + along * Math.sin(mark.direction_rad), "height"), direction_rad: Math.atan2(-Math.sin(mark.direction_rad), -Math.cos(mark.direction_rad)) };
+    this.marks.set(this.chosen, { ...(found ? this.answer(found) : mark), ...turned });
+    return this.say();
   }
 
   remove() {

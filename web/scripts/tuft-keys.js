@@ -9,10 +9,10 @@ export function wireKeys(area, frame, board) {
   const deeds = {
     undo: board.undo, redo: board.redo, remove: board.remove, move: board.toggleMove, pan: board.toggleSlide,
     in: () => board.view.zoom(1.5), out: () => board.view.zoom(1 / 1.5), whole: () => board.view.whole(),
-    predicted: board.togglePredicted, accept: () => board.accept(), "accept-all": board.acceptAll,
+    predicted: board.togglePredicted, accept: () => board.accept(), swap: () => board.swap(), "accept-all": board.acceptAll,
   };
   const keys = {
-    z: board.undo, y: board.redo, n: () => board.step(1), p: () => board.step(-1), m: board.toggleMove, Enter: board.set,
+    z: board.undo, y: board.redo, n: () => board.step(1), p: () => board.step(-1), m: board.toggleMove, o: () => board.swap(), Enter: board.set,
     Delete: board.remove, Backspace: board.remove, Escape: board.letGo, "+": deeds.in, "=": deeds.in, "-": deeds.out, "0": deeds.whole,
   };
   for (const button of area.querySelectorAll("[data-condition]")) keys[button.dataset.key] = () => board.judge(button.dataset.condition);
