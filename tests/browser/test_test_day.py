@@ -179,7 +179,7 @@ def test_times_typed_by_hand(browser: Browser, site: Site) -> None:
 
 
 def test_a_run_corrected_and_the_air_read_by_keyboard_alone(browser: Browser, site: Site) -> None:
-    tab_to(browser, lambda: focused(browser).text == "Read the air now")
+    tab_to(browser, lambda: focused(browser).text == "Every field of a reading")
     press(browser, Keys.ENTER)
     browser.until(lambda: focused(browser).get_attribute("name") == "time", "the form, its first field focused")
     type_over(browser, "09:50")
