@@ -46,6 +46,7 @@ from server.templating import is_htmx, render, render_part
 from server.testday.role_table import ROLES
 from server.testday.roles import NOTHING
 from server.testday.values import Day, PassEdit
+from server.tufts.day_view import run_photos
 
 router = APIRouter(default_response_class=HTMLResponse)
 router.include_router(figure_pages.router)
@@ -79,6 +80,7 @@ def _page(
     with archive.database.reading() as session:
         now = run_now(archive, session, results, *of)
         shown = preview_view(session, *of, ask[1]) if ask[1] else None
+        photos = run_photos(session, now.day, *of)
     recordings = recordings_of(archive, now)
     lines = pass_lines(now, refused)
     silent = [row.name for one in recordings for row in one.rows if row.silent]
@@ -114,6 +116,7 @@ def _page(
         asked=_asked(recordings, ask[0] or (silent[0] if silent else "")),
         preview=shown,
         refused=refused,
+        photos=photos,
         copied=passes_table(now).to_tsv(),
     )
 

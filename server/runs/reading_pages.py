@@ -34,6 +34,7 @@ from server.runs.recordings import READ_JOB, RunLog, run_logs, unread
 from server.runs.speed import Window, run_span
 from server.templating import Crumb, Page
 from server.testday.values import Day, Finding, PassEdit, Run
+from server.tufts.glyphs import PhotoFigure
 
 MPS_TO_KMH = 3.6
 
@@ -152,6 +153,7 @@ class RunPage(Page):
     asked: AskedRole | None
     preview: PreviewView | None
     refused: Refused | None
+    photos: tuple[PhotoFigure, ...]
     copied: str
 
 

@@ -19,6 +19,7 @@ from server.days.tables import DayRevision, RevisionFile, StoredDay
 from server.results.season_days import brief_results
 from server.results.tables import FittedResult
 from server.search.words import Words, excerpt
+from server.tufts.service import newest_facts_of_all
 
 MOST_HITS = 20
 
@@ -60,6 +61,7 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
         "Cars": _cars(held, words),
         "Setups and their parts": _setups(held, words),
         "Runs": _runs(session, held, words),
+        "Photos": _photos(session, held, words),
         "Findings": _findings(session, held, words),
         "Files": _files(session, words),
         "Decisions on predictions": _decisions(session, words),
@@ -125,6 +127,16 @@ def _runs(session: Session, held: Held, words: Words) -> Iterator[Hit]:
             if told and words.in_text(told):
                 place = {"day_id": day.id, "number": run.number}
                 yield Hit(f"Run {run.number} of {_named(day)}", excerpt(told, words), "run", place)
+
+
+def _photos(session: Session, held: Held, words: Words) -> Iterator[Hit]:
+    """Tuft photos by part, camera view, name and notes."""
+    facts = newest_facts_of_all(session)
+    for day, _ in held.days:
+        for photo, said in facts.get(day.id, ()):
+            if not said.removed and words.in_text(said.part, said.view, photo.name, said.notes):
+                beside = ", ".join(part for part in (_named(day), said.view, excerpt(said.notes, words)) if part)
+                yield Hit(said.part or photo.name, beside, "photo", {"day_id": day.id, "photo_id": photo.id})
 
 
 def _findings(session: Session, held: Held, words: Words) -> Iterator[Hit]:

@@ -44,6 +44,12 @@ def day_photos(session: Session, day: Day, day_id: int) -> list[PhotoNow]:
     return [photo_now(session, photo) for photo in photos_of(session, day, day_id)]
 
 
+def run_photos(session: Session, day: Day, day_id: int, run: int) -> tuple[PhotoFigure, ...]:
+    """The photos of a run, for its page."""
+    mine = (photo for photo in photos_of(session, day, day_id) if photo.run == run)
+    return tuple(photo_figure(photo_now(session, photo)) for photo in mine)
+
+
 def part_rows(day: Day, photos: Sequence[PhotoNow]) -> tuple[PartRow, ...]:
     """Part by part, setup by setup in the day's order; photos without part or setup are left for `unsorted`."""
     marks = day_marks(day)
@@ -101,7 +107,7 @@ def photo_figure(now: PhotoNow, size: str = SHOWN) -> PhotoFigure:
     reader, marks = best_reading(now.layers)
     photo = now.photo
     named = ", ".join(part for part in (f"run {photo.run}" if photo.run is not None else "", photo.view) if part)
-    title = f"{named or photo.name}: " + (f"{len(marks)} tufts by {reader}" if reader else "not marked yet")
+    title = f"{named or photo.name}: " + (f"{_many(len(marks), 'tuft')} by {reader}" if reader else "not marked yet")
     return figure(photo, [*predicted_glyphs(now.stations), *glyphs_of(marks)], title, reader, size)
 
 

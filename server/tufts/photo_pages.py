@@ -146,7 +146,8 @@ def photo_sentence(now: PhotoNow) -> str:
         return f"{where}: no tuft is marked yet."
     marks = [one.mark for one in now.of(readers[0])]
     others = f"; also read by {', '.join(readers[1:])}" if readers[1:] else ""
-    return f"{where}: {readers[0]} marked {len(marks)} tufts, {counted(marks)}{others}."
+    count = f"{len(marks)} tuft{'' if len(marks) == 1 else 's'}"
+    return f"{where}: {readers[0]} marked {count}, {counted(marks)}{others}."
 
 
 def _people(now: PhotoNow) -> list[str]:

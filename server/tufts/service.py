@@ -89,6 +89,16 @@ def newest_facts(session: Session, day_id: int) -> dict[int, TuftPhotoFacts]:
     return {row.photo_id: row for row in session.scalars(chosen)}
 
 
+def newest_facts_of_all(session: Session) -> dict[int, list[tuple[TuftPhoto, TuftPhotoFacts]]]:
+    """Day → its photos with what is said of each now."""
+    rows = select(TuftPhoto, TuftPhotoFacts).join(TuftPhotoFacts, TuftPhotoFacts.photo_id == TuftPhoto.id)
+    newest = {photo.id: (photo, facts) for photo, facts in session.execute(rows.order_by(TuftPhotoFacts.number))}
+    found: dict[int, list[tuple[TuftPhoto, TuftPhotoFacts]]] = {}
+    for photo, facts in newest.values():
+        found.setdefault(photo.day_id, []).append((photo, facts))
+    return found
+
+
 def _photo(row: TuftPhoto, facts: TuftPhotoFacts, day: Day | None) -> Photo:
     runs = day.runs if day else ()
     setup = next((run.setup for run in runs if run.number == facts.run), facts.setup)
