@@ -13,9 +13,10 @@ from typing import Literal
 Condition = Literal["attached", "unsteady", "separated", "reversed"]
 CONDITIONS: tuple[Condition, ...] = ("attached", "unsteady", "separated", "reversed")
 MarkedBy = Literal["person", "machine"]
-# What told the root from the loose end: a person, the stations' places, a blob of tape at the root, the thinner end, a
-# person's word on the way of the flow, the same tuft without flow; None where nothing did.
-SettledBy = Literal["person", "stations", "tape", "taper", "flow", "no-flow"]
+# What told the root from the loose end: a person, the stations' places, the end that stays where it is over the frames
+# of a burst, tape at the root, a thread that thins out, a person's word on the way of the flow, the end that stays
+# where it is without flow; None where nothing did.
+SettledBy = Literal["person", "stations", "burst", "tape", "taper", "flow", "no-flow"]
 
 
 @dataclass(frozen=True, slots=True)
