@@ -7,6 +7,7 @@ TOPICS = {
     "history": "History, and the way back to the raw file",
     "add": "Adding a day",
     "testday": "The page of a test day",
+    "network": "When the network is lost",
     "formats": "Logs that can be read",
     "folder": "The test-day folder",
     "archive": "How the archive keeps things",
