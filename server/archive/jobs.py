@@ -23,6 +23,7 @@ from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, Stilla
 
 PROGRESS_EVERY_S = 0.2
 LOOK_EVERY_S = 1.0
+WARM_AFTER_S = 3.0  # the first page goes first
 MOST_STARTS = 3
 CALLED_OFF = "called off"
 GAVE_UP = "The server was stopped three times while working on this; start it once more, with the file if it had one."
@@ -39,12 +40,14 @@ class Finish(Protocol):
 class JobKind:
     """`work` runs in the worker process (a module-level function), `finish` in the server.
 
-    ahead: it takes a second or two, and never stands behind a fit: a process of its own does it.
+    ahead: it takes a second or two, and never stands behind a fit: a process of its own does it. warm: work that gets
+    that process ready, done once soon after the start, so that the first one need not wait for imports.
     """
 
     work: Work
     finish: Finish
     ahead: bool = False
+    warm: Work | None = None
 
 
 def new_job_id() -> str:
@@ -156,7 +159,16 @@ class _Lane:
         if self._thread.is_alive():
             self._thread.join(10.0)
 
+    def _warm(self) -> None:
+        """Get the process ready while nothing is asked for; what fails here fails again, and is told, in a job."""
+        for work in {kind.warm for kind in self._kinds.values() if kind.ahead and kind.warm}:
+            if self._name != "ahead" or self._wake.wait(WARM_AFTER_S) or self._stopping:
+                return
+            with suppress(StillairError, WorkStopped):
+                self._worker.run(work, {}, lambda *_: None)
+
     def _loop(self) -> None:
+        self._warm()
         while not self._stopping:
             try:
                 if not self._step():

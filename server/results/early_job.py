@@ -41,6 +41,16 @@ def early_work(payload: Payload, progress: Progress) -> Payload:
     return {"setups": [_setup(one) for one in result.setups if "SCx" in one.estimates] if result else []}
 
 
+def warm_up(_: Payload, __: Progress) -> Payload:
+    """In the worker, once: import what an early estimate takes, load the compiled loops."""
+    import server.analysis.early_fit
+    import server.readers.load_day  # noqa: F401
+    from server.inference.warm import warm
+
+    warm()
+    return {}
+
+
 def _setup(setup: Any) -> dict[str, Any]:
     values = {name: [one.value, one.u, one.u95] for name, one in setup.estimates.items() if name in SHOWN}
     used = sum(one.used and one.kind == "coast-down" for one in setup.passes)
@@ -56,4 +66,4 @@ def hand_over(_: Archive, session: Session, payload: Payload, outcome: Payload) 
     return str(payload["day_id"])
 
 
-EARLY_KINDS = {EARLY_JOB: JobKind(early_work, hand_over, ahead=True)}
+EARLY_KINDS = {EARLY_JOB: JobKind(early_work, hand_over, ahead=True, warm=warm_up)}
