@@ -15,7 +15,7 @@ import numpy as np
 
 from server.analysis import sample_texts as texts
 from server.analysis.sample_logs import Column, LogStyle, Piece, clock_text, log_bytes
-from server.analysis.sample_predictions import predictions_csv
+from server.analysis.sample_predictions import FORCES_FILE, forces_csv, predictions_csv
 from server.analysis.sample_season import SampleDay, season
 from server.analysis.sample_stands import LOADING_LOG, SPIN_LOG, STANDS_TOML, loading_log, spin_down_log
 from server.analysis.simulate import SimulatedDay, simulate_day
@@ -44,6 +44,7 @@ def write_samples(folder: Path) -> None:
         simulated = simulate_day(day.plan, day.seed)
         _write_day(folder / day.folder, day, simulated)
         truths[day.folder] = _truth(day, simulated)
+    _write(folder / FORCES_FILE, forces_csv())
     text = json.dumps(truths, ensure_ascii=False, indent=1)
     (folder / "truth.json").write_text(text + "\n", encoding="utf-8", newline="\n")
 

@@ -22,7 +22,7 @@ from server.testday.values import PredictionCase, Quantity
 
 AREAS = {"scx_m2": "SCx", "scz_front_m2": "SCz front", "scz_rear_m2": "SCz rear", "scz_m2": "SCz"}
 SOURCE = (
-    f"u = GCI / {EXPANDED_OVER_STANDARD}: the index is an interval of about 95 %, and a family that converges errs to "
+    f"where an index is believed, u = GCI / {EXPANDED_OVER_STANDARD}: the index is an interval of about 95 %, and a family that converges errs to "
     "one side (ASME V&V 20)"
 )
 
@@ -61,6 +61,8 @@ def _together(family: Sequence[PredictedRow], dimensions: int) -> dict[int, Pred
         u, told = _told([one for one in meshes if one is not None], dimensions)
         areas[name] = replace(value, u=u)
         words.append(f"{symbol}: {told}")
+    if any("GCI" in told for told in words):
+        words.append(SOURCE)
     case = replace(finest.case, **areas)  # type: ignore[arg-type]  # names of areas
     coarser = {
         row.line: replace(row, case=None, words=(*row.words, f"a coarser mesh of the case in line {finest.line}"))
@@ -98,7 +100,7 @@ def _monotone(told: GridConvergence, unit: str) -> str:
     low, high = ORDER_LIMITS
     text = f"order {told.order:.2f}, extrapolated {told.extrapolated:.4g} {unit}, {_index(told)}"
     if told.believed and not told.close:
-        return f"{text}; u = {told.u:.2g} {unit}. {SOURCE}"
+        return f"{text}; u = {told.u:.2g} {unit}"
     if told.believed:
         return f"{text}; u = {told.u:.2g} {unit}, not less than half of what the meshes differ by"
     safety = f"the order held within {low:g} to {high:g} and a factor of {CAUTIOUS_SAFETY:g} in place of {SAFETY:g}"

@@ -44,3 +44,34 @@ def _case(setup: str, front_mm: float, rear_mm: float, part: tuple[str, float, f
     numbers = ",".join(f"{value:.4f}" for value in values)
     spread = ",".join(f"{abs(value) * rel:.4f}" for value, rel in zip(values, (0.01, 0.015, 0.015), strict=True))
     return f"{setup},{front_mm:.0f},{rear_mm:.0f},0,22,{numbers},{spread},{name},made up"
+
+
+FORCES_FILE = "forces of half the car, made up.csv"
+SPEED_MPS, DENSITY_KGM3 = 20.0, 1.2
+NAMES = {"A": "Base", "B": "Rear flap up", "C": "Front flaps down"}
+MESHES = ((21_600_000, 1.0), (6_400_000, 1.5), (2_700_000, 2.0))
+"""Cells, and size relative to the finest; the values run to those of `predictions_csv` as the size squared."""
+STEP = (0.006, 0.010, 0.008)
+
+
+def forces_csv() -> str:
+    """The same setups as a solver may hand them over: half the car, forces, lift positive, three meshes, one bad row.
+
+    Made up; to be brought in by hand.
+    """
+    lines = ["Forces of half the car, made up", "Variant;RH front;RH rear;Drag;Lift front;Lift rear;Velocity;Cells"]
+    lines.append(";mm;mm;N;N;N;km/h;")
+    for setup in NAMES:
+        lines += [_forces(setup, cells, size) for cells, size in MESHES]
+    lines.append("Rear flap up;22;26;126,3;n/c;n/c;72;21.600.000")
+    return "\r\n".join(lines) + "\r\n"
+
+
+def _forces(setup: str, cells: int, size: float) -> str:
+    pressure = 0.5 * DENSITY_KGM3 * SPEED_MPS**2
+    areas = [a * off * (1.0 + step * size**2) for a, off, step in zip(AREAS[setup], OFF[setup], STEP, strict=True)]
+    forces = [sign * 0.5 * pressure * area for sign, area in zip((1, -1, -1), areas, strict=True)]
+    numbers = [f"{force:.3f}".replace(".", ",") for force in forces]
+    numbers[2] += " N" if cells == MESHES[0][0] else ""
+    count = f"{cells:,}".replace(",", ".")
+    return f"{NAMES[setup]};26;30;{';'.join(numbers)};72;{count}"

@@ -68,7 +68,7 @@ def measured(cell: str, unit: str, dimensions: tuple[str, ...], decimal: str) ->
         if dimension not in dimensions:
             kinds = " or ".join("a plain number" if one == "fraction" else f"a unit of {one}" for one in dimensions)
             raise CellError(f"has the unit “{shortened(spelled)}”, which is not {kinds}")
-        si = float(to_si(np.array([number]), spelled, dimension)[0]) if spelled else number
+        si = float(f"{float(to_si(np.array([number]), spelled, dimension)[0]):.15g}") if spelled else number
     except (UnknownUnitError, UnitMismatchError):
         raise CellError(f"has the unit “{shortened(spelled)}”, which is not known here") from None
     return Measured(number, "" if dimension == "fraction" and spelled != "%" else spelled, dimension, si)

@@ -209,3 +209,8 @@ def test_a_role_twice_is_asked_about() -> None:
     reading = proposed_reading(one)
     both = Reading((reading.columns[0], reading.columns[1], reading.columns[1]), ".", reading.conventions)
     assert [told for _, told in lacks(one, both)] == ["2 columns are called drag; one can be."]
+
+
+def test_a_height_in_millimetres_is_the_same_number_as_in_a_day_folder() -> None:
+    one = case("Case,SCx [m2],RH front [mm]\nA,1.2,26\n")
+    assert one.front_ride_height_m == 0.026  # 26 · 0.001 is 0.026000000000000002
