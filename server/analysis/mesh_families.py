@@ -22,8 +22,8 @@ from server.testday.values import PredictionCase, Quantity
 
 AREAS = {"scx_m2": "SCx", "scz_front_m2": "SCz front", "scz_rear_m2": "SCz rear", "scz_m2": "SCz"}
 SOURCE = (
-    f"where an index is believed, u = GCI / {EXPANDED_OVER_STANDARD}: the index is an interval of about 95 %, and a family that converges errs to "
-    "one side (ASME V&V 20)"
+    f"where an index is believed, u = GCI / {EXPANDED_OVER_STANDARD}: the index is an interval of about 95 %, and a "
+    "family that converges errs to one side (ASME V&V 20)"
 )
 
 

@@ -1,0 +1,69 @@
+"""The early estimate stands on the page while the fit runs, made beside it; a memory that is damaged does no harm."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from server.app import create_app
+from server.archive.jobs import JobKind
+from server.archive.worker import Payload, Progress
+from server.days.revisions import known_noise_file
+from server.days.service import EARLY_JOB, FIT_JOB, REFIT_JOB
+from server.results.early_job import early_work, hand_over
+from server.results.fit_job import keep_refitted
+from server.settings import Settings
+from tests.web.conftest import Site
+from tests.web.day_site import keep, quick_fit
+from tests.web.fake_fit import KINDS
+from tests.web.serving import client_of, wait_for
+
+TOLD = [{"name": "A", "values": {"SCx": [1.384, 0.021, 0.043], "balance_front": [0.42, 0.01, 0.021]}, "coast_downs": 7}]
+
+
+def slow_fit(payload: Payload, progress: Progress) -> Payload:
+    """Ends when the file beside it is there."""
+    while not (Path(payload["raw"]).parent / "end").exists():
+        time.sleep(0.05)
+        progress(0.5, "fitting")
+    return quick_fit(payload, progress)
+
+
+def told(_: Payload, __: Progress) -> Payload:
+    return {"setups": TOLD}
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    early = JobKind(told, hand_over, ahead=True)
+    kinds = {FIT_JOB: KINDS[FIT_JOB], REFIT_JOB: JobKind(slow_fit, keep_refitted), EARLY_JOB: early}
+    app = create_app(Settings(data_folder=tmp_path / "data"), kinds)
+    with client_of(app) as client:
+        keep(app.state.archive, tmp_path / "day")
+        known_noise_file(app.state.archive, 1).write_text("{}")
+        yield Site(app, client, tmp_path / "data")
+
+
+def test_it_stands_there_while_the_fit_runs_and_goes_with_its_end(site: Site) -> None:
+    for driver in ("75", "76"):  # the second one's fit waits behind the first one's
+        form = {"setup": "A", "start": "09:20:00", "driver": driver, "coasting": "neutral"}
+        assert site.client.post("/days/1/change/run.1", data=form).status_code == 303
+    shown = wait_for(lambda: page if 'class="early"' in (page := page_of(site)) else "", 60)
+    assert "SCx 1.384 ± 0.043 m²; balance 42.0 ± 2.1 % front, from 7 coast-downs" in shown
+    assert site.client.get("/api/days/1/results").json()[0]["revision_id"] == 1, "it is no result"
+    (site.folder / "end").touch()
+    wait_for(lambda: "early" not in page_of(site) and len(site.client.get("/api/days/1/results").json()) == 3, 60)
+
+
+def page_of(site: Site) -> str:
+    return site.client.get("/days/1").text
+
+
+@pytest.mark.parametrize("memory", ["", "{", "[]", '{"version": "0"}', '{"version": 1, "draws": 3}'])
+def test_a_memory_that_cannot_be_read_is_none(tmp_path: Path, memory: str) -> None:
+    (tmp_path / "known.json").write_text(memory)
+    outcome = early_work({"known": str(tmp_path / "known.json"), "scratch": str(tmp_path)}, lambda *_: None)
+    assert outcome == {"setups": []}
