@@ -32,9 +32,18 @@ of them are fitted a second time, each setup by itself, to set the joint u besid
 draws seasons whose predictions are wrong by a known share, and tells how often bias, factor and slope hold, how often a
 verdict is false, and how often a bias is found.
 
+    python -m tests.studies tufts --photos 60
+
+draws photos of tufts at random, among all that lies about a car, and tells how many the machine finds, what else it
+takes for one, and how far its directions are off.
+
     python -m tests.studies uploads --moments 100
 
 kills a real server at chance moments while files come in, and tells whether an acknowledged byte was lost.
+
+    python -m tests.studies entries --moments 20
+
+kills it while a tablet sends entries in order: is each kept, once?
 
     python -m tests.studies prompt
 
@@ -68,12 +77,15 @@ from tests.studies.ills import ills_summary
 from tests.studies.kills import kill_at_chance_moments as kill_at_chance_moments_of_all
 from tests.studies.load_report import load_summary
 from tests.studies.load_table import help_table, load_table
+from tests.studies.lost_answers import lose_answers
 from tests.studies.paired import paired_summary
 from tests.studies.plans import report as report_plans
 from tests.studies.plans import run as try_plans
 from tests.studies.prompt import measure
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
+from tests.studies.tufts import report as report_tufts
+from tests.studies.tufts import run as read_photos
 from tests.uploads.killed import kill_at_chance_moments
 
 BENT: dict[str, Any] = {
@@ -179,6 +191,13 @@ def _kills(asked: argparse.Namespace) -> int:
     return 1 if count.faults else 0
 
 
+def _entries(asked: argparse.Namespace) -> int:
+    with tempfile.TemporaryDirectory() as folder:
+        sent = lose_answers(Path(folder), asked.moments, asked.first_seed)
+    print(sent, *sent.faults, sep="\n")
+    return 1 if sent.faults else 0
+
+
 def _prompt(asked: argparse.Namespace) -> int:
     print(measure(asked.day, asked.runs))
     return 0
@@ -195,6 +214,12 @@ def _correlation(asked: argparse.Namespace) -> int:
     print(correlation_text(found))
     _write(asked.out, found)
     return 0 if correlation_holds(found) else 1
+
+
+def _tufts(asked: argparse.Namespace) -> int:
+    trials = read_photos(asked.first_seed, asked.photos, asked.width, _store(asked.out), asked.processes)
+    print(report_tufts(trials))
+    return 0
 
 
 def _print_table(found: dict[str, Any]) -> None:
@@ -263,11 +288,20 @@ def _parser() -> argparse.ArgumentParser:
     prompt.set_defaults(study=_prompt)
     prompt.add_argument("--day", default="calm morning", help="a part of the sample day's name")
     prompt.add_argument("--runs", type=int, help="only its first so many runs")
+    tufts = studies.add_parser("tufts", help="tufts read off made-up photos")
+    tufts.set_defaults(study=_tufts)
+    tufts.add_argument("--photos", type=int, default=60, help="number of photos (default 60)")
+    tufts.add_argument("--first-seed", type=int, default=1, help="seed of the first (default 1)")
+    tufts.add_argument("--width", type=int, default=4000, help="of a photo, in pixels (default 4000)")
+    tufts.add_argument("--processes", type=int, default=2, help="photos read at a time (default 2)")
+    tufts.add_argument("--out", type=Path, help="trials are kept beside this file, and read again")
     uploads = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
     uploads.set_defaults(study=_uploads)
     kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")
     kills.set_defaults(study=_kills)
-    for each in (uploads, kills):
+    entries = studies.add_parser("entries", help="kill -9 of a real server while a tablet sends what it kept")
+    entries.set_defaults(study=_entries)
+    for each in (uploads, kills, entries):
         each.add_argument("--moments", type=int, default=100, help="number of kills (default 100)")
         each.add_argument("--first-seed", type=int, default=1, help="seed of the moments (default 1)")
     return parser
