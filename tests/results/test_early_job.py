@@ -55,7 +55,8 @@ def test_it_stands_there_while_the_fit_runs_and_goes_with_its_end(site: Site) ->
     assert "SCx 1.384 ± 0.043 m²; balance 42.0 ± 2.1 % front, from 7 coast-downs" in shown
     assert site.client.get("/api/days/1/results").json()[0]["revision_id"] == 1, "it is no result"
     (site.folder / "end").touch()
-    wait_for(lambda: 'class="early"' not in page_of(site) and len(site.client.get("/api/days/1/results").json()) == 3, 60)
+    wait_for(lambda: len(site.client.get("/api/days/1/results").json()) == 3, 60)
+    assert 'class="early"' not in page_of(site)
 
 
 def page_of(site: Site) -> str:

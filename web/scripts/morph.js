@@ -24,7 +24,7 @@ export function isBeingFilled(form) {
 function isHeld(old, fresh) {
   if (old.matches("form") && isBeingFilled(old)) return true;
   if ("held" in old.dataset || (old.classList.contains("slot") && old.children.length)) return true;
-  return !fresh.childNodes.length && old.childNodes.length > 0;
+  return fresh.matches("div[id], section[id]") && !fresh.childNodes.length && old.childNodes.length > 0; // a place that scripts fill
 }
 
 function attributes(old, fresh) {
