@@ -62,7 +62,8 @@ def reading_views(now: PhotoNow) -> tuple[Reading, ...]:
     views = []
     for reader, marks in readings(now.layers).items():
         named = now.of(reader)
-        drawn = figure(now.photo, [*predicted, *glyphs_of(named)], f"{reader}: {len(marks)} mark{'' if len(marks) == 1 else 's'}", reader)
+        title = f"{reader}: {len(marks)} mark{'' if len(marks) == 1 else 's'}"
+        drawn = figure(now.photo, [*predicted, *glyphs_of(named)], title, reader)
         views.append(Reading(reader, drawn, counted(marks), named, prediction_words(now, marks)))
     return tuple(views)
 
