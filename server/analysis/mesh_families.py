@@ -114,7 +114,7 @@ def _index(told: GridConvergence) -> str:
 def _oscillating(told: GridConvergence, unit: str) -> str:
     return (
         f"the values swing about ({_index(told)}), so that no order can be believed; the larger of their range "
-        f"and the index is taken for a 95 % interval, u = {told.u:.2g} {unit}"
+        f"and what the index gives is taken, u = {told.u:.2g} {unit}"
     )
 
 

@@ -188,12 +188,12 @@ def _standard(
 ) -> float:
     """u: GCI over 1.15 where it can be believed; else never less than what the meshes themselves differ by.
 
-    Oscillating: the range of all meshes for an interval of 95 %. Diverging: their range for u, which may be too little.
+    Oscillating or diverging: the range of all meshes, which for a diverging family may be too little.
     """
     if behaviour in ("diverging", "flat"):
         return span
     if behaviour == "oscillating" or order is None or gci is None:
-        return max(span, gci or 0.0) / EXPANDED_OVER_STANDARD
+        return max(span, (gci or 0.0) / EXPANDED_OVER_STANDARD)
     if sure:
         return gci / EXPANDED_OVER_STANDARD
     held = min(max(order, ORDER_LIMITS[0]), ORDER_LIMITS[1])

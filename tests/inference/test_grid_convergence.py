@@ -85,7 +85,10 @@ def test_what_cannot_be_used_names_the_argument(bad: list[tuple[float, float]]) 
 
 
 def test_u_holds_the_error_of_the_finest_mesh() -> None:
-    """3,000 families of order 0.8 to 2.2, ratios 1.2 to 2, with noise from none to as large as the differences."""
+    """The shares that the documents tell, of 95 % at least.
+
+    3,000 families of order 0.8 to 2.2, ratios 1.2 to 2, with noise from none to as large as the differences.
+    """
     rng = np.random.default_rng(SEED)
     held: dict[bool, list[bool]] = {True: [], False: []}
     for _ in range(3000):
@@ -96,5 +99,5 @@ def test_u_holds_the_error_of_the_finest_mesh() -> None:
         held[told.behaviour == "monotone" and told.believed and not told.close].append(
             abs(values[0] - 1.0) <= 2 * told.u
         )
-    assert np.mean(held[True]) > 0.95
-    assert np.mean(held[False]) > 0.90
+    assert np.mean(held[True]) == pytest.approx(0.976, abs=0.0006)
+    assert np.mean(held[False]) == pytest.approx(0.969, abs=0.0006)
