@@ -97,6 +97,7 @@ _LINES = {
         GET /days/{day_id}/runs/{number}/passes.csv
         GET /days/{day_id}/runs/{number}/preview/{job_id}
         GET /days/{day_id}/runs/{number}/status/{job_id}
+        GET /days/{day_id}/sign-off
         GET /days/{day_id}/studies/{number}
         GET /days/{day_id}/tufts
         GET /days/{day_id}/tufts/adding/{job_id}
@@ -201,6 +202,8 @@ _LINES = {
         POST /api/predictions/{number}/withdraw
         POST /correlation/margins
         POST /correlation/verdict
+        POST /days/{day_id}/sign-off
+        POST /days/{day_id}/sign-off/amend
         POST /predictions/add
         POST /predictions/matching
         POST /predictions/tables/{number}

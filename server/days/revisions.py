@@ -33,6 +33,7 @@ from server.days.service import (
     newest_revision,
     revision_files,
 )
+from server.days.sign_off import reason_for
 from server.days.tables import DayRevision
 from server.errors import StillairError
 from server.testday.folder import read_folder, write_folder
@@ -186,6 +187,7 @@ def _append(
 ) -> Revised:
     """The next revision, its event, its fit."""
     (who, reason), files = by, seen.files
+    reason = reason_for(session, day_id, reason)
     after = {**files, **{path: _kept(archive, session, file) for path, file in written.items()}}
     day = find_day(session, day_id)
     revision = add_revision(session, day, after, who, made.what)

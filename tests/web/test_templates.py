@@ -35,6 +35,7 @@ from server.results.compare_days_pages import CompareDaysPage
 from server.results.compare_pages import ComparePage
 from server.results.long_pages import RefitPage, StudyPage
 from server.results.pages import SECTIONS, OldResultPage, ResultPage, TablePage
+from server.results.sign_off_pages import SignOffPage
 from server.runs.pages import RunPage
 from server.search.pages import SearchPage
 from server.templating import Page, make_environment
@@ -57,6 +58,7 @@ PAGES += [PlansPage, PlanPage, SheetPage, SignInPage, InvitedPage, AccountPage, 
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
 PAGES += [CorrelationPage, VerdictPage, WorthPage]
+PAGES += [SignOffPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 
