@@ -24,10 +24,8 @@ class OverDaysRow:
     name: str
     alone: str
     together: str
-    p: str
     p_all: str
     smallest: str
-    shared: str
     days: str
     verdict: str
     advice: str
@@ -42,10 +40,8 @@ def over_days_rows(compared: ComparedDays, marks: Mapping[str, SetupMark]) -> tu
             name=one.setup,
             alone=signed(_text(one, one.u95, quantity)),
             together=signed(_text(one, one.u95_all, quantity)),
-            p=_p(one.p),
             p_all=_p(one.p_all),
             smallest=two_digits(quantity.factor * one.smallest_seen, quantity.unit),
-            shared=two_digits(quantity.factor * one.shared_u, quantity.unit),
             days=_days(one),
             verdict=one.verdict,
             advice=advice(one, compared),
