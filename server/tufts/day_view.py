@@ -10,9 +10,15 @@ from sqlalchemy.orm import Session
 
 from server.days.day_view import day_marks
 from server.figures.theme import SetupMark
-from server.testday.tufts import TuftMark
 from server.testday.values import Day
-from server.tufts.agreeing import at_the_same_stations, compared, seen_on_part, with_prediction
+from server.tufts.agreeing import (
+    Readings,
+    against_prediction,
+    between_setups,
+    first_of_each,
+    predicted_on_part,
+    seen_on_part,
+)
 from server.tufts.glyphs import PhotoFigure, figure, glyphs_of
 from server.tufts.photo_view import PhotoNow, photo_now, predicted_glyphs
 from server.tufts.service import MACHINE, NamedMark, Photo, photos_of
@@ -62,31 +68,24 @@ def part_rows(day: Day, photos: Sequence[PhotoNow]) -> tuple[PartRow, ...]:
             if shown:
                 seen[setup] = seen_at_stations(shown)
                 figures = tuple(photo_figure(one) for one in shown)
-                cells.append(Cell(setup, mark, figures, against_prediction(shown, seen[setup])))
+                cells.append(Cell(setup, mark, figures, _against_prediction(shown, seen[setup])))
         rows.append(PartRow(part, tuple(cells), _between(seen)))
     return tuple(rows)
 
 
-def seen_at_stations(photos: Sequence[PhotoNow]) -> dict[str, TuftMark]:
-    """Station → what was seen there, directions on the part; of a station on several photos, the first marked."""
-    seen: dict[str, TuftMark] = {}
-    for one in photos:
-        _, marks = best_reading(one.layers)
-        lie = one.lying.homography if one.lying else None
-        for name, mark in seen_on_part([each.mark for each in marks], one.stations, lie).items():
-            seen.setdefault(name, mark)
-    return seen
+def seen_at_stations(photos: Sequence[PhotoNow]) -> list[Readings]:
+    """Photo by photo, what the reading with the most marks says at the stations, directions on the part."""
+    seen = ([one.mark for one in best_reading(photo.layers)[1]] for photo in photos)
+    return [seen_on_part(marks, photo.stations, photo.lie) for photo, marks in zip(photos, seen, strict=True)]
 
 
-def against_prediction(photos: Sequence[PhotoNow], seen: Mapping[str, TuftMark]) -> str:
-    """Whether what was seen is what is predicted, in words; empty where nothing is."""
-    stations = {place.station.name: place for one in photos for place in one.stations}
-    return compared(with_prediction(seen, list(stations.values()))).sentence
+def _against_prediction(photos: Sequence[PhotoNow], seen: Sequence[Readings]) -> str:
+    predicted = [predicted_on_part(photo.stations) for photo in photos]
+    return against_prediction(first_of_each(seen), first_of_each(predicted))
 
 
-def _between(seen: Mapping[str, Mapping[str, TuftMark]]) -> tuple[tuple[str, str, str], ...]:
-    pairs = combinations(seen, 2)
-    told = ((one, two, compared(at_the_same_stations(seen[two], seen[one])).sentence) for one, two in pairs)
+def _between(seen: Mapping[str, Sequence[Readings]]) -> tuple[tuple[str, str, str], ...]:
+    told = ((one, two, between_setups(seen[one], seen[two])) for one, two in combinations(seen, 2))
     return tuple(one for one in told if one[2])
 
 

@@ -11,8 +11,9 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from server.aero.homography import Homography
 from server.testday.tufts import TuftMark, TuftStation
-from server.tufts.agreeing import between_readings, compared, seen_on_part, with_prediction
+from server.tufts.agreeing import against_prediction, between_readings, predicted_on_part, seen_on_part
 from server.tufts.glyphs import Glyph, PhotoFigure, counted, figure, glyph_of, glyphs_of
 from server.tufts.placing import Lying, PlacedStation, part_on_photo, placed_stations
 from server.tufts.service import MACHINE, NamedMark, Photo, layers_of, readings
@@ -45,6 +46,11 @@ class PhotoNow:
         """What the program proposes."""
         return tuple(self.layers.get(MACHINE, ()))
 
+    @property
+    def lie(self) -> Homography | None:
+        """How the part lies on the photo, where that is known."""
+        return self.lying.homography if self.lying else None
+
     def of(self, reader: str) -> tuple[NamedMark, ...]:
         """A person's marks."""
         return tuple(self.layers.get(reader, ()))
@@ -70,15 +76,14 @@ def reading_views(now: PhotoNow) -> tuple[Reading, ...]:
 
 def prediction_words(now: PhotoNow, marks: Sequence[TuftMark]) -> str:
     """Whether a reading says what is predicted; empty where nothing is."""
-    seen = seen_on_part(marks, now.stations, now.lying.homography if now.lying else None)
-    return compared(with_prediction(seen, now.stations)).sentence
+    return against_prediction(seen_on_part(marks, now.stations, now.lie), predicted_on_part(now.stations))
 
 
 def reader_pairs(now: PhotoNow) -> tuple[tuple[str, str, str], ...]:
     """Two readers and whether they say the same, each two once."""
     found = readings(now.layers)
     pairs = combinations(found, 2)
-    told = ((one, two, compared(between_readings(found[one], found[two], now.stations)).sentence) for one, two in pairs)
+    told = ((one, two, between_readings(found[one], found[two], now.stations, now.lie)) for one, two in pairs)
     return tuple((one, two, words or "no place that both marked") for one, two, words in told)
 
 

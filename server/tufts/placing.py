@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
 from sqlalchemy.orm import Session
 
-from server.aero.homography import DegeneratePointsError, Homography, fit_homography
+from server.aero.homography import DegeneratePointsError, Homography
+from server.analysis.tuft_registration import SeenStation, register, seen_stations
 from server.errors import StillairError
-from server.testday.tufts import PointPair, TuftMark, TuftStation
+from server.testday.tufts import PointPair, TuftMark, TuftStation, ViewRegistration
 from server.tufts.service import Photo, registration_of, station_values, stations_for, stations_of, views_of
 from server.tufts.tables import TuftPhoto
 
@@ -21,8 +21,13 @@ class PlacedStation:
     """A station on a picture. key: names its place there; mark: its place, and the predicted direction there."""
 
     key: str
-    station: TuftStation
+    seen: SeenStation
     mark: TuftMark
+
+    @property
+    def station(self) -> TuftStation:
+        """The station itself."""
+        return self.seen.station
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,43 +44,32 @@ def part_on_photo(session: Session, photo: Photo) -> Lying | None:
     row = views_of(session, photo.day_id).get((photo.view, photo.part))
     if row is None or not photo.view:
         return None
-    pairs = registration_of(row, photo, session.get_one(TuftPhoto, row.photo_id)).pairs
-    return Lying(pairs, homography_of(pairs), row.who)
+    view = registration_of(row, photo, session.get_one(TuftPhoto, row.photo_id))
+    return Lying(view.pairs, homography_of(view), row.who)
 
 
 @lru_cache(maxsize=256)
-def homography_of(pairs: tuple[PointPair, ...]) -> Homography:
+def homography_of(view: ViewRegistration) -> Homography:
     """From the part's plane to the picture. Raises StillairError where the points cannot tell."""
-    part, picture = [(one.x_m, one.y_m) for one in pairs], [(one.x_px, one.y_px) for one in pairs]
     try:
-        return fit_homography(part, picture)
+        return register(view)
     except DegeneratePointsError as why:
         raise StillairError(str(why)) from None
 
 
 def placed_stations(session: Session, photo: Photo) -> tuple[PlacedStation, ...]:
     """The stations of the photo's part that its view shows; none while the view is not registered."""
-    if not photo.part:
-        return ()
-    row = stations_for(stations_of(session, photo.day_id), photo.part, photo.setup)
+    row = stations_for(stations_of(session, photo.day_id), photo.part, photo.setup) if photo.part else None
     lying = part_on_photo(session, photo) if row is not None else None
     if row is None or lying is None:
         return ()
-    return _placed(photo, station_values(row), lying.homography)
+    seen = seen_stations(station_values(row), lying.homography)
+    return tuple(_placed(one) for one in seen if 0 <= one.x_px <= photo.width_px and 0 <= one.y_px <= photo.height_px)
 
 
-def _placed(photo: Photo, stations: Sequence[TuftStation], lie: Homography) -> tuple[PlacedStation, ...]:
-    points = [(one.x_m, one.y_m) for one in stations]
-    seen, before = lie.to_picture(points), lie.in_view(points)
-    turned = lie.direction_on_picture(points, [one.direction_rad or 0.0 for one in stations])
-    placed = []
-    for station, (x, y), visible, angle in zip(stations, seen.tolist(), before.tolist(), turned.tolist(), strict=True):
-        if visible and 0 <= x <= photo.width_px and 0 <= y <= photo.height_px:
-            way = None if station.direction_rad is None else angle
-            mark = TuftMark(x, y, way, station.condition, "person", False, part=station.part, station=station.name)
-            placed.append(PlacedStation(_key(station), station, mark))
-    return tuple(placed)
-
-
-def _key(station: TuftStation) -> str:
-    return "station-" + hashlib.sha256(f"{station.part}\n{station.name}".encode()).hexdigest()[:24]
+def _placed(one: SeenStation) -> PlacedStation:
+    station = one.station
+    name = hashlib.sha256(f"{station.part}\n{station.name}".encode()).hexdigest()[:24]
+    place = (one.x_px, one.y_px, one.direction_rad, station.condition)
+    mark = TuftMark(*place, "person", False, part=station.part, station=station.name)
+    return PlacedStation(f"station-{name}", one, mark)

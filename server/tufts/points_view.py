@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from sqlalchemy.orm import Session
 
 from server.errors import StillairError
-from server.testday.tufts import PointPair, TuftStation
+from server.testday.tufts import PointPair, TuftStation, ViewRegistration
 from server.tufts.placing import homography_of, part_on_photo
 from server.tufts.plans import PlanFigure, plan_figure
 from server.tufts.service import Photo, station_values, stations_for, stations_of
@@ -62,7 +62,8 @@ def typed_pairs(session: Session, photo: Photo, rows: Sequence[Cells]) -> list[P
     pairs = [_pair(number, row, known) for number, row in enumerate(rows, start=1) if any(cell.strip() for cell in row)]
     picked = [one for one in pairs if one is not None]
     if len(picked) >= 4:
-        homography_of(tuple(picked))  # what cannot tell how the part lies is refused here
+        view = ViewRegistration(photo.view, photo.part, tuple(picked))
+        homography_of(view)  # what cannot tell how the part lies is refused here
     return picked
 
 

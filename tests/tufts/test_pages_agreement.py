@@ -9,16 +9,10 @@ import numpy as np
 import pytest
 
 from server.aero.homography import fit_homography
+from server.analysis.tuft_agreement import agree, pairs
+from server.analysis.tuft_registration import SeenStation
 from server.testday.tufts import TuftMark, TuftStation
-from server.tufts.agreeing import (
-    Pair,
-    at_the_same_stations,
-    between_readings,
-    by_station,
-    compared,
-    seen_on_part,
-    with_prediction,
-)
+from server.tufts.agreeing import between_readings, in_words, nearest, predicted_on_part, seen_on_part
 from server.tufts.placing import PlacedStation
 from tests.tufts import made_photos as made
 from tests.tufts.tuft_site import add, entry, faults_of, mark, photos, readings
@@ -147,6 +141,7 @@ def test_two_setups_are_held_against_each_other(shared: Site) -> None:
     page = shared.client.get("/days/1/tufts").text
     assert "Setup B against setup A, at the same stations:" in page
     assert "turned by +11.5°" in page, "0.3 − 0.1 rad"
+    assert "; 0 of 20 turned by more than their 95 % interval" in page, "of 5° of reading and 5° of wandering each"
 
 
 @pytest.mark.parametrize(
@@ -188,44 +183,41 @@ def test_a_bad_csv_is_named_and_stays_in_the_form(shared: Site) -> None:
 
 def placed(name: str, x: float, y: float, condition: str | None = "attached") -> PlacedStation:
     station = TuftStation("p", name, x / 100, y / 100, 0.0, condition)  # type: ignore[arg-type]
-    return PlacedStation(name, station, TuftMark(x, y, 0.0, None, "person", False, station=name))
+    mark = TuftMark(x, y, 0.0, None, "person", False, station=name)
+    return PlacedStation(name, SeenStation(station, x, y, 1.0, 0.0), mark)
 
 
 def seen(x: float, y: float, angle: float | None = 0.0, condition: str | None = "attached", station: str | None = None):  # type: ignore[no-untyped-def]
     return TuftMark(x, y, angle, condition, "person", True, station=station)  # type: ignore[arg-type]
 
 
+STRAIGHT = fit_homography([(0, 0), (1, 0), (1, 1), (0, 1)], [(0, 0), (100, 0), (100, 100), (0, 100)])
+
+
 def test_a_mark_belongs_to_the_station_that_it_names_or_lies_at() -> None:
     stations = [placed("a", 0, 0), placed("b", 100, 0)]
-    found = by_station([seen(60, 0, station="a"), seen(90, 0), seen(50, 0)], stations)
-    assert {name: mark.x_px for name, mark in found.items()} == {"a": 60, "b": 90}
-    assert by_station([seen(50, 0)], stations) == {}, "half way belongs to neither"
+    found = seen_on_part([seen(60, 0, 0.6, station="a"), seen(90, 0, 0.9), seen(50, 0, 0.5)], stations, STRAIGHT)
+    assert {name: one.direction_rad for (_, name), one in found.items()} == pytest.approx({"a": 0.6, "b": 0.9})
+    assert seen_on_part([seen(50, 0)], stations, STRAIGHT) == {}, "half way belongs to neither"
 
 
 def test_a_separated_tuft_has_no_direction_to_compare() -> None:
-    stations = [placed("a", 0, 0, "separated"), placed("b", 100, 0)]
-    lie = fit_homography([(0, 0), (1, 0), (1, 1), (0, 1)], [(0, 0), (100, 0), (100, 100), (0, 100)])
-    found = seen_on_part([seen(0, 0, 1.0), seen(100, 0, 0.25, "separated")], stations, lie)
-    pairs = with_prediction(found, stations)
-    assert [(one.first, one.second, one.turned_rad) for one in pairs] == [
-        ("attached", "separated", None), ("separated", "attached", None),
-    ]  # fmt: skip
+    stations = [placed("a", 0, 0, "separated"), placed("b", 100, 0), placed("c", 200, 0)]
+    found = seen_on_part([seen(0, 0, 1.0), seen(100, 0, 0.25, "separated"), seen(200, 0, 0.1)], stations, STRAIGHT)
+    told = agree(pairs(predicted_on_part(stations), found))
+    assert told.angle is not None
+    assert (told.angle.n, told.angle.mean_rad) == (1, pytest.approx(0.1))
+    assert in_words(told) == "1 of 3 conditions alike, too few to say more"
 
 
 def test_readings_without_stations_are_paired_by_place() -> None:
     first, second = [seen(0, 0), seen(100, 0), seen(200, 0)], [seen(4, 0), seen(97, 3, 0.1), seen(400, 0)]
-    pairs = between_readings(first, second, [])
-    assert [one.place for one in pairs] == ["1", "2"]
-    assert pairs[1].turned_rad == pytest.approx(-0.1)
+    assert [(one.x_px, two.x_px) for one, two in nearest(first, second)] == [(0, 4), (100, 97)]
+    conditions, directions = between_readings(first, second, [], None).split("; ")
+    assert conditions == "2 of 2 conditions alike, too few to say more"
+    assert directions == "2 directions: turned by +2.9° in the mean, spread 2.9°"
 
 
-def test_numbers_of_a_comparison() -> None:
-    """By hand: 3 of 4 alike; by chance (2/4)(1/4) + (2/4)(3/4) = 1/2, so kappa (3/4 − 1/2)/(1/2) = 1/2."""
-    words = ("attached", "attached", "separated", "separated")
-    others = ("attached", "separated", "separated", "separated")
-    found = compared([Pair(str(n), a, b, None) for n, (a, b) in enumerate(zip(words, others, strict=True))])
-    assert found.conditions is not None
-    assert (found.conditions.share, found.conditions.kappa) == (0.75, pytest.approx(0.5))
-    assert found.sentence == "3 of 4 conditions alike, too few to say more"
-    assert compared([]).sentence == ""
-    assert at_the_same_stations({"a": seen(0, 0)}, {"b": seen(0, 0)}) == []
+def test_nothing_to_compare_is_said_by_nothing() -> None:
+    assert between_readings([seen(0, 0)], [], [], None) == ""
+    assert between_readings([], [], [], None) == ""
