@@ -40,11 +40,11 @@ def normal_equations(rows: FloatArray, row_pass: np.ndarray, n: int, own: int) -
     for i in range(n):
         part = rows[ends[i] : ends[i + 1]]
         mine = part[:, p + 1 :].T @ part
-        place = p + n * np.arange(own) + i
+        place = slice(p + i, None, n)
         score[place] = mine[:, 0]
         information[place, :p] = mine[:, 1 : p + 1]
         information[:p, place] = mine[:, 1 : p + 1].T
-        information[np.ix_(place, place)] = mine[:, p + 1 :]
+        information[place, place] = mine[:, p + 1 :]
     return information, score, float(shared[0, 0])
 
 

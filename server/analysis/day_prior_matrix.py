@@ -32,15 +32,31 @@ def day_prior(problem: DayProblem, point: Point, values: dict[str, float]) -> tu
     precision[np.arange(p), np.arange(p)] = scale
     speeds = [priors.index(name) for name in SPEED_NAMES]
     precision[np.ix_(speeds, speeds)] = np.linalg.inv(priors.speed_correlation)
-    wind_mean, wind_cov = wind_prior(passes, problem.air, WIND_LEVEL_U_MPS, values["slow_wind"])
-    precision[p : p + n, p : p + n] = np.linalg.inv(wind_cov)
+    wind_mean, precision[p : p + n, p : p + n] = _wind_prior(problem, values["slow_wind"])
     mean[p : p + n] = wind_mean - point.wind
     scatters = slice(p + n, p + 2 * n)
-    precision[scatters, scatters] = np.linalg.inv(scatter_covariance(passes, values["scatter"]))
+    precision[scatters, scatters] = _scatter_precision(problem, values["scatter"])
     mean[scatters] = -point.scatter
     if problem.grid.load_kinds:
         _put_zeros(problem, values["zero_drift"], mean, precision)
     return mean, precision
+
+
+def _wind_prior(problem: DayProblem, slow_mps: float) -> tuple[FloatArray, FloatArray]:
+    """Mean and precision of the passes' winds; kept, since most looks at the noise leave the slow wind alone."""
+    known = problem.wind_priors.get(slow_mps)
+    if known is None:
+        mean, covariance = wind_prior(problem.grid.passes, problem.air, WIND_LEVEL_U_MPS, slow_mps)
+        known = problem.wind_priors[slow_mps] = (mean, np.asarray(np.linalg.inv(covariance)))
+    return known
+
+
+def _scatter_precision(problem: DayProblem, sd: float) -> FloatArray:
+    known = problem.scatter_priors.get(sd)
+    if known is None:
+        known = np.asarray(np.linalg.inv(scatter_covariance(problem.grid.passes, sd)))
+        problem.scatter_priors[sd] = known
+    return known
 
 
 def _put_zeros(problem: DayProblem, drift_m: float, mean: FloatArray, precision: FloatArray) -> None:

@@ -18,7 +18,10 @@ TOLD_SCALE_U = 0.004  # above it no satellite speed told the scale of speed
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayProblem:
-    """Everything the posterior needs: grid, priors, noise terms; bent: columns of bends that were found."""
+    """Everything the posterior needs: grid, priors, noise terms; bent: columns of bends that were found.
+
+    zero_priors, wind_priors, scatter_priors: means and precisions by noise value, kept by `day_prior_matrix`.
+    """
 
     grid: DayGrid
     priors: Priors
@@ -28,6 +31,8 @@ class DayProblem:
     air: DayAir
     bent: tuple[int, ...] = ()
     zero_priors: dict[float, list[tuple[FloatArray, FloatArray]]] = field(default_factory=dict)
+    wind_priors: dict[float, tuple[FloatArray, FloatArray]] = field(default_factory=dict, init=False)
+    scatter_priors: dict[float, FloatArray] = field(default_factory=dict, init=False)
 
     @property
     def measured_setups(self) -> frozenset[str]:
