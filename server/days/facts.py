@@ -103,17 +103,22 @@ def briefs_of(archive: Archive, session: Session, revisions: Iterable[int]) -> d
     return _part(archive, session, revisions, RevisionFacts.brief, _brief)
 
 
-def runs_holding(session: Session, revisions: Iterable[int], words: Iterable[str]) -> dict[int, tuple[RunFacts, ...]]:
+def runs_holding(
+    archive: Archive, session: Session, revisions: Iterable[int], words: Iterable[str]
+) -> dict[int, tuple[RunFacts, ...]]:
     """Revision's key → its runs, of those whose runs may hold the words: a search looks closer at few then.
 
-    JSON keeps plain letters and digits as they are, so a word of nothing else that is not in it is nowhere.
+    JSON keeps plain letters and digits as they are, so a word of nothing else that is not in it is nowhere. Facts that
+    were made since this session began to read are made again: it does not see them.
     """
     plain = [word for word in words if word.isascii() and word.isalnum()]
     text = cast(RevisionFacts.runs, String)
     chosen = select(RevisionFacts.revision_id, RevisionFacts.runs).where(RevisionFacts.format == FACTS_FORMAT)
     wanted = set(revisions)
     rows = session.execute(chosen.where(*(text.contains(word) for word in plain)))
-    return {key: _runs(kept) for key, kept in rows if key in wanted}
+    known = set(session.scalars(select(RevisionFacts.revision_id).where(RevisionFacts.format == FACTS_FORMAT)))
+    fresh = {key: made_facts(archive, session, key).runs for key in wanted - known}
+    return fresh | {key: _runs(kept) for key, kept in rows if key in wanted}
 
 
 def given_of(archive: Archive, session: Session, revisions: Iterable[int]) -> dict[int, tuple[Given, ...]]:

@@ -60,7 +60,7 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
         "Days": _days(held, words),
         "Cars": _cars(held, words),
         "Setups and their parts": _setups(held, words),
-        "Runs": _runs(session, held, words),
+        "Runs": _runs(archive, session, held, words),
         "Photos": _photos(session, held, words),
         "Findings": _findings(session, held, words),
         "Files": _files(session, words),
@@ -119,8 +119,8 @@ def _names_it(words: Words, name: str, text: str) -> bool:
     return all(word in ("setup", name) or (len(word) > 1 and (word in text or word in name)) for word in words.all)
 
 
-def _runs(session: Session, held: Held, words: Words) -> Iterator[Hit]:
-    runs = runs_holding(session, held.revisions.values(), words.all)
+def _runs(archive: Archive, session: Session, held: Held, words: Words) -> Iterator[Hit]:
+    runs = runs_holding(archive, session, held.revisions.values(), words.all)
     for day, _ in held.days:
         for run in runs.get(held.revisions[day.id], ()):
             told = "\n".join(filter(None, (run.notes, run.remarks, run.driver and f"driver {run.driver}")))
