@@ -24,7 +24,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "inference": {"numpy", "scipy", "numba"},
     "testday": {"numpy", "pint", "server.errors"},
     "readers": {"numpy", "pint", "pandas", *FORMATS, *VALUES},
-    "analysis": {"numpy", "scipy", "numba", "server", "server.aero", "server.inference", *VALUES},
+    "analysis": {"numpy", "scipy", "numba", "PIL", "server", "server.aero", "server.inference", *VALUES},
     "figures": {"numpy", "plotly", "server.testday", *(f"server.analysis.{name}" for name in RESULTS)},
     "archive": {"sqlalchemy", "alembic", "numpy", "zstandard", "server.settings", "server.locations", *VALUES},
     "pins": set(),

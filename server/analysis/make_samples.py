@@ -18,12 +18,15 @@ from server.analysis.sample_logs import Column, LogStyle, Piece, clock_text, log
 from server.analysis.sample_predictions import FORCES_FILE, forces_csv, predictions_csv
 from server.analysis.sample_season import SampleDay, season
 from server.analysis.sample_stands import LOADING_LOG, SPIN_LOG, STANDS_TOML, loading_log, spin_down_log
+from server.analysis.sample_tufts import PHOTOS, folder_tufts, photo
 from server.analysis.simulate import SimulatedDay, simulate_day
+from server.testday.folder_write_tufts import tuft_files
 from server.testday.values import Run, Signal
 
 KMH, DEGREES, PER_CENT, BAR, MM = 3.6, 57.29577951308232, 100.0, 1e-5, 1e3
 BOX_FAST_S, BOX_LATE_S = 2.37, 1.8
 DECLINATION_DEG = -1.0
+PHOTO_QUALITY = 72
 
 WHEELS = ("wheel_speed_fl", "wheel_speed_fr")
 CORNERS = ("fl", "fr", "rl", "rr")
@@ -63,8 +66,19 @@ def _write_day(folder: Path, day: SampleDay, simulated: SimulatedDay) -> None:
     _write(folder / "testday.toml", filled)
     if "calm" in day.folder:
         _write(folder / "predictions.csv", predictions_csv(("A", "B", "C")))
+        _write_tufts(folder)
     if "gusty" in day.folder:
         _write(folder / "weather.csv", texts.weather_csv(weather, DECLINATION_DEG))
+
+
+def _write_tufts(folder: Path) -> None:
+    from PIL import Image
+
+    for path, setup in zip(PHOTOS, "AB", strict=True):
+        (folder / path).parent.mkdir(exist_ok=True)
+        Image.fromarray(photo(setup)).save(folder / path, "JPEG", quality=PHOTO_QUALITY)
+    for path, content in tuft_files(folder_tufts()).items():
+        (folder / path).write_bytes(content)
 
 
 def _write(path: Path, text: str) -> None:
