@@ -19,12 +19,14 @@ document.addEventListener("click", async (event) => {
   else say(STAYS);
 });
 
+const sure = new WeakSet(); // forms whose way is known to be free
 document.addEventListener("submit", async (event) => {
-  const form = event.target;
-  if (!isLost() || event.defaultPrevented || form.hasAttribute("hx-post")) return;
+  const { target: form, submitter } = event;
+  if (!isLost() || event.defaultPrevented || form.hasAttribute("hx-post") || sure.delete(form)) return;
   event.preventDefault();
-  if (await isThere()) HTMLFormElement.prototype.submit.call(form);
-  else say(`${STAYS} What was typed stands.`);
+  if (!(await isThere())) return say(`${STAYS} What was typed stands.`);
+  sure.add(form);
+  form.requestSubmit(submitter);
 });
 
 document.addEventListener("htmx:sendError", (event) => {
