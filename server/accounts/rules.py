@@ -24,6 +24,7 @@ _LINES = {
         GET /add
         GET /api/correlation
         GET /api/correlation/decisions
+        GET /api/correlation/taps
         GET /api/days
         GET /api/days/{day_id}
         GET /api/days/{day_id}/car
@@ -64,7 +65,9 @@ _LINES = {
         GET /correlation/figures/{name}.csv
         GET /correlation/figures/{name}.json
         GET /correlation/figures/{name}/table
+        GET /correlation/taps
         GET /correlation/verdict
+        GET /correlation/worth
         GET /days/{day_id}
         GET /days/{day_id}/adding/{job_id}
         GET /days/{day_id}/adding/{job_id}/status
@@ -148,6 +151,7 @@ _LINES = {
         POST /add/folder
         POST /add/logs
         POST /add/sample
+        POST /api/correlation/taps
         POST /api/days
         POST /api/days/logs
         POST /api/days/zip
@@ -165,6 +169,7 @@ _LINES = {
         POST /api/refits
         POST /api/uploads
         POST /backups
+        POST /correlation/taps
         POST /days/{day_id}/car/{slug}
         POST /days/{day_id}/change/{slug}
         POST /days/{day_id}/fit

@@ -110,6 +110,17 @@ class Silent:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class MeasuredTap:
+    """A pressure coefficient as a run gave it at a named tap: cp = (p − p∞)/(½ρU²), u its standard uncertainty."""
+
+    setup: str
+    tap: str
+    cp: float
+    u: float
+    run: int | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class DayCorrelation:
     """A day's measurements beside predictions: totals, changes, and what could not be held against each other.

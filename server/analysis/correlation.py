@@ -94,7 +94,8 @@ def not_measured(setup: SetupResult, quantity: str, stated: Setup | None = None)
 
     A prior that was typed or predicted never counts, however far the data narrowed it.
     """
-    if (estimate := setup.estimates.get(quantity)) is None:
+    estimate = setup.estimates.get(quantity)
+    if estimate is None or not (math.isfinite(estimate.value) and math.isfinite(estimate.u)):
         return f"this day tells no {quantity}"
     loaded = {load.axle for fit in setup.fits for load in fit.loads}
     bare = [end for end in AXLES_OF.get(quantity, ()) if setup.fits and end not in loaded]

@@ -149,9 +149,12 @@ def _slopes(areas: Mapping[str, Area], quantity: str) -> dict[str, float] | None
 
 
 def _place(case: PredictionCase, nothing: FloatArray) -> FloatArray:
-    """Where a case lies, scaled; a height that it does not give counts as the car's own."""
-    given = (case.front_ride_height_m, case.rear_ride_height_m, case.yaw_rad)
-    placed = [here if one is None else one for one, here in zip(given, nothing, strict=True)]
+    return place_of_heights(case.front_ride_height_m, case.rear_ride_height_m, case.yaw_rad, nothing)
+
+
+def place_of_heights(front_m: float | None, rear_m: float | None, yaw_rad: float, nothing: FloatArray) -> FloatArray:
+    """Where a case lies, scaled; a height that it does not give counts as the car's own, that of `nothing`."""
+    placed = [here if one is None else one for one, here in zip((front_m, rear_m, yaw_rad), nothing, strict=True)]
     return np.asarray(np.array(placed) / SCALE, float)
 
 

@@ -154,6 +154,19 @@ def _worst(judged: Sequence[Correlated]) -> Correlated | None:
     return max(areas, key=lambda one: abs(one.E) / one.u_val, default=None)
 
 
+def taps_sentence(setup: str, found: Sequence[Correlated]) -> str:
+    """How many taps agree, and the one that is furthest off."""
+    off = [one for one in found if one.verdict in ("prediction-high", "prediction-low")]
+    agreeing = sum(one.verdict == "agrees" for one in found)
+    head = f"Of {len(found)} taps of {setup} {agreeing} agree and {len(off)} are off"
+    if not off:
+        return f"{head}."
+    worst = max(off, key=lambda one: abs(one.E) / one.u_val)
+    measured = f"{worst.measured.value:.2f} ± {worst.measured.u95:.2f}".replace("-", "−")
+    predicted = f"{worst.predicted:.2f} ± {NORMAL_95 * worst.predicted_u:.2f}".replace("-", "−")
+    return f"{head}. Look first at tap {worst.setup}: Cp measured {measured}, predicted {predicted}."
+
+
 def plain_unit(unit: str) -> str:
     """The unit's symbol; 1 of what has no dimension."""
     return "1" if unit in DIMENSIONLESS else unit

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Depends, Query
 
 from server.analysis.correlated import Across, Margins
 from server.analysis.correlation_across_words import across_sentences
@@ -12,10 +12,13 @@ from server.analysis.correlation_json import correlation_to_json
 from server.correlation.margins import keep_margins
 from server.correlation.notes import Decision, keep_note, notes_of, open_notes
 from server.correlation.pages import Of
-from server.correlation.schemas import DecisionSent, DecisionView, MarginsSent, MarginsView
+from server.correlation.schemas import DecisionSent, DecisionView, MarginsSent, MarginsView, TapsSent, TapsView
 from server.correlation.service import Asked, check_car, correlate_car
+from server.correlation.taps import keep_taps
+from server.correlation.taps_pages import TapChoice, taps_of
 from server.correlation.view import across_of, full_sentence, quantities_told
 from server.days.api import REFUSALS
+from server.days.service import find_day
 from server.dependencies import CurrentPerson, Results, TheArchive
 from server.errors import NotFoundError
 from server.inference.scatter_mean import CommonValue
@@ -114,6 +117,31 @@ def margins(sent: MarginsSent, archive: TheArchive, who: CurrentPerson) -> Margi
     with archive.database.writing() as session:
         keep_margins(session, sent.car, given, who=who, reason=sent.reason.strip())
     return _margins(sent.car, given)
+
+
+@router.get("/taps", name="api_taps_judged", summary="Pressures at taps, measured beside predicted")
+def taps(of: Of, archive: TheArchive, choice: Annotated[TapChoice, Depends()]) -> dict[str, Any]:
+    """Of one day and setup: of the first day that has taps where none is named."""
+    shown = taps_of(archive, of, choice)
+    rows = []
+    for one in shown.found:
+        told: dict[str, Any] = {}
+        if one.predicted is not None:
+            told = {"predicted": {"value": one.predicted, "u": one.predicted_u}, "E": one.E, "u_val": one.u_val}
+        measured = {"value": one.measured.value, "u": one.measured.u}
+        rows.append({"tap": one.setup, "measured": measured, **told, "margin": one.margin, "verdict": one.verdict})
+    return {"car": of.car.asked.car, "day": shown.day.day_id if shown.day else 0, "setup": shown.setup, "taps": rows}
+
+
+@router.post("/taps", status_code=201, name="api_take_taps", summary="Keep a day's measured taps")
+def take_taps(sent: TapsSent, archive: TheArchive, who: CurrentPerson) -> TapsView:
+    """A table as text: setup, tap, cp, and where known u and run. The newest table of a day stands."""
+    with archive.database.reading() as session:
+        find_day(session, sent.day_id)
+    with archive.database.writing() as session:
+        return TapsView.model_validate(
+            keep_taps(archive, session, sent.day_id, sent.name, sent.table.encode(), who=who)
+        )
 
 
 def _margins(car: str, margins: Margins) -> MarginsView:

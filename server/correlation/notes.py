@@ -13,6 +13,7 @@ from server.archive.events import record
 from server.correlation.service import DayVerdicts
 from server.correlation.tables import STANCES, DecisionNote
 from server.errors import NotFoundError, StillairError
+from server.predictions.service import told_row
 
 DECIDED = "verdict-decided"
 LONGEST = 4000
@@ -50,10 +51,8 @@ def keep_note(
     )  # fmt: skip
     session.add(note)
     session.flush()
-    after = {
-        "note": note.id, "result": note.result_id, "set": note.set_id, "verdict": note.verdict, "told": told,
-        "stance": note.stance, "text": text,
-    }  # fmt: skip
+    session.refresh(note)
+    after = {"row": told_row(note)}  # type: ignore[arg-type]
     was = {"note": before.id, "stance": before.stance, "text": before.text} if before else None
     subject = f"{one.quantity} of {one.setup}" + (f" against {one.against}" if one.against else "")
     record(session, who=who, kind=DECIDED, day_id=day.day_id, subject=subject, before=was, after=after, reason=text)

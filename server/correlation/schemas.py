@@ -83,3 +83,29 @@ class MarginsView(BaseModel):
     total: float
     change: float
     numerical_correlation: float
+
+
+class TapsSent(Body):
+    """A day's pressures at taps, as a table."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"day_id": 1, "name": "taps.csv", "table": "setup,tap,cp,u\nA,F1,-1.2,0.04\n"}]}
+    )
+
+    day_id: Annotated[int, Field(ge=1, le=2**31)]
+    name: Annotated[str, Field(min_length=1, max_length=120)] = "taps.csv"
+    table: Annotated[str, Field(max_length=900_000, description="Columns setup, tap, cp, u, run.")]
+
+
+class TapsView(BaseModel):
+    """A table of taps that was kept."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+    id: int
+    day_id: int
+    name: str
+    sha256: str
+    taps: int = Field(description="How many lines it has.")
+    who: str
+    at: dt.datetime

@@ -11,7 +11,7 @@ from threading import Lock
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from server.analysis.correlated import QUANTITIES, Correlated, DayCorrelation, Margins
+from server.analysis.correlated import QUANTITIES, Correlated, DayCorrelation, Heights, Margins
 from server.analysis.result import DayResult, Joint, VisitedHeight
 from server.archive.archive import Archive
 from server.correlation.margins import margins_of
@@ -67,7 +67,8 @@ class DayOption:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayVerdicts:
-    """A day held against predictions; sources: setup → set; visited: setup → downforce over the heights it was at."""
+    """A day held against predictions; sources: setup → set; visited: setup → downforce over the heights it was at;
+    all_heights: setup → ride heights at the reference condition, also of setups that nobody predicted."""
 
     day_id: int
     name: str
@@ -80,6 +81,7 @@ class DayVerdicts:
     visited: Mapping[str, tuple[VisitedHeight, ...]]
     values: Day
     measured: tuple[str, ...]
+    all_heights: Mapping[str, Heights]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -224,6 +226,7 @@ def _verdicts(
 
 def _made(stored: StoredDay, row: NewestResult, result: DayResult, day: Day, of: _Of) -> DayVerdicts:
     from server.analysis.correlation import correlate_day
+    from server.analysis.correlation_heights import setup_heights
 
     names = [one.name for one in result.setups]
     cases = [one for one in of.cases if one.case.setup in names]
@@ -243,6 +246,7 @@ def _made(stored: StoredDay, row: NewestResult, result: DayResult, day: Day, of:
         visited={one.name: one.visited for one in result.setups},
         values=day,
         measured=tuple(name for name in names if "SCx" in setups[name].estimates),
+        all_heights=setup_heights(result, day),
     )
 
 

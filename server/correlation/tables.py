@@ -39,6 +39,20 @@ class DecisionNote(Base):
     at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc)
 
 
+class MeasuredTaps(Base):
+    """A table of pressure coefficients that a day measured at taps, kept as a raw file; the newest of a day stands."""
+
+    __tablename__ = "measured_taps"
+
+    id: Mapped[int] = mapped_column(primary_key=True, autoincrement=True)
+    day_id: Mapped[int] = mapped_column(ForeignKey("days.id", ondelete="RESTRICT"), index=True)
+    name: Mapped[str]
+    sha256: Mapped[str] = mapped_column(ForeignKey("raw_files.sha256", ondelete="RESTRICT"))
+    taps: Mapped[int]
+    who: Mapped[str]
+    at: Mapped[dt.datetime] = mapped_column(UtcDateTime, default=now_utc)
+
+
 class CorrelationMargins(Base):
     """By how much a car's predictions may be off, as shares; events tell what stood before."""
 

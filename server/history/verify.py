@@ -18,6 +18,8 @@ from server.days.service import FIT_JOB, REFIT_JOB
 from server.days.tables import DayRevision, StoredDay
 from server.errors import StillairError
 from server.history.verify_accounts import account_faults
+from server.history.verify_correlation import SEALED as SEALED_DECISIONS
+from server.history.verify_correlation import correlation_faults
 from server.history.verify_days import day_faults, revision_faults
 from server.history.verify_events import Told, event_faults
 from server.history.verify_files import raw_faults, sample_faults, upload_faults
@@ -34,6 +36,7 @@ SEALED_TABLES = (
     *("events", "day_revisions", "revision_files", "results"),
     *(table.__tablename__ for table in TUFT_TABLES),
     *SEALED_PREDICTIONS,
+    *SEALED_DECISIONS,
 )
 SEALS = frozenset(f"{table}_no_{verb}" for table in SEALED_TABLES for verb in ("update", "delete"))
 NO_SCRATCH = "There is nowhere to lay days out for reading; set TMPDIR to a folder that can be written."
@@ -71,6 +74,7 @@ def _rows_faults(archive: ReadOnlyArchive, session: Session, scratch: Path, prog
     yield from upload_faults(archive, session, told)
     yield from tuft_faults(session, told)
     yield from prediction_faults(session, archive.raw, told)
+    yield from correlation_faults(session, told)
     yield from guarded(session, "The jobs", job_faults(session))
 
 

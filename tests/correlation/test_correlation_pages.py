@@ -208,3 +208,51 @@ def test_what_a_change_is_worth(shown: Site) -> None:
     assert refused.status_code == 422
     assert "Friction of the tyres must be a number from 0.3 to 3, not “sticky”." in refused.text
     assert 'value="sticky"' in refused.text
+
+
+def test_taps_come_in_and_are_judged(site: Site) -> None:
+    """A refused table stays in the form; a good one is kept byte for byte, and held against a set of taps."""
+    client, at = site.client, {"car": CAR}
+    bad = client.post("/correlation/taps", params=at, data={"day_id": "1", "pasted": "setup,tap,cp\nA,F1,deep"})
+    assert bad.status_code == 422
+    assert "Line 2: cp must be a number, not “deep”." in bad.text
+    assert "A,F1,deep" in bad.text
+    table = "setup,tap,cp,u\nA,F1,-1.2,0.02\nA,F2,-0.4,0.02\nA,N,0.8,0.02\n"
+    done = client.post("/correlation/taps", params=at, data={"day_id": "1", "pasted": table})
+    assert done.status_code == 303
+    assert "3 measured taps of this day are kept" in client.get("/correlation/taps", params={"car": CAR}).text
+    head = {"X-Stillair-Who": "robot"}
+    predicted = "setup;tap;cp\nA;F1;-1.21\nA;F2;-0.9\nA;N;0.79\n"
+    sent = {"car": CAR, "name": "taps", "recipe": "RANS", "table": predicted}
+    assert client.post("/api/predictions", json=sent, headers=head).status_code in (200, 201)
+    page = client.get("/correlation/taps", params={"car": CAR}).text
+    assert "Of 3 taps of A" in page
+    assert "Look first at tap F2" in page
+    told = client.get("/api/correlation/taps", params={"car": CAR}).json()
+    assert {one["tap"]: one["verdict"] for one in told["taps"]}["F2"] == "prediction-low"
+    again = {"day_id": 1, "table": "setup,tap,cp,u\nA,F2,-0.9,0.02\n"}
+    made = client.post("/api/correlation/taps", json=again, headers=head)
+    assert made.status_code == 201
+    assert client.get(f"/api/files/{made.json()['sha256']}").text == again["table"]
+    assert [one["tap"] for one in client.get("/api/correlation/taps", params={"car": CAR}).json()["taps"]] == ["F2"]
+
+
+def test_decisions_are_sealed_and_the_check_finds_what_was_altered(site: Site) -> None:
+    from sqlalchemy import text
+    from sqlalchemy.exc import DatabaseError
+
+    from server.archive.read_only import ReadOnlyArchive
+    from server.history.verify import faults
+
+    data = {"stance": "accepted", "text": "As expected."}
+    assert site.client.post("/correlation/verdict", params=PLACE, data=data).status_code == 303
+    assert list(faults(ReadOnlyArchive(site.folder))) == []
+    altered = "UPDATE decision_notes SET text = 'Never said.'"
+    with pytest.raises(DatabaseError, match="never altered"), site.app.state.archive.database.writing() as session:
+        session.execute(text(altered))
+    with site.app.state.archive.database.writing() as session:
+        session.execute(text("DROP TRIGGER decision_notes_no_update"))
+        session.execute(text(altered))
+    found = list(faults(ReadOnlyArchive(site.folder)))
+    assert "Correlation, decision_notes 1: its event tells of something else." in found
+    assert "The database: the seal decision_notes_no_update is missing." in found

@@ -14,6 +14,7 @@ from server.accounts.people_pages import PeoplePage
 from server.app import ErrorPage
 from server.cars.pages import CarFormPage, CarPage, CarsPage
 from server.correlation.pages import CorrelationPage
+from server.correlation.taps_pages import TapsPage
 from server.correlation.verdict_pages import VerdictPage
 from server.correlation.worth_pages import WorthPage
 from server.days.adding_pages import AddingPage
@@ -57,7 +58,7 @@ PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage, CompareDaysPage]
 PAGES += [PlansPage, PlanPage, SheetPage, SignInPage, InvitedPage, AccountPage, PeoplePage]
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
-PAGES += [CorrelationPage, VerdictPage, WorthPage]
+PAGES += [CorrelationPage, VerdictPage, WorthPage, TapsPage]
 PAGES += [SignOffPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
