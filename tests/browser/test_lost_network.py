@@ -1,4 +1,4 @@
-"""Tablets on a bad network: the server goes away and comes back, nothing typed is lost, and two tablets see each other."""
+"""Tablets on a bad network: the server goes away and comes back, nothing typed is lost; two tablets at once."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from server.settings import Settings
 from server.testday.values import Day
 from tests.browser.chromium import Browser, start_chrome
 from tests.browser.test_test_day import fresh
-from tests.web.day_site import DAY_KINDS, keep
+from tests.web.day_site import DAY_KINDS, keep, log_text
 from tests.web.serving import served
 
 STRIP = "[data-together]"
@@ -161,3 +161,26 @@ def test_two_tablets_see_each_other_and_nobody_loses_what_is_being_typed(chrome,
     one.until(lambda: len(track.day().weather) == 2, "the reading is kept though the day went on")
     one.until(lambda: not one.all("#weather .slot form"), "the form is closed")
     other.until(lambda: "10:05" in other.one("#weather").text, "seen on the other tablet", 8)
+
+
+def test_a_log_chosen_without_a_network_goes_when_its_page_is_open(chrome, track: Track, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    browser = fresh(chrome, track.on(first=True))
+    browser.open("/days/1")
+    browser.one("#runs-files")
+    track.off()
+    log = tmp_path / "outing 3.csv"
+    log.write_text(log_text(3))
+    browser.run("document.querySelector('#runs-files').closest('details')?.setAttribute('open', '')")
+    browser.one("#runs-files").send_keys(str(log))
+    browser.until(lambda: "cannot be reached" in browser.one("#runs-form .upload").text, "it waits")
+    chrome.get("about:blank")
+    track.on()
+    browser.open("/help")
+    browser.until(says(browser, "outing 3.csv waits to be sent"), "another page says where")
+    browser.one("[data-files-line] a").click()
+    here = "return [...document.querySelectorAll('#runs-form .upload')].map((row) => row.dataset.state)"
+    browser.until(lambda: browser.run(here) == ["here"], "all of it")
+    browser.one("#runs-form .send").click()
+    browser.until(lambda: len(track.day().runs) == 3, "a run of the day", 60)
+    browser.open("/help")
+    browser.until(lambda: "outing 3.csv" not in strip(browser), "it waits no longer")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,30 +9,16 @@ import pytest
 
 from server.app import create_app
 from server.archive.jobs import JobKind
-from server.archive.worker import Payload, Progress
 from server.days.revisions import known_noise_file
 from server.days.service import EARLY_JOB, FIT_JOB, REFIT_JOB
 from server.results.early_job import early_work, hand_over
 from server.results.fit_job import keep_refitted
 from server.settings import Settings
+from tests.results.fake_early import END, slow_fit, told
 from tests.web.conftest import Site
-from tests.web.day_site import keep, quick_fit
+from tests.web.day_site import keep
 from tests.web.fake_fit import KINDS
 from tests.web.serving import client_of, wait_for
-
-TOLD = [{"name": "A", "values": {"SCx": [1.384, 0.021, 0.043], "balance_front": [0.42, 0.01, 0.021]}, "coast_downs": 7}]
-
-
-def slow_fit(payload: Payload, progress: Progress) -> Payload:
-    """Ends when the file beside it is there."""
-    while not (Path(payload["raw"]).parent / "end").exists():
-        time.sleep(0.05)
-        progress(0.5, "fitting")
-    return quick_fit(payload, progress)
-
-
-def told(_: Payload, __: Progress) -> Payload:
-    return {"setups": TOLD}
 
 
 @pytest.fixture
@@ -54,7 +39,7 @@ def test_it_stands_there_while_the_fit_runs_and_goes_with_its_end(site: Site) ->
     shown = wait_for(lambda: page if 'class="early"' in (page := page_of(site)) else "", 60)
     assert "SCx 1.384 ± 0.043 m²; balance 42.0 ± 2.1 % front, from 7 coast-downs" in shown
     assert site.client.get("/api/days/1/results").json()[0]["revision_id"] == 1, "it is no result"
-    (site.folder / "end").touch()
+    (site.folder / END).touch()
     wait_for(lambda: len(site.client.get("/api/days/1/results").json()) == 3, 60)
     assert 'class="early"' not in page_of(site)
 
