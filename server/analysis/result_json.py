@@ -11,6 +11,7 @@ from server.analysis.correlated import DayCorrelation
 from server.analysis.correlation_json import correlation_to_json
 from server.analysis.result import (
     AtSpeed,
+    BaselineDrift,
     BendTest,
     BudgetLine,
     Comparison,
@@ -18,6 +19,7 @@ from server.analysis.result import (
     Delta,
     Estimate,
     IntervalMethod,
+    Outlook,
     Pass,
     SetupResult,
     SourceCheck,
@@ -55,6 +57,8 @@ def result_to_json(result: DayResult, correlation: DayCorrelation | None = None)
         load_sources=list(result.load_sources),
         source_checks=[_source_check(check) for check in result.source_checks if _is_whole(check.ratio)],
         stand_tests=[_stand_test(test) for test in result.stand_tests if _is_whole(test.measured)],
+        outlook=[_outlook(each) for each in result.outlook],
+        drift=[_drift(each) for each in result.drift],
     )
 
 
@@ -121,6 +125,26 @@ def _source_check(check: SourceCheck) -> Json:
             "z": _float(check.z),
         }
     )
+
+
+def _outlook(each: Outlook) -> Json:
+    """Passes that might be added, and U95 with them over U95 without."""
+    added = [{"setup": one.setup, "out": int(one.out), "back": int(one.back)} for one in each.added]
+    return {"added": added, "shrink": present(each.shrink)}
+
+
+def _drift(each: BaselineDrift) -> Json:
+    """The baseline's later runs against its first."""
+    told = {
+        "setup": each.setup,
+        "quantity": each.quantity,
+        "runs": [int(run) for run in each.runs],
+        "changes": [_estimate(change) for change in each.changes if _is_whole(change)],
+        "statistic": _float(each.statistic),
+        "p": _float(each.p),
+        "moved": bool(each.moved),
+    }
+    return present(told)
 
 
 def _stand_test(test: StandTest) -> Json:

@@ -130,7 +130,6 @@ def _more(summary: Summary, goal: Goal, standings: Mapping[str, Standing]) -> Ad
     if best is None:
         return Advice("more", f"more passes of {goal.setup}, each way")
     even = f"{_passes_of(best)} would bring {goal.name} only from {pm(goal.has)} to {pm(best.u95)} m²"
-    even += f", wanted ± {goal.wants:g}"
     at = standings.get(goal.setup)
     if not goal.baseline and at and at.stated > at.random and at.largest:
         part = at.largest.partition(" (")[0]

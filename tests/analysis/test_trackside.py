@@ -10,7 +10,7 @@ import pytest
 from server.analysis import day_fit
 from server.analysis.ballast import with_ballast
 from server.analysis.day_posterior import DayPosterior
-from server.analysis.dragging_brake import limit_of
+from server.analysis.dragging_brake import brake_findings, coasting_pressures, limit_of
 from server.analysis.outlook import _Ahead
 from server.analysis.result import AddedPasses, DayResult
 from server.analysis.simulate import plan_like, simulate_day
@@ -69,6 +69,25 @@ def test_a_brake_that_drags_is_found_in_its_run_and_a_free_one_is_not() -> None:
     assert "N more than the rest of the day, at every speed alike: a brake may be dragging" in said[0].text
     healthy, _ = dragging_day(2_610_018, 0.0)
     assert not [finding for finding in day_fit.fit_day(healthy).findings if finding.code.startswith("brake-")]
+
+
+def test_brake_pressure_that_one_run_alone_has_while_coasting(fitted: tuple[Day, DayResult, DayPosterior]) -> None:
+    day, _, posterior = fitted
+    assert max(abs(excess) for excess in coasting_pressures(posterior, day).values()) < 20_000.0
+    pressed = replace(day, runs=tuple(pressing(run, 120_000.0 if run.number == 2 else 0.0) for run in day.runs))
+    found = coasting_pressures(posterior, pressed)
+    assert found[2] == pytest.approx(120_000.0, abs=20_000.0)
+    said = [finding for finding in brake_findings(posterior, pressed) if finding.code == "brake-pressed"]
+    assert [finding.run for finding in said] == [2]
+    assert "is 1.2 bar above that of the other runs" in said[0].text
+
+
+def pressing(run: Run, more_pa: float) -> Run:
+    """The run with more brake pressure all along."""
+    recording = run.recordings[0]
+    signal = recording.signals["brake_pressure"]
+    signals = {**recording.signals, "brake_pressure": replace(signal, values=signal.values + more_pa)}
+    return replace(run, recordings=(replace(recording, signals=signals),))
 
 
 def test_the_largest_of_many_suspicions_must_stand_out_more() -> None:

@@ -56,7 +56,7 @@ def test_what_cannot_be_reached_is_no_promise() -> None:
     advice = next_run(SUMMARY, [Goal("B", "A", 0.06, 0.02)], BALANCED, Ground())
     assert advice.kind == "limit"
     assert advice.text.startswith("wait for less wind, or pack up: ")
-    assert advice.text.endswith("wanted ± 0.02, with gusts of 0.9 m/s in every pass")
+    assert advice.text.endswith(" m², with gusts of 0.9 m/s in every pass")
     assert advice.passes == ""
 
 
