@@ -16,6 +16,7 @@ from server.days.facts import Brief, briefs_of, newest_revisions, runs_holding
 from server.days.service import list_days
 from server.days.setup_words import part_text
 from server.days.tables import DayRevision, RevisionFile, StoredDay
+from server.predictions.service import list_sets
 from server.results.season_days import brief_results
 from server.results.tables import FittedResult
 from server.search.words import Words, excerpt
@@ -64,6 +65,7 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
         "Photos": _photos(session, held, words),
         "Findings": _findings(session, held, words),
         "Files": _files(session, words),
+        "Predictions": _predictions(session, words),
         "Decisions on predictions": _decisions(session, words),
         "Results": _results(session, words),
         "Events": _events(session, words),
@@ -117,6 +119,13 @@ def _names_it(words: Words, name: str, text: str) -> bool:
     """A setup called A is found by its whole name, not by every word that holds an a."""
     name, text = name.casefold(), text.casefold()
     return all(word in ("setup", name) or (len(word) > 1 and (word in text or word in name)) for word in words.all)
+
+
+def _predictions(session: Session, words: Words) -> Iterator[Hit]:
+    for one in list_sets(session):
+        if words.in_text(one.name, one.recipe, one.author, one.file_name, one.car):
+            beside = ", ".join(part for part in (one.car, one.recipe, one.file_name) if part)
+            yield Hit(one.name, beside, "prediction_set", {"number": one.id})
 
 
 def _runs(archive: Archive, session: Session, held: Held, words: Words) -> Iterator[Hit]:

@@ -83,6 +83,8 @@ def test_an_awkward_table_by_forms(site: Site) -> None:
     assert "Nothing was kept" in refused.text
     assert 'value="RANS"' in refused.text
     kept = client.post(rows, data={**head, "without_bad": "yes"}).headers["location"]
+    found = client.get("/search", params={"q": "RANS july"}).text
+    assert f'href="{kept}"' in found
     page = client.get(kept).text
     assert "2 cases of setups “Setup A” and “B mk2”: SCx 0.814 to 0.879 m²" in page
     assert "Line 5, “Auftrieb hinten”" in page
