@@ -6,6 +6,7 @@ Grades: note (good to know), check (look before you trust), stop (no number can 
 CODES: dict[str, str] = {
     # model and estimates (server.analysis.day_fit)
     "downforce-assumed": "No downforce was measured, typed or predicted; a wide default is used.",
+    "downforce-predicted": "Nothing measured the downforce; that of the predictions is used, and says so.",
     "default-used": "A property of the car, its driver or the air was not given; a wide default is used.",
     "clock-moved": "A recording's clock was moved so that its speed matches the car log's.",
     "clocks-apart": "The clocks of two recordings could not be matched by their speeds.",
