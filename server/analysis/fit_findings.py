@@ -64,8 +64,8 @@ def _downforce(posterior: DayPosterior) -> Iterator[Finding]:
         elif predicted := [end for end, p in zip(("front", "rear"), axles, strict=True) if _is_predicted(p)]:
             axle = "axles" if len(predicted) > 1 else "axle"
             text = (
-                f"Setup {name}: the downforce of the {' and '.join(predicted)} {axle} is that of the predictions, within "
-                "15 % (one u), for nothing measured it. SCx was parted from the tyres' answer to it; it is no "
+                f"Setup {name}: the downforce of the {' and '.join(predicted)} {axle} is that of the predictions, "
+                "within 15 % (one u), for nothing measured it. SCx was parted from the tyres' answer to it; it is no "
                 "measurement, and predictions are not judged by it."
             )
             yield Finding("downforce-predicted", "note", text)
