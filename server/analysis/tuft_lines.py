@@ -60,6 +60,8 @@ def lines(points: RidgePoints) -> Lines:
     """Straight lines through a level's ridge points, on the photo's pixels."""
     of = _clusters(points)
     pieces = _fit(points, of)
+    if not len(pieces):
+        return pieces
     merged = _merge(pieces)
     of = np.where(of >= 0, merged[of], -1)
     return _fit(points, of)
