@@ -57,7 +57,7 @@ def test_an_awkward_table_by_keyboard_alone(page: Browser) -> None:
     tab_to(page, "#said-density_kgm3")
     press(page, "1,2", Keys.ENTER)
     page.until(lambda: "3 rows give 2 cases; 1 row cannot be used" in page.text(), "the rows")
-    tab_to(page, ".steps summary")
+    tab_to(page, ".become summary")
     press(page, Keys.ENTER)
     assert "SCx = 195.4 N / (½ × 1.2 kg/m³ × (20 m/s)²) = 0.814167 m²" in page.text()
     tab_to(page, "#means-2")
