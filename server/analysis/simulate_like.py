@@ -9,6 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from server.analysis.ballast import with_ballast
+from server.analysis.load_priors import SPEED_LATE_S
 from server.analysis.result import AxleEnd, DayResult, Estimate, Pass, SetupResult
 from server.analysis.simulate_lengths import brake_length, longest_trip
 from server.analysis.simulate_plan import (
@@ -153,18 +154,20 @@ def _instrument_plan(day: Day, noise: Mapping[str, Estimate]) -> InstrumentPlan:
     typical = InstrumentPlan()
     wheels = ("rl", "rr") if day.car.driven == "front" else ("fl", "fr")
     wheel_rate = max(_rate(recordings, f"wheel_speed_{wheel}") for wheel in wheels)
+    loads = {stem: _any_rate(recordings, stem) for stem in ("damper_", "ride_height_", "pushrod_load_")}
     return replace(
         typical,
         wheel_rate_hz=max(wheel_rate, _rate(recordings, "vehicle_speed")),
+        wheel_delay_s=SPEED_LATE_S if any(loads.values()) else typical.wheel_delay_s,
         satellite_rate_hz=_rate(recordings, "gps_speed"),
         satellite_noise_mps=_noise(noise, "satellite_white", typical.satellite_noise_mps),
         satellite_colour_mps=_noise(noise, "satellite_colour", 0.0),
         satellite_colour_s=_noise(noise, "satellite_time", typical.satellite_colour_s),
         position_rate_hz=_rate(recordings, "latitude"),
         pedal_rate_hz=max(_rate(recordings, "throttle"), _rate(recordings, "brake_pressure")),
-        damper_rate_hz=_any_rate(recordings, "damper_"),
-        ride_height_rate_hz=_any_rate(recordings, "ride_height_"),
-        pushrod_rate_hz=_any_rate(recordings, "pushrod_load_"),
+        damper_rate_hz=loads["damper_"],
+        ride_height_rate_hz=loads["ride_height_"],
+        pushrod_rate_hz=loads["pushrod_load_"],
     )
 
 

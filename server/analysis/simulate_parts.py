@@ -52,7 +52,8 @@ class InstrumentPlan:
 
     wheel_scale: radius the logger was told over the true one; wheel_growth_rel: growth of the rolling
     radius at 30 m/s; teeth: of the pulse wheel; pitch_error_rel: scatter of its tooth pitch; timer_s: tick of
-    the clock that times the teeth. satellite_delay_s: the receiver's delay. colour: slow part of its noise.
+    the clock that times the teeth; wheel_delay_s: how late the speed that it tells is. satellite_delay_s: the
+    receiver's delay. colour: slow part of its noise.
     damper_noise_m, ride_height_noise_m, pushrod_noise_n: the road's roughness as one sensor sees it;
     damper_zero_u_m, ride_height_zero_u_m, pushrod_zero_u_n: how far its zero is off all day; zero_moves_rel: how
     far it moves from run to run, over that.
@@ -65,6 +66,7 @@ class InstrumentPlan:
     teeth: int = 48
     pitch_error_rel: float = 0.005
     timer_s: float = 2e-5
+    wheel_delay_s: Quantity = field(default=Quantity(0.0, 0.0))
     satellite_rate_hz: float = 10.0
     satellite_noise_mps: float = 0.05
     satellite_colour_mps: float = 0.03

@@ -55,7 +55,7 @@ def wheel_signals(drive: Drive, plan: SimulationPlan, truth: TrueDay, rng: np.ra
         rolling = radius * (1.0 + truth.wheel_growth * (speed / 30.0) ** 2)
         turned = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(drive.time_s) * _pair_sums(speed / rolling))])
         turned += 2.0 * math.pi * float(rng.random())
-        omega = _toothed(drive.time_s, turned, samples, instruments, rng)
+        omega = _toothed(drive.time_s + truth.wheel_delay_s, turned, samples, instruments, rng)
         signals[f"wheel_speed_{wheel}"] = Signal(samples, omega * radius * truth.wheel_scale)
     return signals
 

@@ -32,6 +32,7 @@ class TrueDay:
     wheel_scale: float
     wheel_growth: float
     satellite_delay_s: float
+    wheel_delay_s: float
     wind_clock_s: FloatArray
     head_out_mps: FloatArray
     cross_mps: FloatArray
@@ -64,10 +65,16 @@ def draw_day(plan: SimulationPlan, rng: np.random.Generator) -> TrueDay:
         wheel_scale=draw.normal(plan.instruments.wheel_scale),
         wheel_growth=draw.normal(plan.instruments.wheel_growth_rel),
         satellite_delay_s=max(0.0, draw.normal(plan.instruments.satellite_delay_s)),
+        wheel_delay_s=_wheel_delay(plan.instruments.wheel_delay_s, draw),
         wind_clock_s=clock,
         head_out_mps=head,
         cross_mps=cross,
     )
+
+
+def _wheel_delay(stated: Quantity, draw: Draw) -> float:
+    """Nothing is drawn where it is exact, so that days of older plans stay what they were."""
+    return stated.value if stated.u == 0.0 else max(0.0, draw.normal(stated))
 
 
 def _draw_areas(planned: SetupPlan, draw: Draw) -> TrueAreas:

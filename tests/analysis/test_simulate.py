@@ -265,6 +265,20 @@ def test_wheel_speed_has_scale_growth_and_teeth():
     assert np.all(standing == 0.0)
 
 
+def test_wheel_speed_is_late_by_its_delay():
+    on_time, behind = (
+        simulate_day(still_plan(instruments=InstrumentPlan(wheel_delay_s=Quantity(delay))), seed=7)
+        .day.runs[0]
+        .recordings[0]
+        .signals["wheel_speed_fl"]
+        for delay in (0.0, 0.1)
+    )
+    fast = on_time.values > 5.0
+    then = np.interp(on_time.time_s[fast] + 0.1, behind.time_s, behind.values)
+    assert np.mean(then - on_time.values[fast]) == pytest.approx(0.0, abs=2e-3)
+    np.testing.assert_allclose(then, on_time.values[fast], atol=0.2)
+
+
 def test_satellite_speed_is_late_by_its_delay():
     instruments = InstrumentPlan(satellite_noise_mps=0.0, satellite_colour_mps=0.0, satellite_delay_s=Quantity(0.2))
     simulated = simulate_day(still_plan(instruments=instruments), seed=7)

@@ -9,6 +9,7 @@ import pytest
 from server.aero.axle_loads import load_transfer
 from server.aero.road_load import RoadLoadCar, Surroundings, resistance_forces
 from server.aero.suspension import axle_load_from_dampers, axle_load_from_push_rods, heights_at_axles, series_rate
+from server.analysis.load_priors import SPEED_LATE_S
 from server.analysis.passes import find_passes
 from server.analysis.result import BendTest, Estimate, Pass
 from server.analysis.simulate import plan_like, simulate_day
@@ -310,6 +311,7 @@ def test_plan_like_a_day_repeats_its_loads_held_speeds_and_bend():
     again = plan_like(simulated.day, replace(result, setups=(bent,)))
     assert (again.instruments.damper_rate_hz, again.instruments.ride_height_rate_hz) == (50.0, 50.0)
     assert again.instruments.pushrod_rate_hz == 25.0
+    assert again.instruments.wheel_delay_s == SPEED_LATE_S  # as the fit of such a day takes it
     assert again.setups[0].scz_front_m2 == Quantity(1.61, 0.03, "measured")
     assert again.setups[0].bend_front_per_m == Quantity(8.0, 1.0, "measured")
     assert [(s.direction, round(s.speed_mps)) for s in again.runs[0].steady] == [
