@@ -158,7 +158,10 @@ def taps_sentence(setup: str, found: Sequence[Correlated]) -> str:
     """How many taps agree, and the one that is furthest off."""
     off = [one for one in found if one.verdict in ("prediction-high", "prediction-low")]
     agreeing = sum(one.verdict == "agrees" for one in found)
-    head = f"Of {len(found)} taps of {setup} {agreeing} agree and {len(off)} are off"
+    head = (
+        f"Of {len(found)} taps of {setup} {agreeing} agree{'s' if agreeing == 1 else ''} and {len(off)} "
+        f"{'is' if len(off) == 1 else 'are'} off"
+    )
     if not off:
         return f"{head}."
     worst = max(off, key=lambda one: abs(one.E) / one.u_val)

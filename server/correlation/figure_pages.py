@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, Response
 
 from server.analysis.correlation_words import VERDICT_WORDS
+from server.archive.archive import Archive
 from server.correlation.choosing import link
 from server.correlation.pages import Loaded, Of
+from server.correlation.taps_pages import TapChoice, taps_of
 from server.correlation.view import across_of, case_points, marks_of, trend_points
+from server.dependencies import TheArchive
 from server.errors import NotFoundError
 from server.figures.table import Table
 from server.figures.theme import drawing
@@ -34,37 +37,40 @@ class Drawing:
     table: Callable[[], Table]
 
 
-@router.get("/{name}.json", name="correlation_figure")
-def figure(name: str, of: Of, *, narrow: bool = False) -> Response:
-    """A figure for the page's plot module."""
-    return Response(drawing(_drawing(name, of).draw(narrow)), media_type="application/json")
-
-
-@router.get("/{name}.csv", name="correlation_csv")
-def figure_csv(name: str, of: Of) -> Response:
-    """A figure's numbers as CSV."""
-    head = {"Content-Disposition": f'attachment; filename="correlation-{name}.csv"'}
-    return Response(_drawing(name, of).table().to_csv(), media_type="text/csv; charset=utf-8", headers=head)
-
-
-@router.get("/{name}/table", name="correlation_table")
-def figure_table(request: Request, name: str, of: Of) -> HTMLResponse:
-    """A figure's numbers as a table, on a page or as a piece of one."""
-    table = _drawing(name, of).table()
-    if is_htmx(request):
-        return render_part(request, "results/table_rows.html", table=table)
-    there = request.app.url_path_for
-    csv = link(str(there("correlation_csv", name=name)), of.query())
-    crumbs = (Crumb("Correlation", link(str(there("correlation")), of.query())),)
-    return render(request, TablePage(title="Measured beside predicted", crumbs=crumbs, table=table, csv=csv))
-
-
-def _drawing(name: str, of: Loaded) -> Drawing:
+def _made(name: str, of: Of, archive: TheArchive, tap: Annotated[TapChoice, Depends()]) -> Drawing:
     """The figure of that name. Raises NotFoundError where there is none."""
-    made = _FIGURES[name](of) if name in _FIGURES else None
+    made = _of_taps(of, archive, tap) if name == "taps" else _FIGURES[name](of) if name in _FIGURES else None
     if made is None:
         raise NotFoundError(NO_FIGURE.format(name=name[:40]))
     return made
+
+
+Made = Annotated[Drawing, Depends(_made)]
+
+
+@router.get("/{name}.json", name="correlation_figure")
+def figure(made: Made, *, narrow: bool = False) -> Response:
+    """A figure for the page's plot module."""
+    return Response(drawing(made.draw(narrow)), media_type="application/json")
+
+
+@router.get("/{name}.csv", name="correlation_csv")
+def figure_csv(name: str, made: Made) -> Response:
+    """A figure's numbers as CSV."""
+    head = {"Content-Disposition": f'attachment; filename="correlation-{name}.csv"'}
+    return Response(made.table().to_csv(), media_type="text/csv; charset=utf-8", headers=head)
+
+
+@router.get("/{name}/table", name="correlation_table")
+def figure_table(request: Request, name: str, of: Of, made: Made) -> HTMLResponse:
+    """A figure's numbers as a table, on a page or as a piece of one."""
+    table = made.table()
+    if is_htmx(request):
+        return render_part(request, "results/table_rows.html", table=table)
+    there = request.app.url_path_for
+    csv = f"{there('correlation_csv', name=name)}?{request.url.query}"
+    crumbs = (Crumb("Correlation", link(str(there("correlation")), of.query())),)
+    return render(request, TablePage(title="Measured beside predicted", crumbs=crumbs, table=table, csv=csv))
 
 
 def _totals(of: Loaded) -> Drawing | None:
@@ -117,6 +123,20 @@ def _trend(of: Loaded) -> Drawing | None:
         return None
     margin = of.car.margins.total
     return Drawing(lambda narrow: trend(points, marks_of(of.car), margin, narrow), lambda: trend_table(points))
+
+
+def _of_taps(of: Loaded, archive: Archive, tap: TapChoice) -> Drawing | None:
+    from server.figures.correlation import beside, beside_table
+
+    shown = taps_of(archive, of, tap)
+    mark = marks_of(of.car).get(shown.setup)
+    if not shown.found or mark is None:
+        return None
+    marks = {one.setup: mark for one in shown.found}
+    return Drawing(
+        lambda narrow: beside(shown.found, marks, VERDICT_WORDS, narrow),
+        lambda: beside_table(shown.found, VERDICT_WORDS),
+    )
 
 
 _FIGURES: dict[str, Callable[[Loaded], Drawing | None]] = {

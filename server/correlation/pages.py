@@ -39,6 +39,7 @@ from server.dependencies import CurrentPerson, Results, TheArchive
 from server.errors import StillairError
 from server.figures.theme import SetupMark
 from server.templating import Crumb, Page, render
+from server.tufts.beside import ToldTufts, told_tufts
 
 router = APIRouter(prefix="/correlation", default_response_class=HTMLResponse)
 SEE_OTHER = 303
@@ -96,6 +97,7 @@ class CorrelationPage(Page):
     heights: tuple[str, ...]
     tests: tuple[str, ...]
     shares: tuple[ShareRow, ...]
+    tufts: tuple[ToldTufts, ...]
     trend: bool
     notes: tuple[NoteView, ...]
     stands: tuple[str, ...]
@@ -119,8 +121,10 @@ Of = Annotated[Loaded, Depends(loaded)]
 
 
 @router.get("", name="correlation")
-def correlation(request: Request, of: Of) -> HTMLResponse:
+def correlation(request: Request, of: Of, archive: TheArchive) -> HTMLResponse:
     """A car's measurements beside its predictions."""
+    with archive.database.reading() as session:
+        tufts = told_tufts(session, ((day.day_id, day.values) for day in of.car.days))
     there = str(request.app.url_path_for("correlation"))
     verdict = str(request.app.url_path_for("verdict"))
     car, marks = of.car, marks_of(of.car)
@@ -161,6 +165,7 @@ def correlation(request: Request, of: Of) -> HTMLResponse:
         heights=tuple(_axles(car, of.setup)),
         tests=tuple(part_sentence(one) for one in tests),
         shares=tuple(_share(one, marks) for one in part_shares(cases) if one.setup in marks),
+        tufts=tufts,
         trend=len({(point.day, point.day_name) for point in trend_points(car, of.quantity)}) > 1,
         notes=note_views(of.notes, car, verdict, kept),
         stands=stands_on(car),

@@ -65,7 +65,8 @@ class Taps:
 
 @dataclass(frozen=True, kw_only=True)
 class TapsPage(Page):
-    """Cp at named taps. mark: of the setup, None where nothing is shown; address: that the form is sent to."""
+    """Cp at named taps. mark: of the setup, None where nothing is shown; address: that the form is sent to;
+    query: what the figure's addresses end in."""
 
     template: ClassVar[str] = "correlation/taps.html"
     help: ClassVar[str] = "correlation"
@@ -79,6 +80,7 @@ class TapsPage(Page):
     rows: tuple[TapRow, ...]
     day_id: int | None
     address: str
+    query: str
     car: str
     kept: int
 
@@ -153,6 +155,7 @@ def _page(request: Request, of: Loaded, shown: Taps, typed: tuple[str, str] = ("
         rows=tuple(_row(one) for one in shown.found),
         day_id=day_id,
         address=link(there, kept),
+        query=link("", kept | ({"setup": shown.setup} if shown.setup else {})),
         car=of.car.asked.car,
         kept=len(shown.measured),
     )

@@ -11,7 +11,7 @@ from server.analysis.correlated import Correlated
 from server.analysis.worth import AreaPair, Assumed, Worth, measured_pair, worth
 from server.correlation.service import DayVerdicts
 from server.errors import StillairError
-from server.testday.rounding import rounded, with_uncertainty
+from server.testday.rounding import with_uncertainty
 from server.testday.values import Quantity
 
 AREAS = ("SCx", "SCz_front", "SCz_rear")
@@ -118,9 +118,12 @@ def _predicted(day: DayVerdicts, change: tuple[str, str]) -> AreaPair | None:
 
 
 def _row(measured: Worth, predicted: Worth | None) -> EventRow:
-    half = 0.5 * (measured.high95 - measured.low95)
-    base = f"{rounded(measured.baseline, half)[0]} {measured.unit}" if half > 0 else ""
+    base = f"about {measured.baseline:.3g} {measured.unit}" if measured.unit == "s" else _kilojoules(measured.baseline)
     return EventRow(measured.event, _change(measured), _change(predicted) if predicted else "not predicted", base)
+
+
+def _kilojoules(value: float) -> str:
+    return f"about {round(value, -2):.0f} kJ"
 
 
 def _change(one: Worth) -> str:

@@ -228,6 +228,9 @@ def test_taps_come_in_and_are_judged(site: Site) -> None:
     page = client.get("/correlation/taps", params={"car": CAR}).text
     assert "Of 3 taps of A" in page
     assert "Look first at tap F2" in page
+    traces = client.get("/correlation/figures/taps.json", params=at).json()["figure"]["data"]
+    assert {trace["marker"]["symbol"] for trace in traces if "marker" in trace} == {"circle", "diamond-open"}
+    assert "prediction low" in client.get("/correlation/figures/taps.csv", params=at).text
     told = client.get("/api/correlation/taps", params={"car": CAR}).json()
     assert {one["tap"]: one["verdict"] for one in told["taps"]}["F2"] == "prediction-low"
     again = {"day_id": 1, "table": "setup,tap,cp,u\nA,F2,-0.9,0.02\n"}
