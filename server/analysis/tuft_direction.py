@@ -19,6 +19,8 @@ _ACROSS = np.arange(-12, 13)
 _FAINT = 0.3  # of the brightest across: below this it is what lies beside
 _ALIKE_GRAINS_PX = 3.0  # a camera's and a JPEG file's errors hold together over so many pixels
 LEAST_U_RAD = math.radians(0.3)
+# A camera's pixels, a thread that crosses, tape: errors of short tufts were larger than the scatter lets expect.
+_END_U_PX = 0.7
 # Where most tufts of a photo have one end that stands off so much more than the other, that is tape at the root.
 _TAPE_RATIO = 0.3  # natural logarithm
 _TAPE_STRENGTH = 1.4  # over the middle's
@@ -63,7 +65,8 @@ def directions(picture: Picture, these: Bars) -> Directions:
     slope, offset, rest = _fitted(t, middles, np.where(far, 0.0, weight))
     scatter = np.sqrt((weight * ~far * rest**2).sum(axis=1) / np.maximum((weight * ~far).sum(axis=1), 1e-9))
     grains = np.maximum(these.length / _ALIKE_GRAINS_PX, 4.0)
-    u = np.hypot(scatter * np.sqrt(12.0 / grains) / these.length, LEAST_U_RAD)
+    u = np.hypot(scatter * np.sqrt(12.0 / grains), _END_U_PX) / these.length
+    u = np.hypot(u, LEAST_U_RAD)
     axis = np.arctan2(*(these.stop - these.start).T[::-1])
     across = np.stack([-np.sin(axis), np.cos(axis)], axis=1)
     return Directions(np.mod(axis + np.arctan(slope), np.pi), u, these.middle + offset[:, None] * across)

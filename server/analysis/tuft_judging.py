@@ -104,3 +104,30 @@ def probability(told: FloatArray) -> FloatArray:
     """That a bar is a tuft, from its features (n, len(FEATURES)): 1/(1 + exp(−b₀ − Σ b x))."""
     odds: FloatArray = _CONSTANT + told @ np.array([_WEIGHTS[name] for name in FEATURES])
     return 1.0 / (1.0 + np.exp(-odds))
+
+
+# Threads of weave and grains can be many and alike; those below both are never tufts.
+_LEAST_EVENNESS = 0.6
+_LEAST_OVER_TEXTURE = 5.0
+# Against the length of the photo's clearest bars: shorter ones must stand off by themselves.
+_SHORT = 0.55
+_CLEAR_EVENNESS = 0.8
+_CLEAR_OVER_TEXTURE = 8.0
+
+
+def likely(these: Bars, chance: FloatArray, least: float) -> NDArray[np.bool_]:
+    """Which bars are proposed: probable enough, no weave, and not far shorter than those that stand off most.
+
+    The length is the median of those probable enough, weighted by contrast and strength over texture: a few clear tufts
+    outweigh hundreds of faint threads.
+    """
+    even, over = these.profiles.evenness, these.lines.over_texture
+    good = (chance >= least) & ~these.opens & ((even >= _LEAST_EVENNESS) | (over >= _LEAST_OVER_TEXTURE))
+    if not good.any():
+        return good
+    length, weight = these.length[good], (these.profiles.contrast * over * even)[good]
+    order = np.argsort(length)
+    total = np.cumsum(weight[order])
+    usual = float(length[order][np.searchsorted(total, 0.5 * total[-1])])
+    clear = (even >= _CLEAR_EVENNESS) & (over >= _CLEAR_OVER_TEXTURE)
+    return np.asarray(good & ((these.length >= _SHORT * usual) | clear))

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from server.analysis.tuft_candidates import Bars, bars, one_each
 from server.analysis.tuft_direction import Directions, Settled, directions, settle
-from server.analysis.tuft_judging import features, probability
+from server.analysis.tuft_judging import features, likely, probability
 from server.analysis.tuft_lines import Lines, joined, lines
 from server.analysis.tuft_planes import as_picture, planes
 from server.analysis.tuft_profiles import profiles
@@ -20,7 +20,7 @@ from server.testday.tufts import TuftMark
 
 MOST_TUFTS = 1500
 MOST_LINES = 12_000
-TUFT_FROM = 0.6  # a bar at least this probable is proposed
+TUFT_FROM = 0.65  # a bar at least this probable is proposed
 _SHORTEST_PX, _LONGEST_PX = 14.0, 700.0
 _BORDER_PX = 2.0
 
@@ -56,11 +56,11 @@ def read_tufts(
     found, said = _lines(picture)
     these = one_each(bars(found, profiles(picture, found)))
     chance = probability(features(these))
-    likely = np.nonzero((chance >= TUFT_FROM) & _inside(these, picture.shape) & ~these.opens)[0]
-    if len(likely) > MOST_TUFTS:
-        said.append(f"{len(likely):,} lines look like tufts; the likeliest {MOST_TUFTS:,} are proposed.")
-    likely = likely[np.argsort(-chance[likely], kind="stable")][:MOST_TUFTS]
-    these = these.some(likely)
+    kept = np.nonzero(likely(these, chance, TUFT_FROM) & _inside(these, picture.shape))[0]
+    if len(kept) > MOST_TUFTS:
+        said.append(f"{len(kept):,} lines look like tufts; the likeliest {MOST_TUFTS:,} are proposed.")
+    kept = kept[np.argsort(-chance[kept], kind="stable")][:MOST_TUFTS]
+    these = these.some(kept)
     told = directions(picture, these)
     roots = None if roots_px is None else np.atleast_2d(np.asarray(roots_px, float))
     ends = settle(these, told.way_rad, roots, flow_rad)
@@ -71,7 +71,7 @@ def read_tufts(
     unsettled = sum(mark.direction_settled_by is None for mark in marks)
     if unsettled:
         said.append(f"Of {len(marks)} tufts {unsettled} may point the opposite way: nothing told root from loose end.")
-    return TuftReading(marks, tuple(float(c) for c in chance[likely]), unsettled, tuple(said))
+    return TuftReading(marks, tuple(float(c) for c in chance[kept]), unsettled, tuple(said))
 
 
 def _lines(picture: NDArray[np.uint8]) -> tuple[Lines, list[str]]:
