@@ -37,6 +37,10 @@ verdict is false, and how often a bias is found.
 draws photos of tufts at random, among all that lies about a car, and tells how many the machine finds, what else it
 takes for one, and how far its directions are off.
 
+    python -m tests.studies seasons --seasons 300
+
+draws seasons of a few days with effects of the day, and tells how often intervals of a difference over days hold.
+
     python -m tests.studies uploads --moments 100
 
 kills a real server at chance moments while files come in, and tells whether an acknowledged byte was lost.
@@ -84,6 +88,7 @@ from tests.studies.plans import run as try_plans
 from tests.studies.prompt import measure
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
+from tests.studies.seasons import report as report_seasons
 from tests.studies.tufts import report as report_tufts
 from tests.studies.tufts import run as read_photos
 from tests.uploads.killed import kill_at_chance_moments
@@ -203,6 +208,12 @@ def _prompt(asked: argparse.Namespace) -> int:
     return 0
 
 
+def _seasons(asked: argparse.Namespace) -> int:
+    for line in report_seasons(asked.seasons, asked.first_seed):
+        print(line, flush=True)
+    return 0
+
+
 def _plans(asked: argparse.Namespace) -> int:
     trials = try_plans(asked.first_seed, asked.plans, _store(asked.out))
     print(report_plans(trials))
@@ -295,6 +306,10 @@ def _parser() -> argparse.ArgumentParser:
     tufts.add_argument("--width", type=int, default=4000, help="of a photo, in pixels (default 4000)")
     tufts.add_argument("--processes", type=int, default=2, help="photos read at a time (default 2)")
     tufts.add_argument("--out", type=Path, help="trials are kept beside this file, and read again")
+    seasons = studies.add_parser("seasons", help="do intervals of differences over days hold")
+    seasons.set_defaults(study=_seasons)
+    seasons.add_argument("--seasons", type=int, default=300, help="number of each kind (default 300)")
+    seasons.add_argument("--first-seed", type=int, default=1, help="seed of all (default 1)")
     uploads = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
     uploads.set_defaults(study=_uploads)
     kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")

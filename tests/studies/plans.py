@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
@@ -150,4 +151,22 @@ def report(trials: Sequence[PlanTrial]) -> str:
         f"within {100 * TOLERANCE:.0f} %: {100 * np.mean(near):.0f} %. Errors against the expected u: "
         f"{np.sqrt(np.mean(error**2)):.2f} RMS. Closed form over given {np.median(closed):.2f}, "
         f"{np.quantile(closed, 0.05):.2f} to {np.quantile(closed, 0.95):.2f}. {out} at the most pairs."
+        f"{where_it_comes_from(trials)}"
+    )
+
+
+def where_it_comes_from(trials: Sequence[PlanTrial]) -> str:
+    """The scatter of expected over given, and how much of it is the study's own few fresh days and the planner's own
+    few simulated days: relative standard deviations; what is left is the planner's model."""
+    spread = float(np.std([math.log(one.ratio) for one in trials]))
+    fresh = [one.study_sd for one in trials if len(one.fresh_m2) > 1]
+    twice = [math.log(one.again_m2 / one.expected_m2) for one in trials if one.again_m2]
+    if not fresh or not twice:
+        return ""
+    study, planner = math.sqrt(np.mean(np.square(fresh))), math.sqrt(0.5 * np.mean(np.square(twice)))
+    left = math.sqrt(max(spread**2 - study**2 - planner**2, 0.0))
+    return (
+        f" The ratio scatters by {100 * spread:.0f} %: at most {100 * study:.0f} % from {FRESH_DAYS} fresh days,"
+        f" {100 * planner:.0f} % from the planner's own days ({len(twice)} planned twice), {100 * left:.0f} % from"
+        f" neither."
     )

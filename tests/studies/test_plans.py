@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
+import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from server.analysis.day_request import request_plan
@@ -34,3 +37,16 @@ def test_what_was_tried_is_read_again_and_reported(tmp_path: Path) -> None:
     assert "within 20 %: 50 %" in text
     assert "0.98 RMS" in text
     assert "1 at the most pairs" in text
+
+
+def test_the_scatter_is_split_into_the_studys_the_planners_and_what_is_left() -> None:
+    rng = np.random.default_rng(3)
+    trials = []
+    for seed in range(400):
+        said, again = (0.05 * math.exp(rng.normal(0.0, 0.06)) for _ in range(2))
+        fresh = tuple(0.05 * (1.0 + 0.16 * rng.standard_normal(4)))
+        given = float(np.mean(fresh))
+        trials.append(PlanTrial(seed, 4, 1, 0.4, said, given, 0.02, 0.05, fresh, again))
+    found = re.search(r"scatters by (\d+) %: at most (\d+) % .*?, (\d+) % .*?, (\d+) % from neither", report(trials))
+    assert found
+    assert [int(one) for one in found.groups()] == pytest.approx([10, 8, 6, 1], abs=3)
