@@ -39,7 +39,8 @@ def result_to_json(result: DayResult, correlation: DayCorrelation | None = None)
     """The object that `fit --json` prints.
 
     Keys: format, name, reference, setups, comparisons, correlation, findings; with axle loads load_sources and
-    source_checks, with measurements on stands stand_tests, with predictions those of `correlation_json`.
+    source_checks, with measurements on stands stand_tests, with predictions those of `correlation_json`; with fitted
+    passes outlook and drift: what more of them would bring, and the baseline's runs against each other.
     Numbers are finite and SI; a key whose value cannot be had is left out, a finding says why.
     """
     told = {

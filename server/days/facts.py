@@ -109,7 +109,7 @@ def runs_holding(
     """Revision's key → its runs, of those whose runs may hold the words: a search looks closer at few then.
 
     JSON keeps plain letters and digits as they are, so a word of nothing else that is not in it is nowhere. Facts that
-    were made since this session began to read are made again: it does not see them.
+    were made since the reading began are made again: it does not see them.
     """
     plain = [word for word in words if word.isascii() and word.isalnum()]
     text = cast(RevisionFacts.runs, String)
