@@ -75,7 +75,7 @@ def test_a_change_fitted_apart_sees_none_of_the_other() -> None:
 
 
 def test_honest_differences_pass_and_overconfident_ones_do_not() -> None:
-    assert misses([difference_row("all days", told_of(made(150), []))]) == []
+    assert misses([difference_row("all days", told_of(made(400), []))]) == []
     assert misses([difference_row("all days", told_of(made(150, claimed=0.6), []))])
 
 
