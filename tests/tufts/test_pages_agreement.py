@@ -12,8 +12,10 @@ import pytest
 from server.aero.homography import fit_homography
 from server.analysis.tuft_agreement import agree, pairs
 from server.analysis.tuft_registration import SeenStation
+from server.days.revisions import newest_day
 from server.testday.tufts import TuftMark, TuftStation
 from server.tufts.agreeing import between_readings, in_words, nearest, predicted_on_part, seen_on_part
+from server.tufts.beside import told_tufts
 from server.tufts.placing import PlacedStation
 from tests.tufts import made_photos as made
 from tests.tufts.tuft_site import add, entry, faults_of, mark, photos, readings
@@ -142,7 +144,7 @@ def test_two_setups_are_held_against_each_other(shared: Site) -> None:
     page = shared.client.get("/days/1/tufts").text
     assert "Setup B against setup A, at the same stations:" in page
     assert "turned by +11.5°" in page, "0.3 − 0.1 rad"
-    told = re.search(r"; (\d+) of 20 turned by more than their 95 % interval", page)
+    told = re.search(r"; (\d+) of 21 turned by more than their 95 % interval", page)
     assert told, "one photo each: 5° of reading and 5° of wandering in both, so that 11.5° tell little"
     assert int(told.group(1)) < 10
 
@@ -224,3 +226,13 @@ def test_readings_without_stations_are_paired_by_place() -> None:
 def test_nothing_to_compare_is_said_by_nothing() -> None:
     assert between_readings([seen(0, 0)], [], [], None) == ""
     assert between_readings([], [], [], None) == ""
+
+
+@pytest.mark.usefixtures("number")
+def test_other_pages_are_told_the_same_words(shared: Site) -> None:
+    archive = shared.app.state.archive
+    with archive.database.reading() as session:
+        told = told_tufts(session, [(1, newest_day(archive, session, 1)[1])])
+    assert [(one.day_id, one.part, one.setup) for one in told] == [(1, "rear wing", "A"), (1, "rear wing", "B")]
+    page = shared.client.get("/days/1/tufts").text
+    assert all(f"Against the prediction: {one.words}." in page for one in told)
