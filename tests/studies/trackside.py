@@ -90,7 +90,7 @@ def drift(seed: int, change_m2: float) -> Record:
     found = fit_day(moved_day(seed, change_m2)).drift
     area = next((one.changes[-1] for one in found if one.quantity == "SCx"), None)
     z = (area.value - change_m2) / area.u if area else float("nan")
-    return {"seed": seed, "said": any(one.moved for one in found), "right": z}
+    return {"seed": seed, "said": any(one.moved for one in found), "z": z}
 
 
 def promises_text(records: list[Record]) -> str:
@@ -108,8 +108,12 @@ def said_text(records: list[Record]) -> str:
     """How often something was said, with 95 % bounds."""
     said, days = sum(one["said"] for one in records), len(records)
     low, high = coverage_bounds(said, days)
-    right = sum(one["right"] is True for one in records)
-    return f"said on {said} of {days} days (95 % bounds {100 * low:.1f} to {100 * high:.1f} %), rightly placed {right}"
+    if "z" in records[0]:
+        z = np.array([one["z"] for one in records])
+        right = f"RMS(error/u) of the change {np.sqrt(np.nanmean(z**2)):.2f}"
+    else:
+        right = f"rightly placed {sum(one['right'] for one in records)}"
+    return f"said on {said} of {days} days (95 % bounds {100 * low:.1f} to {100 * high:.1f} %), {right}"
 
 
 def main() -> None:
