@@ -59,6 +59,7 @@ from server.predictions import figure_pages as predictions_figure_pages
 from server.predictions import import_pages as predictions_import_pages
 from server.predictions import pages as predictions_pages
 from server.predictions.day_sets import keep_day_sets, with_day_sets
+from server.reports import pages as reports_pages
 from server.results import api as results_api
 from server.results import compare_days_pages, compare_pages, long_api, long_pages, sign_off_pages
 from server.results import pages as results_pages
@@ -147,10 +148,11 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     programs = (*of_days_json, results_api, tufts_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, sign_off_pages, plans_pages, long_pages, verify_pages, tufts_pages)
-    of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages, worth_pages, taps_pages)
+    of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)
+    of_cars = (worth_pages, taps_pages)
     of_all = (trail_pages, search_pages, help_pages, appearance, live_api)
-    of_people = (accounts_pages, own_pages, people_pages)
-    for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_all, *of_people):
+    of_people = (reports_pages, accounts_pages, own_pages, people_pages)
+    for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_cars, *of_all, *of_people):
         app.include_router(module.router)
     for name in ASSETS:
         app.mount(f"/web/{name}", StaticFiles(directory=web_folder() / name), name=name)

@@ -88,6 +88,8 @@ _LINES = {
         GET /days/{day_id}/history
         GET /days/{day_id}/now
         GET /days/{day_id}/origin
+        GET /days/{day_id}/report.html
+        GET /days/{day_id}/report.pdf
         GET /days/{day_id}/result
         GET /days/{day_id}/result/{section}
         GET /days/{day_id}/results/{result_id}
@@ -151,7 +153,6 @@ _LINES = {
         POST /add/folder
         POST /add/logs
         POST /add/sample
-        POST /api/correlation/taps
         POST /api/days
         POST /api/days/logs
         POST /api/days/zip
@@ -169,7 +170,6 @@ _LINES = {
         POST /api/refits
         POST /api/uploads
         POST /backups
-        POST /correlation/taps
         POST /days/{day_id}/car/{slug}
         POST /days/{day_id}/change/{slug}
         POST /days/{day_id}/fit
@@ -201,11 +201,13 @@ _LINES = {
     LEAD: """
         POST /api/correlation/decisions
         POST /api/correlation/margins
+        POST /api/correlation/taps
         POST /api/predictions
         PUT /api/predictions/matching
         POST /api/predictions/rows
         POST /api/predictions/{number}/withdraw
         POST /correlation/margins
+        POST /correlation/taps
         POST /correlation/verdict
         POST /days/{day_id}/sign-off
         POST /days/{day_id}/sign-off/amend
