@@ -16,7 +16,7 @@ from tests.tree import tracked
 
 FORMATS = {"asammdf", "pyarrow", "can", "cantools", "zstandard", "openpyxl"}
 VALUES = {"server.errors", "server.testday"}
-RESULTS = ("result", "compared", "correlated")  # what analysis hands over
+RESULTS = ("result", "compared", "compared_days", "correlated")  # what analysis hands over
 
 # What each part may import besides the standard library and itself.
 MAY_IMPORT: dict[str, set[str]] = {

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Annotated
 from urllib.parse import urlencode
-
-from fastapi import Query
 
 from server.analysis.compared_days import ResultOfDay
 from server.days.season import SeasonDay, SetupKey
@@ -15,8 +12,6 @@ from server.days.season_choice import Season
 from server.days.season_view import Letters
 from server.figures.theme import SetupMark
 
-Asked = Annotated[str, Query(max_length=120)]
-Many = Annotated[list[str] | None, Query(max_length=60)]
 FIRST = "SCx"
 
 
@@ -24,10 +19,10 @@ FIRST = "SCx"
 class Choice:
     """What the address asks for; what the season does not have gives way to what it has."""
 
-    quantity: Asked = ""
-    baseline: Asked = ""
-    setup: Many = None
-    day: Many = None
+    quantity: str
+    baseline: str
+    setups: Sequence[str]
+    days: Sequence[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,8 +86,8 @@ def choose_compared(season: Season, car: str, asked: Choice) -> Chosen:
     called = {key: _words(key, season.letters) for day in days for key in _of(day, car)}
     counts = {key: sum(key in _of(day, car) for day in days) for key in called}
     words = list(called.values())
-    wanted_days = {one for one in asked.day or () if one in {str(day.id) for day in days}}
-    wanted_setups = {one for one in asked.setup or () if one in words}
+    wanted_days = {one for one in asked.days if one in {str(day.id) for day in days}}
+    wanted_setups = {one for one in asked.setups if one in words}
     baseline = asked.baseline if asked.baseline in words else _usual_baseline(counts, called)
     first = wanted_setups or _beside(baseline, [[called[key] for key in _of(day, car)] for day in days]) or set(words)
     setups = tuple(

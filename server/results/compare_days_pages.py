@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import HTMLResponse, Response
 
 from server.analysis.compared_days import ComparedDays, ResultOfDay
@@ -37,6 +37,8 @@ from server.results.next_step import WANTED_U95_M2
 from server.results.pages import TablePage
 from server.templating import Crumb, Page, is_htmx, render, render_part
 
+Asked = Annotated[str, Query(max_length=120)]
+Many = Annotated[list[str] | None, Query(max_length=60)]
 router = APIRouter(prefix="/season/compare", default_response_class=HTMLResponse)
 NOTHING = "No day of this season has measured anything yet; add a day and fit it, then compare."
 FIGURE = "differences"
@@ -84,8 +86,14 @@ class Loaded:
         return compare_days(self.days, self.chosen.quantity, self.chosen.baseline, WANTED_U95_M2)
 
 
+def _asked(
+    quantity: Asked = "", baseline: Asked = "", setup: Many = None, day: Many = None
+) -> Choice:
+    return Choice(quantity, baseline, setup or (), day or ())
+
+
 def _loaded(
-    season: InSeason, archive: TheArchive, results: Results, asked: Annotated[Choice, Depends()]
+    season: InSeason, archive: TheArchive, results: Results, asked: Annotated[Choice, Depends(_asked)]
 ) -> Loaded:
     car = car_of(season)
     if car is None:

@@ -13,7 +13,7 @@ from server.errors import NotFoundError, StillairError
 from server.figures.quantity import quantity_of
 from server.figures.table import Table
 from server.figures.theme import drawing
-from server.results.compare_loaded import Loaded, Of
+from server.results.compare_choice_pages import Loaded, Of
 from server.results.compare_view import (
     DifferenceRow,
     compared_sentence,
