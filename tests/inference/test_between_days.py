@@ -52,6 +52,19 @@ def test_thirteen_trials_with_unequal_errors() -> None:
     assert over_days(values, own, np.zeros(13)).value == pytest.approx(-0.7150, abs=0.00005)
 
 
+def test_nine_laboratories_of_a_comparison() -> None:
+    """Kacker, Metrologia 41 (2004) 132, table 1, first row, as the tests of statsmodels quote it: τ of Paule & Mandel
+    0.8399; the mean and its u without Hartung & Knapp follow from it."""
+    values = np.array([61.00, 61.40, 62.21, 62.30, 62.34, 62.60, 62.70, 62.84, 65.90])
+    own = np.sqrt([0.2025, 1.2100, 0.0900, 0.2025, 0.3844, 0.5625, 0.0676, 0.0225, 1.8225])
+    assert math.sqrt(between_variance(values, own)) == pytest.approx(0.8399, abs=0.00005)
+    weights = 1.0 / (0.8399**2 + own**2)
+    found = over_days(values, own, np.zeros(9))
+    assert found.value == pytest.approx(float(weights @ values / weights.sum()), abs=1e-5)
+    assert found.own_u == pytest.approx(1.0 / math.sqrt(weights.sum()), rel=1e-4)  # q is 1 at that τ
+    assert found.between_sd == pytest.approx(0.8399, abs=0.00005)
+
+
 def test_days_that_agree_get_no_variance_between_them_and_no_less_than_their_own_error() -> None:
     found = over_days([1.40, 1.41, 1.40], [0.02, 0.02, 0.02], [0.0, 0.0, 0.0])
     assert found.between_sd == 0.0
