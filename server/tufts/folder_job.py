@@ -23,7 +23,7 @@ from server.days.service import FIT_JOB, lay_out, newest_revision, revision_file
 from server.days.tables import DayRevision, RevisionFile
 from server.testday.folder_tufts import FOLDER, PHOTOS, FolderMark, FolderPhoto, FolderTufts, read_tufts
 from server.testday.values import Day
-from server.tufts.adding_job import ANSWER, Coming, keep_photo, look_at, mark_name
+from server.tufts.adding_job import ANSWER, Coming, free_lane, keep_photo, look_at, mark_name
 from server.tufts.changing import set_stations, set_view
 from server.tufts.marking import MarkEntry, keep_marks
 from server.tufts.service import DETAILS, MACHINE, find_photo
@@ -51,7 +51,8 @@ def queue_folder_photos(archive: Archive, session: Session, day_id: int, who: st
         "files": mine,
         "who": who,
     }
-    add_job(session, FOLDER_PHOTOS_JOB, "photos of the folder", payload, job_id, day_id=day_id, who=who)
+    lane = free_lane(session)
+    add_job(session, FOLDER_PHOTOS_JOB, "photos of the folder", payload, job_id, lane=lane, day_id=day_id, who=who)
     return job_id
 
 

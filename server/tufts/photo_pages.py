@@ -168,7 +168,9 @@ def _next_step(now: PhotoNow, person: str) -> str:
 def _places(request: Request, photo: Photo) -> dict[str, str]:
     there = request.app.url_path_for
     of = {"day_id": str(photo.day_id), "photo_id": str(photo.id)}
-    return {str(side): str(there("photo_picture", **of, size=size)) for size, side in SIZES.items() if size != "list"}
+    tail = f"?of={photo.sha256[:12]}"  # kept for good by browsers: another archive's picture has another address
+    sides = {size: side for size, side in SIZES.items() if size != "list"}
+    return {str(side): f"{there('photo_picture', **of, size=size)}{tail}" for size, side in sides.items()}
 
 
 def _said(photos: list[Photo], name: str) -> tuple[str, ...]:

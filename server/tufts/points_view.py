@@ -43,7 +43,8 @@ def points_view(session: Session, photo: Photo) -> PointsView:
     if lying is not None:
         fit = lying.homography
         well = "exactly, so that nothing checks them" if not fit.dof else f"within {fit.residual_px:.1f} px"
-        sentence = f"The part lies on view {photo.view} by {len(pairs)} points of {lying.who}; they fit {well}."
+        by = f" of {lying.who}" if lying.who else ""
+        sentence = f"The part lies on view {photo.view} by {len(pairs)} points{by}; they fit {well}."
     return PointsView(tuple(rows), plan, tuple(one.name for one in values), sentence)
 
 
