@@ -50,6 +50,12 @@ def visitor_of(request: Request) -> Visitor | None:
     return at_hand(person_of(request.headers.get(WHO_HEADER, "").strip() or request.cookies.get(WHO_COOKIE, "")))
 
 
+def known_person(request: Request) -> str:
+    """The name that a form may begin with: who signed in, or what was typed at this screen; empty for nobody."""
+    visitor = visitor_of(request)
+    return visitor.name if visitor and visitor.name != NOBODY else ""
+
+
 def _person(request: Request) -> str:
     visitor = visitor_of(request)
     return visitor.name if visitor else NOBODY

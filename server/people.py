@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Protocol
 from urllib.parse import quote, unquote
 
 WHO_COOKIE = "who"
@@ -12,22 +10,9 @@ LONGEST = 60
 NOBODY = "somebody at this screen"
 
 
-class HasCookies(Protocol):
-    """A request, as far as a person's name needs it."""
-
-    @property
-    def cookies(self) -> Mapping[str, str]:
-        """Its cookies by name."""
-
-
 def person_of(cookie: str) -> str:
     """The name in the cookie, or what stands for none."""
     return clean(unquote(cookie)) or NOBODY
-
-
-def typed_person(request: HasCookies) -> str:
-    """The name that was typed at this screen; empty where nobody typed one."""
-    return clean(unquote(request.cookies.get(WHO_COOKIE, "")))
 
 
 def cookie_of(name: str) -> str:

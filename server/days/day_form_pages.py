@@ -22,9 +22,8 @@ from server.days.setup_words import part_text
 from server.days.trackside_forms import with_person
 from server.days.turn_forms import with_remembered
 from server.days.weather_forms import form as weather_form
-from server.dependencies import CurrentPerson, Jobs, TheArchive
+from server.dependencies import CurrentPerson, Jobs, TheArchive, known_person
 from server.errors import NotFoundError, StillairError
-from server.people import typed_person
 from server.templating import Page, is_htmx, render, render_part
 from server.testday.quantities import clock_from_s
 from server.testday.values import Day
@@ -111,7 +110,7 @@ def _form_page(
     with archive.database.reading() as session:
         revision, values = newest_day(archive, session, day_id)
         number = revision.number
-        form = _form_of(archive, session, values, slug, typed_person(request))
+        form = _form_of(archive, session, values, slug, known_person(request))
     problem, reason = "", ""
     if sent is not None:
         filled, refusal = sent

@@ -25,9 +25,8 @@ from server.days.service import REFIT_JOB, list_days
 from server.days.tables import DayRevision
 from server.days.trackside_forms import Leading, leading
 from server.days.wanted_forms import wanted_area, wanted_source, wanted_text
-from server.dependencies import CurrentSettings, TheArchive
+from server.dependencies import CurrentSettings, TheArchive, known_person
 from server.figures.theme import SetupMark
-from server.people import typed_person
 from server.results.drift_words import DriftView, drift_view
 from server.results.moved_view import MovedView, moved_view
 from server.results.next_step import WANTED_U95_M2
@@ -125,7 +124,7 @@ def day_page(
         now = _now(archive, session, day_id, (revision, values), wanted)
         before, after = neighbours(list_days(session), day_id)
     clock = clock_if_today(values)
-    air, person = air_view(values, clock), typed_person(request)
+    air, person = air_view(values, clock), known_person(request)
     return DayPage(
         title=values.name,
         crumbs=(season_crumb(request),),

@@ -26,6 +26,7 @@ from tests.web.serving import client_of
 
 RELEASED = Path(__file__).parent / "released"
 SCHEMAS = sorted(file.stem for file in RELEASED.glob("*.zip"))
+STEPS = {f"{number:04}" for number in range(4, 10)}  # came together with 0010: nobody has an archive of these
 PAGES = (
     "/",
     "/cars",
@@ -76,7 +77,7 @@ def rows(file: Path, statement: str) -> list[tuple[Any, ...]]:
 
 def test_every_schema_but_the_newest_has_its_archive() -> None:
     known = sorted(file.name[:4] for file in (migrations_folder() / "versions").glob("[0-9]*.py"))
-    assert set(known[:-1]) <= set(SCHEMAS)
+    assert set(known[:-1]) - STEPS == set(SCHEMAS)
     assert all((RELEASED / f"{schema}.zip").stat().st_size < 300_000 for schema in SCHEMAS)
 
 
