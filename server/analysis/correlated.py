@@ -85,6 +85,11 @@ class Correlated:
         return math.hypot(self.predicted_u, self.measured.u)
 
     @property
+    def z(self) -> float:
+        """How many u_val E is off zero."""
+        return abs(self.E) / self.u_val if self.u_val > 0.0 else math.inf
+
+    @property
     def low95(self) -> float:
         """Lower end of E's interval."""
         return self.E - NORMAL_95 * self.u_val

@@ -151,7 +151,7 @@ def _worst(judged: Sequence[Correlated]) -> Correlated | None:
     """The verdict furthest beyond what its own doubt explains, of the areas themselves first."""
     off = [one for one in judged if one.verdict in ("prediction-high", "prediction-low")]
     areas = [one for one in off if one.quantity in ("SCx", "SCz_front", "SCz_rear")] or off
-    return max(areas, key=lambda one: abs(one.E) / one.u_val, default=None)
+    return max(areas, key=lambda one: one.z, default=None)
 
 
 def taps_sentence(setup: str, found: Sequence[Correlated]) -> str:
@@ -164,7 +164,7 @@ def taps_sentence(setup: str, found: Sequence[Correlated]) -> str:
     )
     if not off:
         return f"{head}."
-    worst = max(off, key=lambda one: abs(one.E) / one.u_val)
+    worst = max(off, key=lambda one: one.z)
     measured = f"{worst.measured.value:.2f} ± {worst.measured.u95:.2f}".replace("-", "−")
     predicted = f"{worst.predicted:.2f} ± {NORMAL_95 * worst.predicted_u:.2f}".replace("-", "−")
     return f"{head}. Look first at tap {worst.setup}: Cp measured {measured}, predicted {predicted}."

@@ -204,7 +204,7 @@ def worst_undecided(
         for day, one in (*car.totals, *car.changes)
         if one.verdict in ("prediction-high", "prediction-low") and note_on(notes, day, one) is None
     ]
-    return max(off, key=lambda pair: abs(pair[1].E) / pair[1].u_val, default=None)
+    return max(off, key=lambda pair: pair[1].z, default=None)
 
 
 def stands_on(car: CarCorrelation) -> tuple[str, ...]:
