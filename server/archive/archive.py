@@ -27,6 +27,7 @@ class Archive:
     archive.sqlite3   the database
     samples.sqlite3   the channels of logs that were looked at, made anew from the raw files where it is missing
     raw/              raw files and results, by SHA-256
+    pictures/         photos as pages show them, made anew from the raw files where they are missing
     incoming/         what a job works on until it has ended, one folder a job
     incoming/uploads  files that are still coming in
     known/            what the last fit of a day knows of its noise, made anew by the next fit where it is missing

@@ -26,7 +26,7 @@ from server.testday.values import Day
 from server.tufts.keeping import keep
 from server.tufts.pictures import make_pictures
 from server.tufts.run_by_time import run_by_time
-from server.tufts.service import camera_clocks
+from server.tufts.service import camera_clocks, newest_facts
 from server.tufts.tables import PHOTO_KINDS, TuftPhoto, TuftPhotoFacts
 from server.uploads.service import received_upload
 
@@ -148,7 +148,9 @@ def keep_photo(session: Session, day: Day, day_id: int, coming: Coming, *, who: 
     """A photo and what is said of it; its run is proposed by its time where nobody said one. Raises StillairError."""
     known = session.scalar(select(TuftPhoto).where(TuftPhoto.day_id == day_id, TuftPhoto.sha256 == coming.sha256))
     if known is not None:
-        raise StillairError(f"{coming.name} is here already as photo {known.id}; it was not added again.")
+        removed = newest_facts(session, day_id)[known.id].removed
+        and_now = "taken out; its page puts it back" if removed else "not added again"
+        raise StillairError(f"{coming.name} is here already as photo {known.id}, {and_now}.")
     taken_paths = list(session.scalars(select(TuftPhoto.path).where(TuftPhoto.day_id == day_id)))
     path = coming.path or free_paths(taken_paths, [coming.name], FOLDER)[0]
     row = TuftPhoto(

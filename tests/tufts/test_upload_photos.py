@@ -115,8 +115,7 @@ def test_the_same_file_twice_is_one_photo(shared: Site) -> None:
     assert len(photos(shared)) == count
     with shared.app.state.archive.database.reading() as session:
         answer = find_job(session, job["id"]).payload["answer"]
-    known = f"again.jpg is here already as photo {number}; it was not added again."
-    assert answer == {"problems": [known], "photos": []}
+    assert answer == {"problems": [f"again.jpg is here already as photo {number}, not added again."], "photos": []}
 
 
 def test_what_is_served_is_made_of_pixels_alone(shared: Site) -> None:
