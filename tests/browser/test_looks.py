@@ -13,6 +13,7 @@ from tests.browser.chromium import SIZES, Browser
 from tests.web.test_styles import contrast
 
 PAGES = [
+    *("/people", "/days/1/sign-off", "/jobs"),
     *("/", "/add", "/days/1/result", "/days/2/result/changes", "/days/1/result/passes"),
     *("/days/3/result", "/days/3/result/downforce", "/days/3/result/stands"),
     *("/days/3/result/budget?show=budget-of-SCz", "/days/1/result/loads"),
