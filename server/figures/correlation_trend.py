@@ -24,17 +24,11 @@ def trend(points: Sequence[TrendPoint], marks: Marks, margin: float, narrow: boo
     """How far the prediction was off, day by day: a shape a recipe, a colour and letter a setup; shaded: the margin."""
     figure = new_figure(420, narrow)
     recipes = list(dict.fromkeys(one.recipe for one in points))
-    for one in points:
-        mark = marks[one.setup]
-        marker = circle(mark, 13) | {"symbol": SYMBOLS[recipes.index(one.recipe) % len(SYMBOLS)]}
-        figure.add_trace(
-            go.Scatter(
-                x=[one.day.isoformat()], y=[100.0 * one.share], mode="markers+text", marker=marker, text=[mark.letter],
-                textposition="middle right", cliponaxis=False,
-                error_y=bar([100.0 * NORMAL_95 * one.u]), hovertext=[_hover(one)],
-                hovertemplate="%{hovertext}<extra></extra>",
-            )
-        )  # fmt: skip
+    for place, recipe in enumerate(recipes):
+        mine = [one for one in points if one.recipe == recipe]
+        figure.add_trace(_points(mine, marks, SYMBOLS[place % len(SYMBOLS)]))
+    if len(recipes) > 1:
+        figure.update_layout(showlegend=True, legend={"orientation": "h", "yanchor": "bottom", "y": 1.0, "x": 0.0})
     allowed = {"y0": -100.0 * margin, "y1": 100.0 * margin}
     figure.add_shape(
         allowed, type="rect", xref="paper", x0=0, x1=1, layer="below", fillcolor=LIGHT["shade"], line={"width": 0}
@@ -43,6 +37,18 @@ def trend(points: Sequence[TrendPoint], marks: Marks, margin: float, narrow: boo
     figure.update_xaxes(axis("day", type=kind, nticks=3 if narrow else 7))
     figure.update_yaxes(axis(title_text("prediction less measurement [% of it]", narrow)))
     return figure
+
+
+def _points(points: Sequence[TrendPoint], marks: Marks, symbol: str) -> go.Scatter:
+    """All days and setups of one recipe."""
+    of = [marks[one.setup] for one in points]
+    marker = circle(of[0], 13) | {"symbol": symbol, "color": [mark.hue for mark in of]}
+    return go.Scatter(
+        x=[one.day.isoformat() for one in points], y=[100.0 * one.share for one in points], mode="markers+text",
+        name=escape(points[0].recipe), marker=marker, text=[mark.letter for mark in of], textposition="middle right",
+        cliponaxis=False, error_y=bar([100.0 * NORMAL_95 * one.u for one in points]),
+        hovertext=[_hover(one) for one in points], hovertemplate="%{hovertext}<extra></extra>",
+    )  # fmt: skip
 
 
 def _hover(one: TrendPoint) -> str:
