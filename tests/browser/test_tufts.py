@@ -174,7 +174,7 @@ def test_two_fingers_zoom_and_slide_and_set_nothing(browser: Browser, site: Site
     assert readings(site, 1) == {}
     draw(browser, 300, 300, 1.0)
     browser.until(lambda: browser.run(KEPT) == "1 mark, all kept.")
-    browser.open("/days/1/tufts/1")
+    place_part(browser, site)
     for path in ("/days/1/tufts/1", "/days/1/tufts", "/days/1/tufts/stations"):
         for theme in ("light", "dark"):
             browser.device_theme(theme)
@@ -190,6 +190,32 @@ def test_two_fingers_zoom_and_slide_and_set_nothing(browser: Browser, site: Site
         found = Axe().run(browser.driver)["violations"]
         assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == []
     assert browser.complaints() == []
+
+
+def place_part(browser: Browser, site: Site) -> None:
+    """Four stations tapped on the plan and on the photo; then a station waits on the photo for a stroke and a key."""
+    grid = [(f"r{row}c{column}", 145 * column, 175 * row) for row in (0, 5) for column in (0, 9)]
+    lines = ["part,station,x_mm,y_mm,direction_deg", *(f"rear wing,{name},{x},{y},10" for name, x, y in grid)]
+    lines.append("rear wing,middle,725,350,10")
+    assert site.client.post("/days/1/tufts/stations", data={"text": "\n".join(lines)}).status_code == 303
+    opened(browser)
+    tap = "arguments[0].dispatchEvent(new MouseEvent('click', {bubbles: true}))"
+    for name, x, y in grid:
+        browser.run(tap, browser.one(f"[data-station={name}]"))
+        browser.run("document.querySelector('.board-frame').scrollIntoView({block: 'center', behavior: 'instant'})")
+        touch(browser, "touchStart", on_screen(browser, 120 + x, 140 + y))
+        touch(browser, "touchEnd")
+    filled = "return [...document.querySelectorAll('[data-tuft-points] [name=x_px]')].filter((one) => one.value).length"
+    assert browser.run(filled) == len(grid)
+    assert len(readings(site, 1)["Ana"]) == 1, "taps for points set no marks"
+    browser.run("document.querySelector('[data-tuft-points]').requestSubmit()")
+    browser.until(lambda: "The part lies on view left rear by 4 points" in browser.text(), "the part in its place")
+    opened(browser)
+    draw(browser, 120 + 725 + 4, 140 + 350 - 3, 0.2)
+    browser.until(lambda: len(readings(site, 1)["Ana"]) == 2, "the station's mark")
+    middle = next(one for one in readings(site, 1)["Ana"] if one["station"])
+    assert middle["station"] == "middle"
+    assert (middle["x_px"], middle["y_px"]) == pytest.approx((845, 490), abs=3)
 
 
 def test_all_by_keyboard(browser: Browser, site: Site, tmp_path: Path) -> None:
