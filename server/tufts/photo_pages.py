@@ -62,6 +62,7 @@ class PhotoPage(Page):
     drawn: PhotoFigure
     mine: tuple[NamedMark, ...]
     drawn_degrees: dict[str, float]
+    flow: str
     readings: tuple[Reading, ...]
     pairs: tuple[tuple[str, str, str], ...]
     points: PointsView
@@ -113,6 +114,7 @@ def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, 
         drawn=figure(photo, [*predicted_glyphs(now.stations), *glyphs_of(mine)], photo_title(photo), person),
         mine=mine,
         drawn_degrees=_degrees(mine),
+        flow="" if photo.flow_rad is None else f"{math.degrees(photo.flow_rad):.1f}".removesuffix(".0"),
         readings=readings_now,
         pairs=reader_pairs(now),
         points=points,
@@ -181,7 +183,7 @@ def _said(photos: list[Photo], name: str) -> tuple[str, ...]:
 def say_of_photo(
     request: Request, day_id: DayId, photo_id: PhotoId, archive: TheArchive, person: CurrentPerson, *,
     run: Text = "", setup: Text = "", part: Text = "", view: Text = "", standing: Text = "",
-    removed: Text = "", notes: Annotated[str, Form(max_length=LONGEST_NOTES)] = "",
+    removed: Text = "", flow: Text = "", notes: Annotated[str, Form(max_length=LONGEST_NOTES)] = "",
 ) -> Response:  # fmt: skip
     """What a photo shows: its run, part, camera view, notes; or that it is looked at no more."""
     words = {"setup": setup, "part": part, "view": view}
@@ -193,7 +195,8 @@ def say_of_photo(
             asked = run_of(run)
             change_photo(
                 session, day, photo, who=person, run=asked, settled=photo.settled or {asked, photo.run} != {None},
-                standing=bool(standing), removed=bool(removed), notes=notes.replace("\r\n", "\n").strip(), **said,
+                flow_rad=typed_direction(flow), standing=bool(standing), removed=bool(removed),
+                notes=notes.replace("\r\n", "\n").strip(), **said,
             )  # fmt: skip
     except NotFoundError:
         raise

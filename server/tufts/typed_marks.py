@@ -8,6 +8,7 @@ import secrets
 from server.errors import StillairError
 from server.tufts.service import NamedMark, Photo
 
+DIGITS = 5  # of a direction [rad], as marks keep it
 PLAIN_WIDTH = 900  # of the picture that is marked without scripts
 
 
@@ -37,4 +38,4 @@ def typed_direction(text: str) -> float | None:
         value = math.nan
     if not abs(value) <= 360:
         raise StillairError("A direction is a number of degrees from −360 to 360: 0 is to the right, 90 is down.")
-    return math.radians(value)
+    return round(math.radians(value), DIGITS)

@@ -132,11 +132,12 @@ def test_without_scripts_a_tap_sets_a_mark_and_the_table_changes_it(shared: Site
 
 def test_what_a_photo_shows_is_said_and_kept_beside_what_was_said_before(shared: Site, number: int) -> None:
     there = f"/days/1/tufts/{number}"
-    said = {"run": "2", "part": "rear  wing", "view": "right", "notes": "wet tape\r\nin row 3"}
+    said = {"run": "2", "part": "rear  wing", "view": "right", "notes": "wet tape\r\nin row 3", "flow": "90"}
     assert shared.client.post(there, data=said).status_code == 303
     photo_now = shared.client.get(f"/api/days/1/photos/{number}").json()
     assert (photo_now["run"], photo_now["setup"], photo_now["settled"]) == (2, "B", True)
     assert photo_now["notes"] == "wet tape\nin row 3"
+    assert photo_now["flow_rad"] == pytest.approx(math.pi / 2, abs=1e-5)
     again = shared.client.post(there, data=said)
     assert (again.status_code, "Nothing would change by that." in again.text) == (422, True)
     refused = shared.client.post(there, data={**said, "run": "9"})

@@ -56,7 +56,9 @@ class Board {
 
   get open() { // proposals that nobody has answered yet
     const stations = new Set([...this.marks.entries()].map(([, one]) => one.station).filter(Boolean));
-    return this.state.proposals.filter((one) => !this.marks.get(one.mark) && !(one.station && stations.has(one.station)));
+    const read = new Set(this.state.proposals.filter((one) => one.kind === "machine").map((one) => one.station));
+    const isDouble = (one) => one.kind === "station" && read.has(one.station); // the program's says where it points, too
+    return this.state.proposals.filter((one) => !this.marks.get(one.mark) && !(one.station && stations.has(one.station)) && !isDouble(one));
   }
 
   get chosenMark() { return this.marks.get(this.chosen) ?? this.open.find((one) => one.mark === this.chosen) ?? null; }
