@@ -121,7 +121,8 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         uploads.sweep()
         renew_summaries(archive)
         keep_day_sets(archive)
-        queue_missing_photos(archive)
+        if set(TUFT_KINDS) <= set(kinds or JOB_KINDS):
+            queue_missing_photos(archive)
         if settings.day_folder is not None:
             queue_folder(archive, settings.day_folder)
         jobs.start()
