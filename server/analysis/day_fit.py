@@ -43,6 +43,7 @@ from server.analysis.stand_tests import apply_stand_tests
 from server.analysis.suspension_checks import check_suspension
 from server.analysis.typed_data import build_typed_pass
 from server.analysis.typed_report import typed_findings, typed_windows
+from server.analysis.tyre_compliance import bent_by_tyres
 from server.analysis.weather import DayAir, day_air
 from server.testday.values import Day, Finding, Quantity
 
@@ -120,7 +121,7 @@ def fit_day(
         posterior = bend_day(posterior, curves, options.seed)
     if known is not None:
         known(posterior)
-    posterior, held = widened_by_joints(posterior)
+    posterior, held = widened_by_joints(bent_by_tyres(posterior))
     say(0.85, "passes one by one")
     fits = pass_fits(posterior)
     setups = setup_results(posterior, passes, fits, bends, {s.name: s for s in day.setups})

@@ -19,6 +19,7 @@ from server.analysis.fit_findings import TOO_WIDE
 from server.analysis.joint_hold import widened_by_joints
 from server.analysis.result import DayResult, Pass, SetupResult
 from server.analysis.setup_report import UNITS, comparisons, posterior_source, setup_samples
+from server.analysis.tyre_compliance import bent_by_tyres
 from server.testday.values import Day
 
 WIDER = 1.15
@@ -37,7 +38,7 @@ def fit_early(day: Day, known: KnownNoise, options: FitOptions | None = None) ->
         return None
     if found is None:
         return None
-    posterior, _ = widened_by_joints(_wider(found))
+    posterior, _ = widened_by_joints(bent_by_tyres(_wider(found)))
     setups = tuple(_setup(posterior, name, made.passes) for name in found.problem.setup_names)
     standing = {one.name for one in setups if "SCx" in one.estimates}
     told = tuple(c for c in comparisons(posterior, made.day) if {c.setup, c.baseline} <= standing)
