@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, TypeAlias
 
-from server.aero.homography import Homography
-from server.analysis.tuft_agreement import Moved, Reading, TuftAgreement, TuftPair, agree, moved, pairs
-from server.analysis.tuft_registration import MATCH_REACH, matched, on_part
-from server.inference.agreement_kappa import Agreement
-from server.inference.circular import CircularMean
 from server.testday.tufts import TuftMark, TuftStation
 from server.tufts.placing import PlacedStation
 
-Readings = Mapping[tuple[str, str], Reading]  # by part and station
+if TYPE_CHECKING:
+    from server.aero.homography import Homography
+    from server.analysis.tuft_agreement import Moved, Reading, TuftAgreement
+    from server.inference.agreement_kappa import Agreement
+    from server.inference.circular import CircularMean
+
+Readings: TypeAlias = "Mapping[tuple[str, str], Reading]"  # by part and station
 ALONE_PX = 60.0
 LEAST_TOLD, LEAST_ANGLES = 5, 2
 NO_DIRECTION = "separated"
@@ -25,6 +27,8 @@ def seen_on_part(
     """What a reading says at the stations, its directions as they are on the part."""
     if lie is None:
         return {}
+    from server.analysis.tuft_registration import matched, on_part
+
     there = {one.station.name: one.station.part for one in stations}
     found: dict[tuple[str, str], Reading] = {}
     for mark in matched(marks, [one.seen for one in stations]):
@@ -41,12 +45,18 @@ def predicted_on_part(stations: Sequence[PlacedStation]) -> dict[tuple[str, str]
 
 def reading(direction_rad: float | None, told: TuftMark | TuftStation, u_rad: float | None = None) -> Reading:
     """What is separated has no direction that could be compared."""
+    from server.analysis.tuft_agreement import Reading
+
     has_one = told.condition != NO_DIRECTION
     return Reading(direction_rad if has_one else None, told.condition, u_rad if has_one else None)
 
 
 def against_prediction(seen: Readings, predicted: Readings) -> str:
     """Whether what was seen is what is predicted, in words; empty where nothing is."""
+    if not (seen and predicted):
+        return ""
+    from server.analysis.tuft_agreement import agree, pairs
+
     return in_words(agree(pairs(predicted, seen)))
 
 
@@ -54,6 +64,8 @@ def between_readings(
     first: Sequence[TuftMark], second: Sequence[TuftMark], stations: Sequence[PlacedStation], lie: Homography | None
 ) -> str:
     """Two readings of one photo in words: at its stations, or, where it has none, mark by mark."""
+    from server.analysis.tuft_agreement import TuftPair, agree, pairs
+
     if stations and lie is not None:
         return in_words(agree(pairs(seen_on_part(first, stations, lie), seen_on_part(second, stations, lie))))
     near = enumerate(nearest(first, second), start=1)
@@ -66,6 +78,8 @@ def _as_drawn(mark: TuftMark) -> Reading:
 
 def nearest(first: Sequence[TuftMark], second: Sequence[TuftMark]) -> list[tuple[TuftMark, TuftMark]]:
     """Marks that are each other's nearest, and nearer than about half of the way to the next of their own reading."""
+    from server.analysis.tuft_registration import MATCH_REACH
+
     found = []
     for one in first:
         other = min(second, key=lambda mark, at=one: _apart(mark, at), default=None)  # type: ignore[misc]
@@ -83,6 +97,8 @@ def _apart(one: TuftMark, other: TuftMark) -> float:
 
 def between_setups(first: Sequence[Readings], second: Sequence[Readings]) -> str:
     """Two setups at the same stations, each by its photos: conditions, turns, and how many tufts moved for sure."""
+    from server.analysis.tuft_agreement import agree, pairs
+
     words = in_words(agree(pairs(first_of_each(first), first_of_each(second))))
     told = moved_tufts(first, second)
     sure = sum(one.moved for one in told)
@@ -100,6 +116,8 @@ def first_of_each(photos: Sequence[Readings]) -> dict[tuple[str, str], Reading]:
 
 def moved_tufts(first: Sequence[Readings], second: Sequence[Readings]) -> list[Moved]:
     """Tuft by tuft, from all photos of both setups."""
+    from server.analysis.tuft_agreement import moved
+
     keys = dict.fromkeys(key for one in first for key in one)
     told = (moved(*key, *([photo[key] for photo in side if key in photo] for side in (first, second))) for key in keys)
     return [one for one in told if one is not None]

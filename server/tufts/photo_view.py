@@ -7,16 +7,18 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy.orm import Session
 
-from server.aero.homography import Homography
 from server.testday.tufts import TuftMark, TuftStation
 from server.tufts.agreeing import against_prediction, between_readings, predicted_on_part, seen_on_part
 from server.tufts.glyphs import Glyph, PhotoFigure, counted, figure, glyph_of, glyphs_of
 from server.tufts.placing import Lying, PlacedStation, part_on_photo, placed_stations
 from server.tufts.service import MACHINE, NamedMark, Photo, layers_of, readings
+
+if TYPE_CHECKING:
+    from server.aero.homography import Homography
 
 SENT = ("x_px", "y_px", "direction_rad")
 

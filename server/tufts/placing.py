@@ -5,15 +5,18 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 from sqlalchemy.orm import Session
 
-from server.aero.homography import DegeneratePointsError, Homography
-from server.analysis.tuft_registration import SeenStation, register, seen_stations
 from server.errors import StillairError
 from server.testday.tufts import PointPair, TuftMark, TuftStation, ViewRegistration
 from server.tufts.service import Photo, registration_of, station_values, stations_for, stations_of, views_of
 from server.tufts.tables import TuftPhoto
+
+if TYPE_CHECKING:
+    from server.aero.homography import Homography
+    from server.analysis.tuft_registration import SeenStation
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +54,9 @@ def part_on_photo(session: Session, photo: Photo) -> Lying | None:
 @lru_cache(maxsize=256)
 def homography_of(view: ViewRegistration) -> Homography:
     """From the part's plane to the picture. Raises StillairError where the points cannot tell."""
+    from server.aero.homography import DegeneratePointsError
+    from server.analysis.tuft_registration import register
+
     try:
         return register(view)
     except DegeneratePointsError as why:
@@ -63,6 +69,8 @@ def placed_stations(session: Session, photo: Photo) -> tuple[PlacedStation, ...]
     lying = part_on_photo(session, photo) if row is not None else None
     if row is None or lying is None:
         return ()
+    from server.analysis.tuft_registration import seen_stations
+
     seen = seen_stations(station_values(row), lying.homography)
     return tuple(_placed(one) for one in seen if 0 <= one.x_px <= photo.width_px and 0 <= one.y_px <= photo.height_px)
 
