@@ -145,7 +145,6 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.templates, app.state.addresses = make_environment(), Addresses(app)
     of_predictions = (predictions_api, predictions_import_pages, predictions_pages, predictions_figure_pages)
     of_days_json = (days_api, adding_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
-    of_predictions = (predictions_api, predictions_import_pages, predictions_pages)
     programs = (*of_days_json, results_api, tufts_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, sign_off_pages, plans_pages, long_pages, verify_pages, tufts_pages)
