@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 from sqlalchemy.orm import Session
 
-from server.accounts.pages import TOO_EARLY, Name
+from server.accounts.pages import TOO_EARLY, Name, Number
 from server.accounts.roles import ROLES, may
 from server.accounts.service import find_account, name_key, role_in_words, set_password
 from server.accounts.signing_in import (
@@ -134,7 +134,7 @@ def add_token(
 
 
 @router.post("/account/tokens/{number}/end", name="account_token_end")
-def drop_token(archive: TheArchive, visitor: CurrentVisitor, number: int) -> Response:
+def drop_token(archive: TheArchive, visitor: CurrentVisitor, number: Number) -> Response:
     """A token opens nothing any more."""
     with archive.database.writing() as session:
         end_token(session, _person(visitor), number)

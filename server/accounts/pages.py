@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Annotated, ClassVar
 from urllib.parse import quote, urlsplit
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Path, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from pydantic import BaseModel, Field
 from sqlalchemy.orm import Session
@@ -29,6 +29,7 @@ SEE_OTHER = 303
 TOO_EARLY = "That was tried too often; wait {wait} s, then try again."
 NOT_NEEDED = "This server listens to this computer alone; nobody signs in here."
 Name = Annotated[str, Form(max_length=200)]
+Number = Annotated[int, Path(ge=1, le=2**31)]
 
 
 class SignInForm(BaseModel):

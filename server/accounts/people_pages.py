@@ -10,7 +10,7 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from sqlalchemy.orm import Session
 
-from server.accounts.pages import Name
+from server.accounts.pages import Name, Number
 from server.accounts.roles import ROLES, WORDS
 from server.accounts.service import (
     Invited,
@@ -84,13 +84,13 @@ def make(request: Request, archive: TheArchive, role: Annotated[str, Form()] = "
 
 
 @router.post("/people/invitations/{number}/withdraw", name="withdraw_invitation")
-def take_back(request: Request, archive: TheArchive, number: int) -> Response:
+def take_back(request: Request, archive: TheArchive, number: Number) -> Response:
     """An invitation opens nothing any more."""
     return _answer(request, archive, lambda session, who: withdraw(session, number, by=who))
 
 
 @router.post("/people/{number}/role", name="change_role")
-def change_role(request: Request, archive: TheArchive, number: int, role: Annotated[str, Form()] = "") -> Response:
+def change_role(request: Request, archive: TheArchive, number: Number, role: Annotated[str, Form()] = "") -> Response:
     """Another role for an account."""
 
     def work(session: Session, who: str) -> None:
@@ -101,7 +101,7 @@ def change_role(request: Request, archive: TheArchive, number: int, role: Annota
 
 @router.post("/people/{number}/closed", name="close_account")
 def close(
-    request: Request, archive: TheArchive, number: int, closed: Annotated[bool, Form()] = True, reason: Name = ""
+    request: Request, archive: TheArchive, number: Number, closed: Annotated[bool, Form()] = True, reason: Name = ""
 ) -> Response:
     """Close an account or open it again."""
 
@@ -112,7 +112,7 @@ def close(
 
 
 @router.post("/people/{number}/password", name="renew_password")
-def renew(request: Request, archive: TheArchive, number: int) -> Response:
+def renew(request: Request, archive: TheArchive, number: Number) -> Response:
     """A code with which somebody who forgot the password sets another."""
 
     def work(session: Session, who: str) -> Invited:

@@ -131,6 +131,9 @@ _LINES = {
         GET /predictions/tables/{number}/rows
         GET /predictions/{number}
         GET /predictions/{number}/cases.csv
+        GET /predictions/{number}/figure.csv
+        GET /predictions/{number}/figure.json
+        GET /predictions/{number}/figure/table
         GET /refits/{number}
         GET /search
         GET /season/compare

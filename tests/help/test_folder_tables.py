@@ -10,7 +10,8 @@ from server.testday.folder_keys import Key
 from server.testday.role_table import ROLES
 from tests.testday.folders import MINIMAL, read
 
-ELSEWHERE = {"TRAVEL", "AXLE_FORCE", "READING", "DISTANCE", "ELEVATION", "SCX", "YAW", "SPEED", "START", "END"}
+ELSEWHERE = {"TRAVEL", "AXLE_FORCE", "READING", "DISTANCE", "ELEVATION", "YAW", "SPEED", "START", "END"}
+ELSEWHERE |= {"SCX", "SCZ_TOTAL"}
 
 
 def test_every_number_of_the_folder_has_a_line() -> None:
