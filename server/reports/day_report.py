@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from server.analysis.result import DayResult
 from server.days.sign_off import SignOff
-from server.figures.catalogue import figure_names, find_plot
 from server.reports.content import Block, Drawn, Report, Rows, Section, Signature, Words
 from server.results.figure_words import figure_words
 from server.results.next_step import WANTED_U95_M2
@@ -90,6 +89,8 @@ def _setups(view: ResultView) -> Iterator[Block]:
 
 
 def _figures(result: DayResult) -> Iterator[Block]:
+    from server.figures.catalogue import figure_names, find_plot  # draws: not before somebody asks for a report
+
     there = figure_names(result)
     for name in (one for one in FIGURES if one in there):
         plot = find_plot(name, result)
