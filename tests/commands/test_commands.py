@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -20,9 +21,11 @@ from server.commands.main import app, main
 from server.errors import DayFolderError, StillairError
 from server.locations import sample_day_folders
 from server.testday.findings import CODES
+from server.testday.values import Day
 from tests.analysis.made_result import made_result
+from tests.testday.folders import MINIMAL, read
 
-COMMANDS = ("demo", "serve", "fit", "study", "import", "export", "verify")
+COMMANDS = ("demo", "serve", "fit", "study", "import", "export", "verify", "backup", "restore", "invite")
 RUNNER = CliRunner()
 
 
@@ -59,14 +62,20 @@ def run_main(monkeypatch: pytest.MonkeyPatch, *arguments: str) -> int:
     return int(ended.value.code or 0)
 
 
+def empty_day() -> Day:
+    """The least day that a folder can tell; it predicts nothing."""
+    with tempfile.TemporaryDirectory() as folder:
+        return read(Path(folder) / "least", MINIMAL, {})
+
+
 def answered(monkeypatch: pytest.MonkeyPatch, answer: DayResult | Exception) -> None:
     """Let `fit` get this answer instead of fitting."""
 
-    def fitted(_path: Path, progress: object) -> DayResult:
+    def fitted(_path: Path, progress: object) -> tuple[Day, DayResult]:
         progress(0.5, "fitting")  # type: ignore[operator]
         if isinstance(answer, Exception):
             raise answer
-        return answer
+        return empty_day(), answer
 
     monkeypatch.setattr(fit_module, "fitted", fitted)
 
