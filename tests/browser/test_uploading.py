@@ -176,10 +176,13 @@ def test_another_device_signs_in_and_sends(chrome, tmp_path: Path) -> None:  # t
         with app.state.archive.database.writing() as session:
             code = invite_first_owner(session).code
         browser.open("/invited")
+        browser.until(lambda: focused(browser).get_attribute("id") == "code", "the field for the code")
         focused(browser).send_keys("wrong", Keys.ENTER)
         assert "opens nothing" in browser.one(".problem").text
+        browser.until(lambda: focused(browser).get_attribute("id") == "code", "the field for the code")
         focused(browser).send_keys(code.replace("-", "").lower(), Keys.ENTER)
         browser.until(lambda: "Its role is owner" in browser.one("main").text, "the invitation")
+        browser.until(lambda: focused(browser).get_attribute("id") == "name", "the field for the name")
         keys = ["Ana", Keys.TAB, "nine wet cones", Keys.TAB, "nine wet cones", Keys.ENTER]
         focused(browser).send_keys(keys[0], keys[1])
         for part in keys[2:]:
@@ -189,6 +192,7 @@ def test_another_device_signs_in_and_sends(chrome, tmp_path: Path) -> None:  # t
         browser.one(".who button").click()
         browser.until(lambda: "Sign in with the name" in browser.one("main").text, "being out")
         browser.open("/add")
+        browser.until(lambda: focused(browser).get_attribute("id") == "name", "the field for the name")
         focused(browser).send_keys("ana", Keys.TAB)
         focused(browser).send_keys("nine wet cones", Keys.ENTER)
         browser.until(lambda: browser.driver.current_url.endswith("/add"), "the page that was wanted")
