@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,14 +24,15 @@ from server.analysis.day_solve import bend_day, silent, solve_day
 from server.analysis.dragging_brake import brake_findings
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import coast_downs, fit_findings
+from server.analysis.fit_options import FitOptions
 from server.analysis.interval_method import CoastDown, interval_method, interval_method_from_times
 from server.analysis.joint_hold import widened_by_joints
 from server.analysis.load_data import AXLE_OF, SOURCE_OF, DayLoads, day_loads
 from server.analysis.load_findings import load_findings
 from server.analysis.load_priors import SCZ_MEASURED, load_parameters
+from server.analysis.made_with import made_with
 from server.analysis.outlook import outlooks
 from server.analysis.pass_data import AIR, SPEEDOMETER, WHEEL, PassData, build_pass, day_origin
-from server.analysis.pass_options import PassOptions
 from server.analysis.pass_report import pass_fits
 from server.analysis.passes import find_passes
 from server.analysis.prepare import prepare_day
@@ -52,14 +53,6 @@ FIT_LOST = (
     "The fit of this day came to no end, so it tells nothing: some pass that is used is hardly a coast-down. Look at "
     "those whose edges were set by hand, then at the speeds; leave out what is not free rolling."
 )
-
-
-@dataclass(frozen=True, slots=True)
-class FitOptions:
-    """Options of a fit; the seed makes the sampling repeatable."""
-
-    seed: int = 1
-    passes: PassOptions = field(default_factory=PassOptions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +96,13 @@ def fit_day(
     Always returns a result; where no area can be had, the setups lack SCx and a finding says why.
     """
     options = options or FitOptions()
-    say = progress or silent
+    result = _fitted(day, options, progress or silent, known)
+    return replace(result, options=options.kept(), made_with=made_with())
+
+
+def _fitted(
+    day: Day, options: FitOptions, say: Progress, known: Callable[[DayPosterior], None] | None
+) -> DayResult:
     made = made_ready(day, options, say)
     day, passes, findings, air = made.day, made.passes, list(made.findings), made.air
     problem = made.problem

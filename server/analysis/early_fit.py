@@ -11,11 +11,12 @@ from dataclasses import replace
 import numpy as np
 
 import server
-from server.analysis.day_fit import FitOptions, made_ready
+from server.analysis.day_fit import made_ready
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.early_estimate import KnownNoise, early_posterior
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import TOO_WIDE
+from server.analysis.fit_options import FitOptions
 from server.analysis.joint_hold import widened_by_joints
 from server.analysis.result import DayResult, Pass, SetupResult
 from server.analysis.setup_report import UNITS, comparisons, posterior_source, setup_samples

@@ -331,7 +331,8 @@ class DayResult:
     """Everything a fit of the day says. reference: speed_mps, density_kgm3, pressure, ride heights…
 
     joint: quantity → what is told of it in all setups together; empty in results kept before this was told, and so
-    are outlook, what more passes would bring, and drift, the baseline's runs against each other.
+    are outlook, what more passes would bring, and drift, the baseline's runs against each other. options: of the fit,
+    its seed among them; made_with: the versions of the code and the packages that computed it.
     """
 
     name: str
@@ -348,3 +349,5 @@ class DayResult:
     joint: Mapping[str, Joint] = field(default_factory=dict)
     outlook: tuple[Outlook, ...] = ()
     drift: tuple[BaselineDrift, ...] = ()
+    options: Mapping[str, float] = field(default_factory=dict)
+    made_with: Mapping[str, str] = field(default_factory=dict)

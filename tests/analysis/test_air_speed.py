@@ -9,12 +9,13 @@ import pytest
 from server.analysis.air_checks import check_air_speed, follows_speed
 from server.analysis.air_scale import day_scale
 from server.analysis.air_speed import stated_scale
-from server.analysis.day_fit import FitOptions, _all_passes, _problem, _usable, fit_day
+from server.analysis.day_fit import _all_passes, _problem, _usable, fit_day
 from server.analysis.day_grid import Point, path_speed
 from server.analysis.day_model import linearise
 from server.analysis.day_noise import filter_noise
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH
 from server.analysis.day_problem import DayProblem
+from server.analysis.fit_options import FitOptions
 from server.analysis.load_data import day_loads
 from server.analysis.pass_data import AIR
 from server.analysis.prepare import prepare_day

@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 
 from server.aero.road_load import RoadLoadCar, Surroundings, resistance_forces
-from server.analysis.day_fit import FitOptions, _all_passes, _problem, _usable
+from server.analysis.day_fit import _all_passes, _problem, _usable
 from server.analysis.day_grid import Point
 from server.analysis.day_model import linearise
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH
 from server.analysis.day_problem import DayProblem
+from server.analysis.fit_options import FitOptions
 from server.analysis.load_data import day_loads
 from server.analysis.prepare import prepare_day
 from server.analysis.weather import day_air

@@ -7,11 +7,12 @@ import pytest
 
 from server.aero.axle_loads import axle_load_change, load_transfer
 from server.aero.suspension import heights_at_axles, series_rate
-from server.analysis.day_fit import FitOptions, _all_passes, _problem, _usable
+from server.analysis.day_fit import _all_passes, _problem, _usable
 from server.analysis.day_grid import Point, path_speed
 from server.analysis.day_model import linearise
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH
 from server.analysis.day_problem import DayProblem
+from server.analysis.fit_options import FitOptions
 from server.analysis.load_at_springs import through_joints
 from server.analysis.load_blocks import load_context
 from server.analysis.load_data import AXLE_OF, day_loads
