@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.tufts import camera, surfaces
-from tests.tufts.distractors import OVER, UNDER
-from tests.tufts.picture import F, Lie, quadrangle
+from tests.tufts import bodywork, camera, light, surfaces
+from tests.tufts.distractors import OVER, UNDER, Distractor
+from tests.tufts.picture import F, Lie, polygon, quadrangle
 from tests.tufts.strands import KnownTuft, Strand, draw
 
 WOOL = np.array([
@@ -17,11 +17,19 @@ WOOL = np.array([
     [205, 30, 35], [40, 90, 200],
 ], dtype=float)  # fmt: skip
 LEAST_CONTRAST = 75.0  # levels of red, green and blue, before shadows
+BODYWORK: dict[str, tuple[Distractor, int]] = {
+    "rivets": (bodywork.rivets, 4), "gap": (bodywork.gap, 4), "sticker": (bodywork.sticker, 4),
+    "wheel": (bodywork.wheel, 1), "backdrop": (bodywork.backdrop, 3),
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
 class Scenario:
-    """What a photo is like. lengths_px: of tufts, at the nominal 4000 px width; smaller pictures scale along."""
+    """What a photo is like. length_px: of tufts.
+
+    bodywork: how much that real bodywork has lies about; stripe: each part is half of another tone, so that threads are
+    dark on light and light on dark; fuzz: how far a thread's fibres stand out, over its width; glints: per picture.
+    """
 
     width: int = 4000
     height: int = 3000
@@ -44,6 +52,15 @@ class Scenario:
     shake_px: int = 1
     noise: float = 3.0
     quality: int = 92
+    bodywork: float = 0.0
+    stripe: bool = False
+    fuzz: float = 0.0
+    uneven: bool = False
+    shade_bars: int = 0
+    glints: int = 0
+    shake_any_px: float = 0.0
+    crisp: float = 0.0
+    least_width_px: float = 2.5
 
 
 @dataclass(frozen=True)
@@ -75,6 +92,18 @@ def drawn_scenario(rng: np.random.Generator, width: int = 4000) -> Scenario:
     )  # fmt: skip
 
 
+def lifelike_scenario(rng: np.random.Generator, width: int = 4000) -> Scenario:
+    """The same mixture with what real photographs have besides."""
+    often = rng.random
+    thin, shake = (float(rng.choice(among)) for among in ([1.2, 2.0, 2.5], [0.0, 0.0, 3.0, 5.0]))
+    return replace(
+        drawn_scenario(rng, width), bodywork=float(rng.choice([0.0, 0.5, 1.0])), stripe=often() < 0.35,
+        fuzz=float(rng.choice([0.0, 0.4, 0.9])), uneven=often() < 0.5, shade_bars=int(rng.integers(0, 3)),
+        glints=int(rng.choice([0, 3, 12])), shake_any_px=shake * (width / 4000) ** 0.5,
+        crisp=float(rng.choice([0.0, 0.5, 1.0])), least_width_px=thin, quality=int(rng.integers(62, 95)),
+    )  # fmt: skip
+
+
 def scene(scenario: Scenario, seed: int) -> Scene:
     """Draw the photo of a seed."""
     rng = np.random.default_rng(seed)
@@ -88,6 +117,10 @@ def scene(scenario: Scenario, seed: int) -> Scene:
     for one, most in UNDER.values():
         for _ in range(rng.poisson(most * scenario.distractors)):
             one(picture, rng, unit)
+    if scenario.bodywork:
+        for one, most in BODYWORK.values():
+            for _ in range(rng.poisson(most * scenario.bodywork)):
+                one(picture, rng, unit)
     tufts = [t for lie, paint in zip(lies, paints, strict=True) for t in _tufts(picture, scenario, lie, paint, rng)]
     before = picture.copy()
     for one, most in OVER.values():
@@ -99,12 +132,31 @@ def scene(scenario: Scenario, seed: int) -> Scene:
         surfaces.highlight(picture, rng)
     for _ in range(scenario.shadows):
         surfaces.shadow(picture, rng)
+    picture = _lit(picture, scenario, rng)
     np.clip(picture, 0, 255, out=picture)
     picture = camera.shaken(camera.blurred(picture, scenario.blur_px), scenario.shake_px)
-    photo = camera.compressed(camera.noisy(picture, scenario.noise, rng), scenario.quality)
+    if scenario.shake_any_px:
+        picture = light.shaken(picture, scenario.shake_any_px, rng.uniform(0, np.pi))
+    photo = _as_file(camera.noisy(picture, scenario.noise, rng), scenario)
     seen = tuple(t for t in tufts if _in_sight(t, covered))
     partly = tuple(t for t in tufts if not _in_sight(t, covered))
     return Scene(scenario, photo, seen, partly, tuple(lies))
+
+
+def _lit(picture: F, s: Scenario, rng: np.random.Generator) -> F:
+    for _ in range(s.shade_bars):
+        light.bars_of_shade(picture, rng, s.length_px)
+    for _ in range(s.glints):
+        light.glint(picture, rng, s.length_px)
+    if s.uneven:
+        light.uneven(picture, rng)
+    return picture
+
+
+def _as_file(picture: F, s: Scenario) -> NDArray[np.uint8]:
+    if s.crisp:
+        return light.jpeg(light.crisp(picture, s.crisp), s.quality)
+    return camera.compressed(picture, s.quality)
 
 
 def _part(picture: F, s: Scenario, place: int, rng: np.random.Generator) -> tuple[Lie, NDArray[np.float64]]:
@@ -118,6 +170,10 @@ def _part(picture: F, s: Scenario, place: int, rng: np.random.Generator) -> tupl
     paint = surfaces.CARBON if s.weave and rng.random() < 0.8 else rng.permutation(surfaces.PAINTS)[0]
     cells = (right - left) / rng.uniform(6, 30) if s.weave and paint is surfaces.CARBON else 0.0
     surfaces.panel(picture, lie, paint, cells, rng)
+    if s.stripe:
+        other = surfaces.PAINTS[2] if paint.mean() > 110 else surfaces.PAINTS[0]
+        low, high = sorted(rng.uniform(0.1, 0.9, 2))
+        polygon(picture, lie.to_picture(np.array([[low, 0.0], [high, 0.0], [high, 1.0], [low, 1.0]])), other)
     return lie, paint
 
 
@@ -152,12 +208,14 @@ def _tufts(
             root = np.array([u, v]) + rng.normal(0, 0.04, 2) * pitch * np.array([1, aspect])
             way = mean + swirl[0] * (u - 0.5) + swirl[1] * (v - 0.5) + rng.normal(0, 0.12)
             other = colours[int(rng.integers(len(colours)))]
+            if s.stripe:
+                other = _standing_off(picture, lie, root, colours, other)
             flutter = rng.uniform(0.15, 0.45) if rng.random() < s.fluttering else 0.0
             strand = Strand(
                 root, way + (rng.normal(0, 0.9) if flutter else 0.0), length * rng.uniform(0.8, 1.15),
-                max(s.length_px / s.aspect, 2.5), other * rng.uniform(0.9, 1.0),
+                max(s.length_px / s.aspect, s.least_width_px), other * rng.uniform(0.9, 1.0),
                 rng.normal(0, 0.1) if rng.random() < s.bent else 0.0, flutter, rng.uniform(0.4, 1.0), tape,
-                rng.uniform(0.2, 0.6) if rng.random() < s.thrown_shadow else 0.0,
+                rng.uniform(0.2, 0.6) if rng.random() < s.thrown_shadow else 0.0, s.fuzz,
             )  # fmt: skip
             found.append(draw(picture, lie, strand, aspect))
             if rng.random() < s.crossing:
@@ -167,6 +225,18 @@ def _tufts(
                 second = Strand(start, turn, length, strand.width_px, other)
                 found.append(draw(picture, lie, second, aspect))
     return found
+
+
+def _standing_off(
+    picture: F, lie: Lie, root: NDArray[np.float64], colours: list[NDArray[np.float64]], usual: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """On a stripe on which a part's wool would not be seen, wool that is."""
+    x, y = lie.to_picture(root)
+    height, width = picture.shape[:2]
+    here = picture[int(np.clip(y, 0, height - 1)), int(np.clip(x, 0, width - 1))]
+    if np.linalg.norm(here - usual) > LEAST_CONTRAST:
+        return usual
+    return max([*colours, WOOL[0], WOOL[5]], key=lambda colour: float(np.linalg.norm(here - colour)))
 
 
 def _in_sight(tuft: KnownTuft, covered: NDArray[np.bool_]) -> bool:

@@ -16,7 +16,8 @@ Points = NDArray[np.float64]
 class Strand:
     """A tuft as it is on its part, in units of the part's square; widths in pixels.
 
-    bend: sideways swing of the tip over the length; flutter_rad: how far it swings while the shutter is open.
+    bend: sideways swing of the tip over the length; flutter_rad: how far it swings while the shutter is open; fuzz: how
+    far fibres of wool stand out beside it, over its width.
     """
 
     root: Points
@@ -29,6 +30,7 @@ class Strand:
     taper: float = 0.7
     tape: Points | None = None
     shadow: float = 0.0
+    fuzz: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,8 @@ def draw(picture: F, lie: Lie, strand: Strand, aspect: float) -> KnownTuft:
     half = 0.5 * strand.width_px * np.linspace(1.0, strand.taper, len(middle))
     if strand.shadow:
         _cover(picture, [line + strand.width_px * 0.8 for line in lines], half, np.zeros(3), strand.shadow)
+    if strand.fuzz:
+        _fibres(picture, middle, strand)
     _cover(picture, lines, half, strand.colour, 1.0)
     if strand.tape is not None:
         way = middle[1] - middle[0]
@@ -80,6 +84,17 @@ def draw(picture: F, lie: Lie, strand: Strand, aspect: float) -> KnownTuft:
         _cover(picture, [patch], np.full(2, 1.1 * strand.width_px), strand.tape, 1.0)
     root, tip = (tuple(float(c) for c in point) for point in (middle[0], middle[-1]))
     return KnownTuft(root, tip, strand.width_px, contrast, strand.bend, strand.flutter_rad, strand.tape is not None)
+
+
+def _fibres(picture: F, line: Points, strand: Strand) -> None:
+    """Short faint fibres on both sides; the same ones for the same thread."""
+    rng = np.random.default_rng(int(abs(line).sum() * 100))
+    size = strand.fuzz * strand.width_px
+    for _ in range(int(np.hypot(*(line[-1] - line[0])) / max(strand.width_px, 2.0) * 2)):
+        start = line[int(rng.integers(len(line)))] + rng.normal(0, 0.3 * strand.width_px, 2)
+        way = rng.uniform(0, 2 * np.pi)
+        piece = np.stack([start, start + size * np.array([np.cos(way), np.sin(way)])])
+        _cover(picture, [piece], np.full(2, 0.3), strand.colour, 0.6)
 
 
 def _cover(picture: F, lines: list[Points], half: Points, colour: Points, strength: float) -> None:
