@@ -17,6 +17,7 @@ from server import appearance
 from server.accounts import own_pages, people_pages
 from server.accounts import pages as accounts_pages
 from server.accounts.throttle import Throttle
+from server.addressed_app import AddressedApp
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, JobRunner
 from server.cars import pages as cars_pages
@@ -132,7 +133,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
         jobs.stop()
         archive.close()
 
-    app = FastAPI(
+    app = AddressedApp(
         title="Stillair",
         lifespan=lifespan,
         docs_url=None,

@@ -38,7 +38,13 @@ def run_pytest(arguments: list[str]) -> int:
 
 def _run(title: str, command: list[str]) -> int:
     print(f"== {title}: {' '.join(command)}", flush=True)
-    return subprocess.run([sys.executable, "-m", *command], cwd=ROOT, check=False).returncode
+    return subprocess.run([sys.executable, "-m", *command], cwd=ROOT, env=_environment(), check=False).returncode
+
+
+def _environment() -> dict[str, str]:
+    """The shell's, with compiled modules kept: the tests start Python some hundred times."""
+    kept = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
+    return kept if _writable() else {**kept, "PYTHONPYCACHEPREFIX": str(_scratch("compiled"))}
 
 
 def _cache(option: str, name: str) -> list[str]:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from urllib.parse import unquote
 
 import pytest
 from fastapi import FastAPI
-from starlette.routing import NoMatchFound
+from fastapi.routing import iter_route_contexts
+from starlette.routing import NoMatchFound, Route
 
+from server.app import create_app
+from server.settings import Settings
 from server.templating import Addresses
 
 
@@ -48,3 +53,14 @@ def test_what_no_route_takes_is_refused(app: FastAPI) -> None:
         addresses("nobody")
     with pytest.raises(AssertionError):
         addresses("car_form", day_id=1, slug="a/b")
+
+
+def test_the_table_of_routes_gives_what_the_frameworks_own_look_up_gives(tmp_path: Path) -> None:
+    app = create_app(Settings(data_folder=tmp_path))
+    routes = [route for route in iter_route_contexts(app.routes) if isinstance(route.original_route, Route)]
+    assert len(routes) > 200
+    for route in routes:
+        parts = dict.fromkeys(re.findall(r"{(\w+)", route.path), "7")
+        assert app.url_path_for(route.name, **parts) == FastAPI.url_path_for(app, route.name, **parts)
+    with pytest.raises(NoMatchFound):
+        app.url_path_for("nobody")
