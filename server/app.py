@@ -88,6 +88,10 @@ from server.uploads.service import Uploads
 
 FORM_BYTES = 1_000_000  # what a form adds to its files
 MISTAKE = "The program made a mistake here; the log says where. What was kept before is untouched."
+FORM_UNREADABLE = (
+    "The form cannot be read: it broke off on its way, or a field holds more than 1 MB; go back, what was typed is "
+    "still there, and bring a large table as a file."
+)
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 STATUSES = {
     NotFoundError: 404, ForbiddenError: 403, DiskFullError: 507, ArchiveBusyError: 503, ArchiveDamagedError: 500,
@@ -180,7 +184,9 @@ def _add_guards(app: FastAPI, settings: Settings, body_limit_bytes: int) -> None
 def _answer_error(request: Request, error: Exception) -> Response:
     if isinstance(error, RequestValidationError) and request.url.path.startswith(JSON_PATHS):
         return _answer(request, 422, place_sentence(error.errors()))
-    return _answer(request, *_status_and_sentence(error))
+    status, sentence = _status_and_sentence(error)
+    is_form = status == 400 and not request.url.path.startswith(JSON_PATHS)
+    return _answer(request, status, FORM_UNREADABLE if is_form else sentence)
 
 
 def _answer(request: Request, status: int, sentence: str) -> Response:

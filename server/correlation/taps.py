@@ -35,7 +35,7 @@ def read_taps(text: str) -> tuple[MeasuredTap, ...]:
     if not lines or not lines[0].strip():
         raise StillairError(NO_HEAD)
     separator = max("\t;,", key=lines[0].count)
-    rows = list(csv.reader(io.StringIO(text.lstrip("\ufeff")), delimiter=separator))
+    rows = _rows(text.lstrip("\ufeff"), separator)
     names = [name.strip().casefold() for name in rows[0]]
     if not set(NEEDED) <= set(names):
         raise StillairError(NO_HEAD)
@@ -49,6 +49,14 @@ def read_taps(text: str) -> tuple[MeasuredTap, ...]:
     if not found:
         raise StillairError("The table has its line of names and no tap beneath it.")
     return tuple(found)
+
+
+def _rows(text: str, separator: str) -> list[list[str]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    try:
+        return list(reader)
+    except csv.Error as error:
+        raise StillairError(f"Line {reader.line_num} of the table cannot be read ({error}).") from None
 
 
 def _tap(line: int, cells: dict[str, str], separator: str) -> MeasuredTap:

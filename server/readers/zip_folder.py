@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import shutil
 import stat
 import struct
@@ -77,6 +78,10 @@ def _unpack(data: Path | BinaryIO, name: str, scratch: Path, limits: ZipLimits) 
             return scratch / top
     except (zipfile.BadZipFile, zlib.error, struct.error, EOFError, NotImplementedError, ValueError) as error:
         raise UploadError(f"{name} is no zip that can be read ({str(error).rstrip('.')}).") from error
+    except OSError as error:
+        if error.errno != errno.EINVAL:
+            raise
+        raise UploadError(f"{name} is no zip that can be read (it names a place before its start).") from error
 
 
 def _members(bundle: zipfile.ZipFile, name: str, limits: ZipLimits) -> dict[PurePosixPath, zipfile.ZipInfo]:

@@ -143,8 +143,9 @@ class Uploads:
                 raise OffsetError(f"{upload.name} stands at byte {at}, not at {offset}.")
             if at + len(data) > upload.size_bytes:
                 raise TooLargeError(f"{upload.name} was announced with {upload.size_bytes} bytes; more were sent.")
-            self._parts.write(upload_id, at, data)
-            self._written[upload_id] = at + len(data)
+            if data:  # of a file without bytes there is no part: it is whole from the start
+                self._parts.write(upload_id, at, data)
+                self._written[upload_id] = at + len(data)
             return at + len(data)
 
     def drop(self, upload_id: str, who: str = "") -> None:

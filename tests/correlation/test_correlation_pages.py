@@ -217,6 +217,10 @@ def test_taps_come_in_and_are_judged(site: Site) -> None:
     assert bad.status_code == 422
     assert "Line 2: cp must be a number, not “deep”." in bad.text
     assert "A,F1,deep" in bad.text
+    for broken in ('setup,tap,cp\nA,F1,"\r1"\rx,y\r"', f'setup,tap,cp\nA,"{"x" * 140_000}'):
+        bad = client.post("/correlation/taps", params=at, data={"day_id": "1", "pasted": broken})
+        assert bad.status_code == 422
+    assert "Line 2 of the table cannot be read (field larger than field limit" in bad.text
     table = "setup,tap,cp,u\nA,F1,-1.2,0.02\nA,F2,-0.4,0.02\nA,N,0.8,0.02\n"
     done = client.post("/correlation/taps", params=at, data={"day_id": "1", "pasted": table})
     assert done.status_code == 303

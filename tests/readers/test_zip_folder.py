@@ -47,6 +47,18 @@ def names_in(folder: Path) -> list[str]:
     return sorted(str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file())
 
 
+@pytest.mark.parametrize("as_file", [True, False])
+def test_a_directory_that_lies_before_the_zip_is_refused(tmp_path: Path, as_file: bool) -> None:
+    """The end of a zip says where its directory begins (APPNOTE 4.3.16, from memory): here before its first byte."""
+    whole = zipped(tmp_path / "a.zip", DAY).read_bytes()
+    end = whole.rindex(b"PK\x05\x06")
+    (size,) = struct.unpack("<I", whole[end + 12 : end + 16])
+    bad = whole[: end + 12] + struct.pack("<I", end + 2) + whole[end + 16 :]
+    assert size < end + 2
+    (tmp_path / "a.zip").write_bytes(bad)
+    assert "is no zip that can be read" in refusal(tmp_path / "a.zip" if as_file else io.BytesIO(bad), tmp_path)
+
+
 @pytest.mark.parametrize("method", [zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED])
 def test_a_day_at_the_top_takes_the_zips_name(tmp_path: Path, method: int) -> None:
     day = unpack_day_zip(zipped(tmp_path / "9 May.zip", DAY, method), tmp_path / "scratch")

@@ -69,6 +69,12 @@ def test_a_run_is_refused_with_its_place(program: httpx.Client, row: dict[str, o
     assert program.get("/api/events/head").json() == before
 
 
+def test_a_file_without_bytes_is_kept_like_any_other(program: httpx.Client) -> None:
+    headers = {"Content-Type": "application/octet-stream"}
+    answer = program.post("/api/uploads?name=empty.csv", content=b"", headers=headers)
+    assert (answer.status_code, answer.json()["state"], answer.json()["size_bytes"]) == (201, "received", 0)
+
+
 def test_a_file_needs_its_name_and_may_not_be_too_large(site: Site, program: httpx.Client) -> None:
     assert program.post("/api/uploads", content=b"x", headers=BYTES).status_code == 422
     site.app.state.uploads.limit_bytes = 10

@@ -109,6 +109,9 @@ def test_a_table_is_taken_back_and_a_set_withdrawn(site: Site) -> None:
 def test_refusals_stand_beside_the_form_and_keep_what_was_typed(site: Site) -> None:
     client = site.client
     nothing = client.post("/predictions/add", data={"car": CAR, "pasted": " "})
+    large = client.post("/predictions/add", data={"car": CAR}, files={"pasted": (None, "a;1\n" * 300_000)})
+    assert large.status_code == 400
+    assert "a field holds more than 1 MB" in large.text
     assert (nothing.status_code, "Bring a table" in nothing.text) == (422, True)
     wrong = client.post("/predictions/add", data={"car": CAR, "pasted": "no table\nat all"})
     assert wrong.status_code == 422
