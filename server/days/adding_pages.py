@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
+from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -37,6 +38,7 @@ from server.templating import Page, is_htmx, render, render_part
 router = APIRouter(default_response_class=HTMLResponse)
 PIECE_BYTES = 1 << 20
 FIELDS_A_FILE = 20
+FOLLOW = "stillair:follow"  # brings the page to what the server shows now and leaves alone what is being filled
 NOT_TAKEN = "Nothing was added; one thing needs another look."
 
 
@@ -165,8 +167,15 @@ def adding(request: Request, day_id: DayId, job_id: str, archive: TheArchive) ->
 
 @router.get("/days/{day_id}/adding/{job_id}/status", name="adding_status")
 def adding_status(request: Request, day_id: DayId, job_id: str, archive: TheArchive) -> Response:
-    """The piece of a page that shows it, asked for again and again; on the end it leads to the day."""
+    """The piece of a page that shows it, asked for again and again; on the end it leads to the day.
+
+    The day's own page is not left for that: somebody may have begun to type in one of its forms.
+    """
     page = _of_job(request, day_id, job_id, archive)
+    if page is None and urlsplit(request.headers.get("HX-Current-URL", "")).path == _day_path(request, day_id):
+        piece = render_part(request, "days/added.html")
+        piece.headers["HX-Trigger"] = FOLLOW
+        return piece
     if page is None:
         return Response(headers={"HX-Redirect": _day_path(request, day_id)})
     names = ("day_id", "job", "rows", "add", "problem")

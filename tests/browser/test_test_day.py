@@ -80,9 +80,9 @@ def test_a_log_brought_in_changes_the_estimate_really_fitted(chrome, tmp_path: P
         browser.complaints()  # of asking for the day before it was there
         before = browser.one(".standings .value-text").text
         choose(browser, log)
+        browser.run("window.stays = true")
         browser.one("#runs-form .send").click()
         browser.until(lambda: f"Run {number}" in browser.text(), "the run", FIT_S)
-        browser.run("window.stays = true")
         browser.until(lambda: browser.all("#moved"), "what moved", FIT_S)
         assert browser.run("return window.stays") is True  # in place, without a new page
         assert browser.one(".standings .value-text").text != before
@@ -133,15 +133,22 @@ def test_a_bad_file_is_refused_and_what_was_typed_stays(browser: Browser, site: 
     assert [(run.logs[0].file, run.notes) for run in newest(site)[1].runs[2:]] == [("logs/good.csv", "after lunch")]
 
 
-def test_a_wrong_start_is_said_and_the_row_stays(browser: Browser, tmp_path: Path) -> None:
+def test_a_wrong_start_is_said_and_the_row_stays_and_so_does_a_form_begun_meanwhile(
+    browser: Browser, tmp_path: Path
+) -> None:
     choose(browser, written(tmp_path, "good.csv", log_text(3)))
     browser.one("#runs-form [name=log_start]").send_keys("noon")
     browser.one("#runs-form .send").click()
     browser.until(lambda: "good.csv: A start is written such as 09:09" in browser.one("#answer").text, "the sentence")
     assert browser.one("#runs-form [name=log_start]").get_property("value") == "noon"
     browser.one("#runs-form [name=log_start]").clear()
+    browser.one("#run-1 .button").click()
+    browser.until(lambda: browser.all("#runs form.edit"), "the form in place")
     browser.one("#runs-form .send").click()
+    browser.one("#runs form.edit [name=notes]").send_keys("half typed")
     browser.until(lambda: "Run 3" in browser.text(), "the run", 60)
+    assert browser.one("#runs form.edit [name=notes]").get_property("value") == "half typed"
+    assert "The logs are added" in browser.one("#answer").text
 
 
 def test_the_same_file_is_known_by_its_bytes(browser: Browser, tmp_path: Path) -> None:

@@ -222,6 +222,9 @@ def test_the_piece_for_htmx_leads_to_the_day(site: Site) -> None:
     assert status is not None
     done = wait_for(lambda: (a := site.client.get(status[1], headers=HTMX)) and "HX-Redirect" in a.headers and a)
     assert done.headers["HX-Redirect"] == "/days/1"
+    on_the_day = site.client.get(status[1], headers={**HTMX, "HX-Current-URL": "http://here:1/days/1?wanted=1#add"})
+    assert "HX-Redirect" not in on_the_day.headers
+    assert (on_the_day.headers["HX-Trigger"], "The logs are added" in on_the_day.text) == ("stillair:follow", True)
 
 
 def test_called_off_nothing_is_added(site: Site) -> None:
