@@ -61,9 +61,19 @@ from server.predictions import import_pages as predictions_import_pages
 from server.predictions import pages as predictions_pages
 from server.predictions.day_sets import keep_day_sets, with_day_sets
 from server.reports import pages as reports_pages
+from server.results import (
+    again_api,
+    again_pages,
+    compare_days_pages,
+    compare_pages,
+    long_api,
+    long_pages,
+    sign_off_pages,
+)
 from server.results import api as results_api
-from server.results import compare_days_pages, compare_pages, long_api, long_pages, sign_off_pages
 from server.results import pages as results_pages
+from server.results.again_job import AGAIN_KINDS
+from server.results.again_season import AGAIN_SEASON_KINDS
 from server.results.early_job import EARLY_KINDS
 from server.results.fit_job import FIT_KINDS, queue_folder
 from server.results.preview_job import PREVIEW_KINDS
@@ -98,7 +108,7 @@ STATUSES = {
 }  # fmt: skip
 JSON_PATHS = ("/api/", "/uploads")
 QUICK_KINDS = {**FIT_KINDS, **EARLY_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
-LONG_KINDS = {**STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS, **BACKUP_KINDS}
+LONG_KINDS = {**STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS, **BACKUP_KINDS, **AGAIN_KINDS, **AGAIN_SEASON_KINDS}
 JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **LONG_KINDS}))
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
@@ -150,11 +160,11 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.templates, app.state.addresses = make_environment(), Addresses(app)
     of_predictions = (predictions_api, predictions_import_pages, predictions_pages, predictions_figure_pages)
     of_days_json = (days_api, adding_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
-    programs = (*of_days_json, results_api, tufts_api, history_api, uploads_api, program_api, help_api)
+    programs = (*of_days_json, results_api, again_api, tufts_api, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, sign_off_pages, plans_pages, long_pages, verify_pages, tufts_pages)
     of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)
-    of_cars = (worth_pages, taps_pages)
+    of_cars = (worth_pages, taps_pages, again_pages)
     of_all = (trail_pages, search_pages, help_pages, appearance, live_api)
     of_people = (reports_pages, accounts_pages, own_pages, people_pages)
     for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_cars, *of_all, *of_people):

@@ -22,11 +22,14 @@ _LINES = {
         POST /account/tokens
         POST /account/tokens/{number}/end
         GET /add
+        GET /again/{number}
+        GET /api/again/{number}
         GET /api/correlation
         GET /api/correlation/decisions
         GET /api/correlation/taps
         GET /api/days
         GET /api/days/{day_id}
+        GET /api/days/{day_id}/again/{number}
         GET /api/days/{day_id}/car
         GET /api/days/{day_id}/car/{slug}
         GET /api/days/{day_id}/figures
@@ -71,6 +74,7 @@ _LINES = {
         GET /days/{day_id}
         GET /days/{day_id}/adding/{job_id}
         GET /days/{day_id}/adding/{job_id}/status
+        GET /days/{day_id}/again/{number}
         GET /days/{day_id}/car
         GET /days/{day_id}/car/{slug}
         GET /days/{day_id}/change/{slug}
@@ -156,6 +160,8 @@ _LINES = {
         POST /add/folder
         POST /add/logs
         POST /add/sample
+        POST /again
+        POST /api/again
         POST /api/days
         POST /api/days/logs
         POST /api/days/zip
@@ -165,6 +171,7 @@ _LINES = {
         POST /api/days/{day_id}/photos
         POST /api/days/{day_id}/photos/{photo_id}
         POST /api/days/{day_id}/photos/{photo_id}/marks
+        POST /api/days/{day_id}/results/{result_id}/again
         POST /api/days/{day_id}/runs
         POST /api/days/{day_id}/runs/{number}/passes
         POST /api/days/{day_id}/runs/{number}/passes/clear
@@ -176,6 +183,7 @@ _LINES = {
         POST /days/{day_id}/car/{slug}
         POST /days/{day_id}/change/{slug}
         POST /days/{day_id}/fit
+        POST /days/{day_id}/results/{result_id}/again
         POST /days/{day_id}/runs
         POST /days/{day_id}/runs/{number}/logs
         POST /days/{day_id}/runs/{number}/notes

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from server import __version__
+from server.commands.again import again
 from server.commands.backup import backup, restore
 from server.commands.demo import demo
 from server.commands.export_day import export
@@ -58,6 +59,7 @@ def stillair(
     The same for another program:    stillair fit "2026-05-09 long apron" --json
     Do the intervals hold:           stillair study "2026-05-09 long apron"
     Folders into the archive:        stillair import "2026-05-09 long apron"
+    Are results still made alike:    stillair again
     A day out of it, byte for byte:  stillair export 3 "long apron"
     Is all as it was kept:           stillair verify
     A copy of all, and back:         stillair backup /media/disk/stillair
@@ -74,6 +76,7 @@ app.command(short_help="Fit a test-day folder, as text or JSON.", epilog=finding
 app.command(short_help="Hold the intervals against simulated days.")(study)
 app.command("import", short_help="Keep test-day folders in the archive.")(import_days)
 app.command(short_help="Write a day of the archive as a folder.")(export)
+app.command(short_help="Fit results again as then: the same numbers?")(again)
 app.command(short_help="Check that all is as it was kept.")(verify)
 app.command(short_help="Copy the whole archive, also beside a server.")(backup)
 app.command(short_help="Put a backup into an empty folder.")(restore)

@@ -12,6 +12,7 @@ from server.testday.rounding import with_uncertainty
 
 STUDY_JOB, SEASON_JOB, VERIFY_JOB = "study-day", "refit-season", "verify-archive"
 BACKUP_JOB = "back-up-archive"
+AGAIN_JOB, AGAIN_SEASON_JOB = "fit-as-then", "fit-season-as-then"
 PLAN_JOB, PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB = "plan-day", "add-photos", "photos-of-folder", "read-tufts"
 OPEN = ("queued", "running")
 EARLY = "early"  # what a fit's payload gains on the way: [{"name", "values", "coast_downs"}]
@@ -22,6 +23,8 @@ OUTCOMES = {
     VERIFY_JOB: ("verified", "what was found"),
     PLAN_JOB: ("plan", "open the plan"),
     BACKUP_JOB: ("event", "what was copied"),
+    AGAIN_JOB: ("fitted_as_then", "are the numbers those of then?"),
+    AGAIN_SEASON_JOB: ("season_as_then", "are the numbers those of then?"),
 }
 OF_THE_DAY = dict.fromkeys((PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB), ("tufts", "look at the photos"))
 

@@ -11,6 +11,7 @@ TOPICS = {
     "formats": "Logs that can be read",
     "folder": "The test-day folder",
     "archive": "How the archive keeps things",
+    "again": "A result fitted again as then",
     "jobs": "Work that takes longer",
     "accounts": "Accounts, roles and safety",
     "api": "For programs",

@@ -15,6 +15,7 @@ from server.days.tables import DayRevision, StoredDay
 from server.dependencies import Results, TheArchive
 from server.errors import NotFoundError
 from server.figures.table import Table
+from server.results.again_job import newest_again
 from server.results.figure_words import FIGURE_WORDS, figure_words
 from server.results.moved_view import MovedView, moved_view
 from server.results.next_step import WANTED_U95_M2
@@ -53,14 +54,16 @@ SECTIONS = {
 
 @dataclass(frozen=True, slots=True)
 class DayHead:
-    """The day itself, as its result's page names it."""
+    """The day itself, as its result's page names it. again: the event of its newest fit as then, 0 for none."""
 
     id: int
     name: str
     date: str
     sent_as: str
     added: str
+    result_id: int
     result_sha256: str
+    again: int
     files: tuple[tuple[str, str], ...]
 
 
@@ -133,7 +136,9 @@ def _head(session: Session, day: StoredDay, row: FittedResult) -> DayHead:
         day.date.isoformat() if day.date else "no date",
         day.sent_as,
         day.added_at.strftime("%Y-%m-%d %H:%M UTC"),
+        row.id,
         row.sha256,
+        again.id if (again := newest_again(session, day.id, row.id)) else 0,
         tuple(revision_files(session, row.revision_id).items()),
     )
 

@@ -143,6 +143,8 @@ class ResultView:
     reference: tuple[tuple[str, str], ...]
     inputs: tuple[InputRow, ...]
     told: tuple[tuple[str, str], ...]
+    made_with: tuple[tuple[str, str], ...]
+    options: tuple[tuple[str, str], ...]
     noise: tuple[tuple[Shown, ValueView], ...]
     loads: LoadsView
     drift: DriftView | None
@@ -174,6 +176,8 @@ def result_view(result: DayResult, wanted_u95_m2: float, budget_of: str = QUANTI
         reference=reference_lines(result.reference),
         inputs=_input_rows(result),
         told=tuple(result.inputs.items()),
+        made_with=tuple(result.made_with.items()),
+        options=tuple((name.replace("_", " "), f"{value:g}") for name, value in result.options.items()),
         noise=tuple((NOISE.get(name, Shown(name)), value_view(name, value)) for name, value in result.noise.items()),
         loads=loads_view(result),
         drift=drift_view({"drift": [drift_as_json(one) for one in result.drift], "outlook": bool(result.outlook)}),

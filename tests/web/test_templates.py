@@ -32,6 +32,7 @@ from server.locations import web_folder
 from server.plans.pages import PlanPage, PlansPage, SheetPage
 from server.predictions.import_pages import AddPredictionsPage, PredictionTablePage, PreviewPage
 from server.predictions.pages import MatchingPage, PredictionSetPage, PredictionsPage
+from server.results.again_pages import AgainPage, SeasonAgainPage
 from server.results.compare_days_pages import CompareDaysPage
 from server.results.compare_pages import ComparePage
 from server.results.long_pages import RefitPage, StudyPage
