@@ -60,7 +60,7 @@ PAGES += [PlansPage, PlanPage, SheetPage, SignInPage, InvitedPage, AccountPage, 
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
 PAGES += [CorrelationPage, VerdictPage, WorthPage, TapsPage]
-PAGES += [SignOffPage]
+PAGES += [SignOffPage, AgainPage, SeasonAgainPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 
