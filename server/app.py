@@ -39,6 +39,7 @@ from server.errors import (
     ForbiddenError,
     NotFoundError,
     StillairError,
+    StoreError,
     place_sentence,
 )
 from server.gate import SignInGate
@@ -104,7 +105,8 @@ FORM_UNREADABLE = (
 )
 HTTP_SENTENCES = {400: BODY_NO_JSON, 404: "This address names nothing.", 405: "This address cannot be asked that way."}
 STATUSES = {
-    NotFoundError: 404, ForbiddenError: 403, DiskFullError: 507, ArchiveBusyError: 503, ArchiveDamagedError: 500,
+    NotFoundError: 404, ForbiddenError: 403, DiskFullError: 507, ArchiveBusyError: 503, StoreError: 503,
+    ArchiveDamagedError: 500,
 }  # fmt: skip
 JSON_PATHS = ("/api/", "/uploads")
 QUICK_KINDS = {**FIT_KINDS, **EARLY_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
@@ -123,7 +125,7 @@ class ErrorPage(Page):
 
 def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
     """The pages over a data folder. `kinds`: the jobs by name; when not given, the product's own."""
-    archive = Archive(settings.data_folder)
+    archive = Archive(settings.data_folder, settings.database_url, settings)
     jobs = JobRunner(archive, kinds or JOB_KINDS)
 
     backups = BackupClock(archive, jobs, settings.backup_folder, settings.backup_every_h, settings.backups_kept)

@@ -7,6 +7,8 @@ import json
 import sqlalchemy as sa
 from alembic import op
 
+from server.archive.seals import seal_statements
+
 revision = "0002"
 down_revision = "0001"
 branch_labels = None
@@ -33,11 +35,8 @@ def upgrade() -> None:
     op.drop_table("day_files")
     first_events()
     for table, columns in SEALED.items():
-        for verb, scope in (("UPDATE", columns), ("DELETE", "")):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb}{scope} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'what stands in {table} is never altered'); END"
-            )
+        for statement in seal_statements(op.get_bind().dialect.name, table, columns):
+            op.execute(statement)
 
 
 def create_revisions() -> None:

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from server.archive.seals import seal_statements
+
 revision = "0006"
 down_revision = "0005"
 branch_labels = None
@@ -19,11 +21,8 @@ def upgrade() -> None:
     create_stations()
     create_views()
     for table in TABLES:
-        for verb in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'what stands in {table} is never altered'); END"
-            )
+        for statement in seal_statements(op.get_bind().dialect.name, table):
+            op.execute(statement)
 
 
 def _number() -> sa.Column:

@@ -2,6 +2,8 @@
 
 from alembic import op
 
+from server.archive.seals import seal_statements
+
 revision = "0008"
 down_revision = "0007"
 branch_labels = None
@@ -10,11 +12,8 @@ depends_on = None
 
 def upgrade() -> None:
     for table in ("prediction_sets", "prediction_ends"):
-        for verb in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'what stands in {table} is never altered'); END"
-            )
+        for statement in seal_statements(op.get_bind().dialect.name, table):
+            op.execute(statement)
 
 
 def downgrade() -> None:

@@ -3,6 +3,8 @@
 import sqlalchemy as sa
 from alembic import op
 
+from server.archive.seals import seal_statements
+
 revision = "0010"
 down_revision = "0009"
 branch_labels = None
@@ -23,11 +25,8 @@ def upgrade() -> None:
         sa.Column("at", sa.DateTime(), nullable=False),
     )
     for table in ("decision_notes", "measured_taps"):
-        for verb in ("UPDATE", "DELETE"):
-            op.execute(
-                f"CREATE TRIGGER {table}_no_{verb.lower()} BEFORE {verb} ON {table} "
-                f"BEGIN SELECT RAISE(ABORT, 'what stands in {table} is never altered'); END"
-            )
+        for statement in seal_statements(op.get_bind().dialect.name, table):
+            op.execute(statement)
 
 
 def downgrade() -> None:

@@ -4,6 +4,9 @@
       raw/ab/abcd…           raw files by SHA-256, shared by all copies, each written once
       2026-05-09 173000-120/  one copy: archive.sqlite3 and manifest.json
 
+A copy is the same thing wherever the archive's database is: of one on a server all rows are written into that file, and
+put back onto a server they go out of it again.
+
 A raw file is written before the row that names it and never taken away: so the database is copied first, as it is at
 one moment, and every file that it names is there afterwards. A copy gets its name when all of it is on disk.
 """
@@ -21,14 +24,16 @@ from pathlib import Path
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.archive.address import SQLITE_FILE, Address, place_of
 from server.archive.database import Database, now_utc
 from server.archive.disk import disk_in_words, sync_folder
 from server.archive.events import head
+from server.archive.place import database_of
 from server.archive.raw_files import RawStore, sha256_of
 from server.archive.tables import RawFile
 from server.errors import NotFoundError, StillairError
 
-DATABASE, MANIFEST, UNFINISHED = "archive.sqlite3", "manifest.json", "unfinished "
+DATABASE, MANIFEST, UNFINISHED = SQLITE_FILE, "manifest.json", "unfinished "
 NAME = re.compile(r"\d{4}-\d\d-\d\d \d{6}-\d{3}")
 INSIDE = "The folder for backups {folder} lies inside the archive; name one on another disk."
 NOT_EMPTY = "The folder {folder} holds an archive already; a backup is put back into an empty one."
@@ -85,9 +90,9 @@ def restore(target: Path, name: str | None, data_folder: Path, progress: Progres
     """Put a copy (the newest, when none is named) into an empty data folder; gives its name.
 
     Every hash is looked at on the way. Raises StillairError where one is not as it was; no database is there then.
+    Where the settings name a database on a server, it goes into that one, which must be empty.
     """
-    if (data_folder / DATABASE).exists():
-        raise StillairError(NOT_EMPTY.format(folder=data_folder))
+    place = _empty_place(data_folder)
     names = copies_in(target) if target.is_dir() else []
     chosen = name or (names[0] if names else "")
     if chosen not in names:
@@ -102,7 +107,10 @@ def restore(target: Path, name: str | None, data_folder: Path, progress: Progres
                 raise StillairError(CHANGED.format(name=chosen, what="its database has other bytes"))
             _bring_files(laid, RawStore(target / "raw"), RawStore(data_folder / "raw"), chosen, progress)
             _sync(laid)
-            laid.replace(data_folder / DATABASE)
+            if isinstance(place, Address):
+                _pour(laid, place, progress)
+            else:
+                laid.replace(place)
         except BaseException:
             laid.unlink(missing_ok=True)
             raise
@@ -112,7 +120,11 @@ def restore(target: Path, name: str | None, data_folder: Path, progress: Progres
 
 def _copy(source: Path, place: Path, making: Path, progress: Progress) -> Backup:
     progress(0.0, "the database")
-    Database(source / DATABASE, read_only=True).copy_to(making / DATABASE)
+    database = database_of(source, read_only=True)
+    try:
+        database.copy_to(making / DATABASE)
+    finally:
+        database.close()
     copy = Database(making / DATABASE)
     try:
         with copy.reading() as session:
@@ -129,6 +141,32 @@ def _copy(source: Path, place: Path, making: Path, progress: Progress) -> Backup
     making.rename(place / made.name)
     sync_folder(place)
     return made
+
+
+def _empty_place(data_folder: Path) -> Path | Address:
+    """Where the database goes. Raises StillairError where there is an archive already."""
+    if (data_folder / DATABASE).exists():
+        raise StillairError(NOT_EMPTY.format(folder=data_folder))
+    place = place_of(data_folder)
+    if isinstance(place, Address):
+        from server.archive.moving import refuse_full
+
+        refuse_full(place)
+    return place
+
+
+def _pour(laid: Path, place: Address, progress: Progress) -> None:
+    """A copy, brought to this program's version, into the database on a server."""
+    from server.archive.moving import pour
+
+    database = Database(laid)
+    try:
+        database.migrate(keep_old=False)
+    finally:
+        database.as_one_file()
+    pour(laid, place, lambda _: [], progress)
+    place.leave_mark()
+    laid.unlink()
 
 
 def _files_of(session: Session) -> list[tuple[str, int]]:

@@ -1,32 +1,28 @@
-"""The SQLite database: durable settings, immediate write transactions, migrations at start."""
+"""The archive's database, in a SQLite file or on a PostgreSQL server: sessions, migrations at start."""
 
 from __future__ import annotations
 
 import datetime as dt
-import sqlite3
 from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
-from urllib.parse import quote
+from typing import TYPE_CHECKING, Any, ClassVar
 
-from sqlalchemy import DateTime, Dialect, Engine, MetaData, TypeDecorator, create_engine, event
+from sqlalchemy import BigInteger, Connection, DateTime, Dialect, Engine, Integer, MetaData, TypeDecorator
 from sqlalchemy.orm import DeclarativeBase, Session
 
-from server.archive.disk import disk_in_words, is_frozen
+from server.archive.address import Address
+from server.archive.disk import disk_in_words
 from server.archive.news import News
+from server.archive.sqlite_file import BEGIN_OPTION, SqliteFile
 from server.errors import StillairError
 from server.locations import migrations_folder
 
+if TYPE_CHECKING:
+    from server.archive.postgres import PostgresServer
+
 BUSY_TIMEOUT_MS = 10_000
-BEGIN_OPTION = "sqlite_begin"
 AFTER_COMMIT, NEWS = "after commit", "news"
-CONNECTION_SETTINGS = (
-    "PRAGMA journal_mode = WAL",
-    "PRAGMA synchronous = FULL",
-    "PRAGMA foreign_keys = ON",
-)
-READING_SETTINGS = ("PRAGMA foreign_keys = ON", "PRAGMA query_only = ON")
 TOO_NEW = (
     "The archive {file} is of version {found}, which a newer Stillair wrote (this one knows up to {newest}); "
     "open it with that one. Nothing in it was touched."
@@ -44,10 +40,12 @@ class Base(DeclarativeBase):
     """Base of all typed tables; constraints get stable names, so that migrations can name them."""
 
     metadata = MetaData(naming_convention=NAMES)
+    # SQLite's INTEGER has 64 bits, PostgreSQL's 32: what is asked for may be any number that the first can hold
+    type_annotation_map: ClassVar[dict[Any, Any]] = {int: BigInteger().with_variant(Integer(), "sqlite")}
 
 
 class UtcDateTime(TypeDecorator[dt.datetime]):
-    """A moment in UTC; SQLite keeps it without a zone, Python sees it with one."""
+    """A moment in UTC; the database keeps it without a zone, Python sees it with one."""
 
     impl = DateTime
     cache_ok = True
@@ -79,30 +77,43 @@ def now_utc() -> dt.datetime:
 
 
 class Database:
-    """One SQLite file. `reading` never blocks a writer; `writing` takes the write lock when it opens.
+    """A SQLite file, or a PostgreSQL database. `reading` sees one moment and never blocks a writer; `writing` takes the
+    one write lock when it opens, and waits for it `busy_timeout_ms` at most. With `read_only` every change is refused.
 
-    A transaction that reads first and writes later can fail when another writer comes between; BEGIN
-    IMMEDIATE waits for its turn instead, `busy_timeout_ms` at most. With `read_only` every change is refused.
-
-    Both raise DiskFullError and ArchiveBusyError, a sentence for a person, where the disk or the file is to blame.
+    Both raise DiskFullError and ArchiveBusyError, a sentence for a person, where the disk or the database is to blame.
     """
 
-    def __init__(self, file: Path, *, read_only: bool = False, busy_timeout_ms: int = BUSY_TIMEOUT_MS) -> None:
-        self.file = file
-        self.busy_timeout_ms = busy_timeout_ms
+    def __init__(
+        self, place: Path | Address, *, read_only: bool = False, busy_timeout_ms: int = BUSY_TIMEOUT_MS
+    ) -> None:
+        self._kept = _kept_at(place, read_only, busy_timeout_ms)
         self.news = News()
-        self._read_only = read_only
-        frozen = read_only and is_frozen(file)
-        address = f"/file:{quote(str(file))}?immutable=1&uri=true" if frozen else f"/{file}"
-        self._engine = create_engine(f"sqlite+pysqlite://{address}")
-        event.listen(self._engine, "connect", self._set_up_connection)
-        event.listen(self._engine, "begin", _begin)
+        self._engine = self._kept.engine
         self._writing_engine = self._engine.execution_options(**{BEGIN_OPTION: "IMMEDIATE"})
 
     @property
     def engine(self) -> Engine:
         """The engine, for migrations and checks."""
         return self._engine
+
+    @property
+    def file(self) -> Path:
+        """The SQLite file. Raises StillairError where the archive is elsewhere."""
+        return self._kept.file
+
+    @property
+    def shown(self) -> str:
+        """The file or the address, without a password, as sentences name it."""
+        return self._kept.shown
+
+    @property
+    def busy_timeout_ms(self) -> int:
+        """How long a writer waits for its turn."""
+        return self._kept.busy_timeout_ms
+
+    @busy_timeout_ms.setter
+    def busy_timeout_ms(self, value: int) -> None:
+        self._kept.busy_timeout_ms = value
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -120,70 +131,79 @@ class Database:
             for call in session.info.get(AFTER_COMMIT, ()):
                 call()
 
-    def version(self) -> str | None:
-        """The schema's version as it stands in the file; None in an empty one."""
-        from alembic.migration import MigrationContext
+    def exists(self) -> bool:
+        """Whether there is an archive."""
+        return self._kept.exists()
 
+    def take(self) -> None:
+        """Take it for this server, where the folder's lock is not enough. Raises StillairError when it is taken."""
+        self._kept.open()
+
+    def mark(self) -> None:
+        """Say in the data folder where its archive is, when that is elsewhere."""
+        self._kept.mark()
+
+    def version(self) -> str | None:
+        """The schema's version as it stands; None in an empty one."""
         with disk_in_words(), self._engine.connect() as connection:
-            return MigrationContext.configure(connection).get_current_revision()
+            return version_of(connection)
 
     def copy_to(self, target: Path) -> None:
-        """A whole, consistent copy of the file as it is now, whoever writes meanwhile."""
-        with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(target)) as copy:
-            source.backup(copy)
+        """A whole, consistent copy of everything as it is now, as a SQLite file, whoever writes meanwhile."""
+        self._kept.copy_to(target)
 
     def as_one_file(self) -> None:
-        """Bring everything into the file itself and close it: nothing lies beside it then."""
+        """Bring everything into the SQLite file itself and close it: nothing lies beside it then."""
         self.close()
-        with closing(sqlite3.connect(self.file)) as connection:
-            connection.execute("PRAGMA journal_mode = DELETE")
+        if isinstance(self._kept, SqliteFile):
+            self._kept.as_one_file()
 
     def check_known(self) -> tuple[str | None, str | None]:
-        """The file's version and the newest one. Raises StillairError for a file that a newer program wrote."""
+        """The archive's version and the newest one. Raises StillairError for one that a newer program wrote."""
         from alembic.script import ScriptDirectory
 
-        scripts = ScriptDirectory.from_config(_alembic_config())
+        scripts = ScriptDirectory.from_config(alembic_config())
         found, newest = self.version(), scripts.get_current_head()
         if found is not None and found not in {script.revision for script in scripts.walk_revisions()}:
-            raise StillairError(TOO_NEW.format(file=self.file, found=found, newest=newest))
+            raise StillairError(TOO_NEW.format(file=self.shown, found=found, newest=newest))
         return found, newest
 
-    def migrate(self) -> None:
-        """Bring the tables to the newest form, after a copy of the old one beside the file.
+    def migrate(self, *, keep_old: bool = True) -> None:
+        """Bring the tables to the newest form, after a copy of the old one beside the file where that shall be kept.
 
-        Raises StillairError for a file that a newer program wrote; nothing is touched then.
+        Raises StillairError for an archive that a newer program wrote; nothing is touched then.
         """
-        from alembic import command
-
         found, newest = self.check_known()
         if found == newest:
             return
-        if found is not None:
-            self.copy_to(self._copy_name(found))
-        config = _alembic_config()
-        with disk_in_words(), self._writing_engine.connect() as connection:
-            config.attributes["connection"] = connection
-            command.upgrade(config, "head")
-
-    def _copy_name(self, version: str) -> Path:
-        moment = now_utc().strftime("%Y-%m-%d %H%M%S")
-        return self.file.with_name(f"{self.file.stem} of version {version}, {moment}{self.file.suffix}")
+        if found is not None and keep_old:
+            self.copy_to(self._kept.copy_place(_copy_name(found)))
+        with disk_in_words(), self._writing_engine.connect() as connection, self._kept.migrating(connection):
+            upgrade(connection)
 
     def close(self) -> None:
-        """Give the file back."""
-        self._engine.dispose()
+        """Give the database back."""
+        self._kept.close()
 
 
-    def _set_up_connection(self, connection: Any, _record: Any) -> None:
-        connection.isolation_level = None  # the driver must not open transactions of its own
-        cursor = connection.cursor()
-        cursor.execute(f"PRAGMA busy_timeout = {self.busy_timeout_ms}")
-        for setting in READING_SETTINGS if self._read_only else CONNECTION_SETTINGS:
-            cursor.execute(setting)
-        cursor.close()
+def version_of(connection: Connection) -> str | None:
+    """The schema's version; None where there are no tables."""
+    from alembic.migration import MigrationContext
+
+    return MigrationContext.configure(connection).get_current_revision()
 
 
-def _alembic_config() -> Any:
+def upgrade(connection: Connection, version: str = "head") -> None:
+    """Bring the tables of an open connection to a version."""
+    from alembic import command
+
+    config = alembic_config()
+    config.attributes["connection"] = connection
+    command.upgrade(config, version)
+
+
+def alembic_config() -> Any:
+    """Where the migrations are."""
     from alembic.config import Config
 
     config = Config()
@@ -191,5 +211,13 @@ def _alembic_config() -> Any:
     return config
 
 
-def _begin(connection: Any) -> None:
-    connection.exec_driver_sql(f"BEGIN {connection.get_execution_options().get(BEGIN_OPTION, 'DEFERRED')}")
+def _kept_at(place: Path | Address, read_only: bool, busy_timeout_ms: int) -> SqliteFile | PostgresServer:
+    if isinstance(place, Path):
+        return SqliteFile(place, read_only=read_only, busy_timeout_ms=busy_timeout_ms)
+    from server.archive.postgres import PostgresServer
+
+    return PostgresServer(place, read_only=read_only, busy_timeout_ms=busy_timeout_ms)
+
+
+def _copy_name(version: str) -> str:
+    return f"archive of version {version}, {now_utc():%Y-%m-%d %H%M%S}.sqlite3"

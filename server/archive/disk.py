@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy.exc import DatabaseError
+from sqlalchemy.exc import DatabaseError, OperationalError
 
 from server.errors import ArchiveBusyError, ArchiveDamagedError, DiskFullError, StillairError
 
@@ -24,12 +24,20 @@ UNFINISHED = (
     "copy the folder to where it can be written."
 )
 BUSY_NOW = "Something else holds the archive's database and does not let go; try again. Nothing was changed."
+GONE_NOW = (
+    "The archive's database does not answer ({told}); see that it runs and can be reached, "
+    "and then whether what you entered last is there."
+)
+NUL_NOW = "A text holds a NUL sign, which the archive's database cannot keep; take it out."
+# PostgreSQL's codes of what it refuses (appendix A of its manual); the first signs are enough.
+POSTGRES_FULL, POSTGRES_BUSY = ("53100",), ("55P03", "40P01", "40001", "53300")
+POSTGRES_GONE, POSTGRES_DAMAGED = ("08", "57P", "28", "3D"), ("XX001", "XX002")
 
 
 @contextmanager
 def disk_in_words() -> Iterator[None]:
-    """A full disk, told by the system or by the database, a database that others hold, one whose bytes are none:
-    one sentence each.
+    """A full disk, told by the system or by the database, a database that others hold, that cannot be reached, or
+    whose bytes are none: one sentence each.
 
     Raises DiskFullError, ArchiveBusyError, ArchiveDamagedError in place of what the system raised.
     """
@@ -40,6 +48,9 @@ def disk_in_words() -> Iterator[None]:
             raise DiskFullError(FULL_NOW) from error
         raise
     except DatabaseError as error:
+        if type(error.orig).__module__.startswith("psycopg"):
+            _raise_words_of_postgres(error)
+            raise
         told = str(error.orig)
         if "is full" in told:
             raise DiskFullError(FULL_NOW) from error
@@ -48,6 +59,21 @@ def disk_in_words() -> Iterator[None]:
         if any(words in told for words in DAMAGED):
             raise ArchiveDamagedError(DAMAGED_NOW.format(told=told)) from error
         raise
+
+
+def _raise_words_of_postgres(error: DatabaseError) -> None:
+    state = getattr(error.orig, "sqlstate", None) or ""
+    told = str(error.orig).strip().partition("\n")[0]
+    if state.startswith(POSTGRES_FULL):
+        raise DiskFullError(FULL_NOW) from error
+    if state.startswith(POSTGRES_BUSY):
+        raise ArchiveBusyError(BUSY_NOW) from error
+    if state.startswith(POSTGRES_DAMAGED):
+        raise ArchiveDamagedError(DAMAGED_NOW.format(told=told)) from error
+    if state.startswith(POSTGRES_GONE) or (not state and isinstance(error, OperationalError)):
+        raise ArchiveBusyError(GONE_NOW.format(told=told)) from error
+    if "NUL (0x00)" in told:
+        raise StillairError(NUL_NOW) from error
 
 
 def is_frozen(file: Path) -> bool:

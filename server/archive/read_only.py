@@ -6,8 +6,9 @@ from pathlib import Path
 
 from server.archive.archive import UPLOADS
 from server.archive.database import Database
-from server.archive.raw_files import RawStore
+from server.archive.place import database_of, samples_of
 from server.archive.samples import SampleStore
+from server.archive.store_address import raw_of
 from server.errors import StillairError
 
 NOT_HERE = "There is no archive in {folder}; name its folder with --data FOLDER."
@@ -20,22 +21,25 @@ TOO_OLD = (
 class ReadOnlyArchive:
     """The database, raw files and samples of a data folder; the database refuses every change.
 
+    database, samples: where they are not those that the folder and the settings name.
     Raises StillairError where there is no archive, or one of another version.
     """
 
-    def __init__(self, data_folder: Path) -> None:
+    def __init__(
+        self, data_folder: Path, database: Database | None = None, samples: SampleStore | None = None
+    ) -> None:
         self.folder = data_folder.resolve()
-        file = self.folder / "archive.sqlite3"
-        if not file.is_file():
+        self.database = database or database_of(self.folder, read_only=True)
+        if not self.database.exists():
             raise StillairError(NOT_HERE.format(folder=data_folder))
-        self.database = Database(file, read_only=True)
-        self.raw = RawStore(self.folder / "raw")
-        self.samples = SampleStore(self.folder / "samples.sqlite3")
+        self.raw = raw_of(self.folder)
+        self.samples = samples or samples_of(self.folder)
         self.uploads = self.folder / "incoming" / UPLOADS
         found, newest = self.database.check_known()
         if found != newest:
-            raise StillairError(TOO_OLD.format(file=file, found=found, newest=newest))
+            raise StillairError(TOO_OLD.format(file=self.database.shown, found=found, newest=newest))
 
     def close(self) -> None:
-        """Give the database file back."""
+        """Give the database back."""
         self.database.close()
+        self.samples.close()

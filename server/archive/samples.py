@@ -1,4 +1,4 @@
-"""The samples of every log in one SQLite file beside the database, by the raw file's SHA-256.
+"""The samples of every log, in a SQLite file or on a server beside the database, by the raw file's SHA-256.
 
 A cache of the raw files: it can be lost, and is made anew by reading them. What comes out of it equals what the reader
 gave bit for bit, times and values, so a fit gives the same digits from either (see sample_chunks).
@@ -6,7 +6,6 @@ gave bit for bit, times and values, so a fit gives the same digits from either (
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +16,7 @@ from server.archive.sample_chunks import FloatArray
 from server.archive.samples_check import loose_ends, pair_faults, series_faults
 from server.archive.samples_file import SamplesFile
 from server.archive.samples_log import check_log, insert_log, is_kept, read_log, write_channels
+from server.archive.samples_rows import Rows, SamplesPlace
 from server.archive.samples_series import Series, read_series
 from server.archive.samples_trace import LEAST_POINTS, Pair, Trace, any_points, rising_points, window
 from server.errors import NotFoundError
@@ -45,10 +45,17 @@ class SampleStore:
     Raises NotFoundError for what is not kept; StillairError where the file is busy, full, damaged or too new.
     """
 
-    def __init__(self, file: Path, reader_version: str = READER_VERSION) -> None:
-        self.file = file
-        self._file = SamplesFile(file)
+    def __init__(self, place: Path | SamplesPlace, reader_version: str = READER_VERSION) -> None:
+        self._file: SamplesPlace = SamplesFile(place) if isinstance(place, Path) else place
         self._reader_version = reader_version
+
+    def exists(self) -> bool:
+        """Whether anything was ever kept."""
+        return self._file.exists()
+
+    def close(self) -> None:
+        """Give the place back."""
+        self._file.close()
 
     def keep(self, sha256: str, log: RawLog) -> None:
         """Keep a log whole or, whatever happens, not at all; the same again changes nothing.
@@ -153,15 +160,16 @@ class SampleStore:
                 yield from pair_faults(connection, pair, (kept.first_s, kept.last_s))
 
     def loose_ends(self) -> Iterator[str]:
-        """A sentence for each thing in the file that belongs to nothing, or that SQLite itself finds amiss."""
+        """A sentence for each thing in the file that belongs to nothing, or that the database itself finds amiss."""
         with self._file.reading() as connection:
+            yield from self._file.own_faults(connection)
             yield from loose_ends(connection)
 
     def _has(self, sha256: str, log: RawLog | None) -> bool:
         with self._file.reading() as connection:
             return is_kept(connection, sha256, self._reader_version, log)
 
-    def _log_id(self, connection: sqlite3.Connection, sha256: str) -> int:
+    def _log_id(self, connection: Rows, sha256: str) -> int:
         row = connection.execute(
             "SELECT id FROM logs WHERE sha256 = ? AND reader_version = ?", (sha256, self._reader_version)
         ).fetchone()
@@ -169,14 +177,14 @@ class SampleStore:
             raise NotFoundError(f"The samples store holds no log {sha256[:12]}….")
         return int(row[0])
 
-    def _find(self, connection: sqlite3.Connection, sha256: str, channel: str | int) -> tuple[KeptChannel, Pair]:
+    def _find(self, connection: Rows, sha256: str, channel: str | int) -> tuple[KeptChannel, Pair]:
         for kept, pair in _channels(connection, self._log_id(connection, sha256)):
             if channel in (kept.name, kept.position):
                 return kept, pair
         raise NotFoundError(f"The log {sha256[:12]}… holds no channel '{channel}'.")
 
 
-def _channels(connection: sqlite3.Connection, log_id: int) -> list[tuple[KeptChannel, Pair]]:
+def _channels(connection: Rows, log_id: int) -> list[tuple[KeptChannel, Pair]]:
     rows = connection.execute(
         "SELECT position, name, unit, first_s, last_s, t.id, t.n, t.rising, v.id, v.n FROM channels "
         "JOIN series t ON t.id = time_id JOIN series v ON v.id = values_id "
@@ -194,7 +202,7 @@ def _channel(row: tuple[object, ...]) -> tuple[KeptChannel, Pair]:
 
 
 def _chosen(
-    connection: sqlite3.Connection, pair: Pair, start_s: float | None, end_s: float | None
+    connection: Rows, pair: Pair, start_s: float | None, end_s: float | None
 ) -> tuple[FloatArray, FloatArray]:
     """Samples in a window of a time axis that does not rise throughout, in the order in which they were logged."""
     time_s, values = read_series(connection, pair.time), read_series(connection, pair.values)

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
 
 import numpy as np
 
 from server.archive.pyramid import levels
 from server.archive.sample_chunks import FloatArray
+from server.archive.samples_rows import Rows
 from server.archive.samples_series import Series, faults, read_series
 from server.archive.samples_trace import Pair, level_series
 
 
-def pair_faults(connection: sqlite3.Connection, pair: Pair, ends: tuple[float | None, float | None]) -> Iterator[str]:
+def pair_faults(connection: Rows, pair: Pair, ends: tuple[float | None, float | None]) -> Iterator[str]:
     """A channel whose times are of another number than its values, or end elsewhere than the list says.
 
     ends: what the list says [s], None of a channel without samples.
@@ -29,7 +29,7 @@ def pair_faults(connection: sqlite3.Connection, pair: Pair, ends: tuple[float | 
             yield f"{pair.time.of} step back, the list says that they do not."
 
 
-def series_faults(connection: sqlite3.Connection, series: Series) -> Iterator[str]:
+def series_faults(connection: Rows, series: Series) -> Iterator[str]:
     """A sentence for each part of a series and of its pyramid that is not as it was written."""
     numbers = connection.execute("SELECT level FROM levels WHERE series_id = ? ORDER BY level", (series.id,)).fetchall()
     pyramid = [level_series(connection, series, level) for (level,) in numbers]
@@ -47,13 +47,8 @@ def series_faults(connection: sqlite3.Connection, series: Series) -> Iterator[st
                 yield f"Of {one.of} the samples say something else."
 
 
-def loose_ends(connection: sqlite3.Connection) -> Iterator[str]:
-    """What SQLite finds in the file, and series that no channel and no pyramid names: their row was taken out."""
-    for (said,) in connection.execute("PRAGMA integrity_check").fetchall():
-        if said != "ok":
-            yield f"Samples: {said}."
-    for table, _, other, _ in connection.execute("PRAGMA foreign_key_check").fetchall():
-        yield f"Samples: a row of {table} names a row of {other} that is not there."
+def loose_ends(connection: Rows) -> Iterator[str]:
+    """Series that no channel and no pyramid names: their row was taken out."""
     rows = connection.execute(
         "SELECT sha256, count(*) FROM series JOIN logs ON logs.id = log_id WHERE series.id NOT IN "
         "(SELECT time_id FROM channels UNION SELECT values_id FROM channels "

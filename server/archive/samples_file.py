@@ -14,6 +14,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from server.archive.disk import is_frozen
+from server.archive.samples_rows import Rows
 from server.errors import StillairError
 
 VERSION = 1
@@ -95,6 +96,21 @@ class SamplesFile:
 
     def __init__(self, file: Path) -> None:
         self.file = file
+
+    def exists(self) -> bool:
+        """Whether anything was ever kept."""
+        return self.file.is_file()
+
+    def own_faults(self, rows: Rows) -> Iterator[str]:
+        """What SQLite finds in the file."""
+        for (said,) in rows.execute("PRAGMA integrity_check").fetchall():
+            if said != "ok":
+                yield f"Samples: {said}."
+        for table, _, other, _ in rows.execute("PRAGMA foreign_key_check").fetchall():
+            yield f"Samples: a row of {table} names a row of {other} that is not there."
+
+    def close(self) -> None:
+        """Nothing is open between two uses."""
 
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 import json
 import os
-import sqlite3
 from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -15,6 +14,7 @@ from hashlib import sha256 as sha256_of
 import numpy as np
 
 from server.archive.sample_chunks import FloatArray
+from server.archive.samples_rows import Rows
 from server.archive.samples_series import Packed, pack, write_series
 from server.testday.values import Channel, Finding, RawLog
 
@@ -34,7 +34,7 @@ def check_log(sha256: str, log: RawLog) -> None:
         seen.add(id(one.time_s))
 
 
-def is_kept(connection: sqlite3.Connection, sha256: str, reader_version: str, log: RawLog | None) -> bool:
+def is_kept(connection: Rows, sha256: str, reader_version: str, log: RawLog | None) -> bool:
     """Whether a log is kept as these readers gave it, and by the same time column as `log`."""
     row = connection.execute(
         "SELECT time_column FROM logs WHERE sha256 = ? AND reader_version = ?", (sha256, reader_version)
@@ -42,23 +42,22 @@ def is_kept(connection: sqlite3.Connection, sha256: str, reader_version: str, lo
     return row is not None and (log is None or row[0] == log.time_column)
 
 
-def insert_log(connection: sqlite3.Connection, sha256: str, reader_version: str, log: RawLog) -> int:
+def insert_log(connection: Rows, sha256: str, reader_version: str, log: RawLog) -> int:
     """Insert what a log says besides its channels; its id."""
     row = (
         *(sha256, reader_version, log.file, log.description, log.start_clock_s),
         log.start_date.isoformat() if log.start_date else None,
-        *(log.clock_is_utc, log.time_column, json.dumps([asdict(one) for one in log.findings], default=float)),
+        *(int(log.clock_is_utc), log.time_column, json.dumps([asdict(one) for one in log.findings], default=float)),
     )
-    done = connection.execute(
+    [(log_id,)] = connection.execute(
         "INSERT INTO logs (sha256, reader_version, file, description, start_clock_s, start_date, clock_is_utc, "
-        "time_column, findings) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "time_column, findings) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
         row,
-    )
-    assert done.lastrowid is not None
-    return done.lastrowid
+    ).fetchall()
+    return int(log_id)
 
 
-def read_log(connection: sqlite3.Connection, log_id: int, channels: tuple[Channel, ...]) -> RawLog:
+def read_log(connection: Rows, log_id: int, channels: tuple[Channel, ...]) -> RawLog:
     """The log of an id with these channels."""
     file, description, clock, date, utc, time_column, findings = connection.execute(
         "SELECT file, description, start_clock_s, start_date, clock_is_utc, time_column, findings "
@@ -77,7 +76,7 @@ def read_log(connection: sqlite3.Connection, log_id: int, channels: tuple[Channe
     )
 
 
-def write_channels(connection: sqlite3.Connection, log_id: int, channels: Sequence[Channel]) -> None:
+def write_channels(connection: Rows, log_id: int, channels: Sequence[Channel]) -> None:
     """Channels as rows, a time axis that several share once; packed by threads a few arrays ahead."""
     axes = _Axes(channels)
     arrays = (array for one in channels for array in (*axes.new(one), one.values))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -10,9 +9,11 @@ import numpy as np
 
 from server.archive.pyramid import levels
 from server.archive.sample_chunks import CHUNK_SAMPLES, Chunk, DamagedChunk, FloatArray, decode, encode
+from server.archive.samples_rows import Rows
 from server.errors import StillairError
 
 _COLUMNS = "n, codec, dtype, digits, sha256, data"
+_INSERT_SERIES = "INSERT INTO series (log_id, n, rising) VALUES (?, ?, ?) RETURNING id"
 _INSERT = f"INSERT INTO chunks (series_id, part, last, {_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
 
 
@@ -48,7 +49,7 @@ def _packed(values: FloatArray) -> Packed:
     return Packed(len(values), False, tuple((encode(part), float(part[-1])) for part in parts))
 
 
-def write_series(connection: sqlite3.Connection, log_id: int, packed: Packed) -> int:
+def write_series(connection: Rows, log_id: int, packed: Packed) -> int:
     """Insert the series and its levels; its id."""
     series = _insert(connection, log_id, packed)
     for number, pair in enumerate(packed.levels, 1):
@@ -57,19 +58,18 @@ def write_series(connection: sqlite3.Connection, log_id: int, packed: Packed) ->
     return series
 
 
-def _insert(connection: sqlite3.Connection, log_id: int, packed: Packed) -> int:
-    row = (log_id, packed.n, packed.rising)
-    series = connection.execute("INSERT INTO series (log_id, n, rising) VALUES (?, ?, ?)", row).lastrowid
-    assert series is not None
+def _insert(connection: Rows, log_id: int, packed: Packed) -> int:
+    row = (log_id, packed.n, int(packed.rising))
+    [(series,)] = connection.execute(_INSERT_SERIES, row).fetchall()
     rows = (
-        (series, part, last, one.n, one.codec, one.dtype, one.digits, one.sha256, one.data)
+        (series, part, None if np.isnan(last) else last, one.n, one.codec, one.dtype, one.digits, one.sha256, one.data)
         for part, (one, last) in enumerate(packed.chunks)
     )
     connection.executemany(_INSERT, rows)
-    return series
+    return int(series)
 
 
-def read_series(connection: sqlite3.Connection, series: Series, start: int = 0, stop: int | None = None) -> FloatArray:
+def read_series(connection: Rows, series: Series, start: int = 0, stop: int | None = None) -> FloatArray:
     """Samples [start, stop) of a series. Raises StillairError naming channel and part where one is damaged."""
     stop = series.n if stop is None else min(stop, series.n)
     if start >= stop:
@@ -85,7 +85,7 @@ def read_series(connection: sqlite3.Connection, series: Series, start: int = 0, 
     return out
 
 
-def find(connection: sqlite3.Connection, series: Series, value: float, *, beyond: bool = False) -> int:
+def find(connection: Rows, series: Series, value: float, *, beyond: bool = False) -> int:
     """Index of the first sample of a rising series at or (beyond) above `value`; n where there is none."""
     sign = ">" if beyond else ">="
     row = connection.execute(
@@ -97,7 +97,7 @@ def find(connection: sqlite3.Connection, series: Series, value: float, *, beyond
     return int(row[0]) * CHUNK_SAMPLES + int(np.searchsorted(part, value, "right" if beyond else "left"))
 
 
-def faults(connection: sqlite3.Connection, series: Series) -> Iterator[str]:
+def faults(connection: Rows, series: Series) -> Iterator[str]:
     """A sentence for each part of the series that is missing or not as it was written."""
     for part in range(-(-series.n // CHUNK_SAMPLES)):
         try:
@@ -106,7 +106,7 @@ def faults(connection: sqlite3.Connection, series: Series) -> Iterator[str]:
             yield str(error)
 
 
-def _read_part(connection: sqlite3.Connection, series: Series, part: int) -> FloatArray:
+def _read_part(connection: Rows, series: Series, part: int) -> FloatArray:
     row = connection.execute(
         f"SELECT {_COLUMNS}, last FROM chunks WHERE series_id = ? AND part = ?", (series.id, part)
     ).fetchone()

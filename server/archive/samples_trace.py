@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +9,7 @@ from numpy.typing import NDArray
 
 from server.archive.pyramid import FACTOR, highest, lowest
 from server.archive.sample_chunks import FloatArray
+from server.archive.samples_rows import Rows
 from server.archive.samples_series import Series, find, read_series
 
 LEAST_POINTS = 3
@@ -46,7 +46,7 @@ class Pair:
     values: Series
 
 
-def window(connection: sqlite3.Connection, pair: Pair, start_s: float | None, end_s: float | None) -> tuple[int, int]:
+def window(connection: Rows, pair: Pair, start_s: float | None, end_s: float | None) -> tuple[int, int]:
     """Samples [from, to) of a rising time axis that lie in [start_s, end_s]; None: from its first, to its last."""
     begin = 0 if start_s is None else find(connection, pair.time, start_s)
     end = pair.time.n if end_s is None else find(connection, pair.time, end_s, beyond=True)
@@ -54,7 +54,7 @@ def window(connection: sqlite3.Connection, pair: Pair, start_s: float | None, en
 
 
 def rising_points(
-    connection: sqlite3.Connection, pair: Pair, begin: int, end: int, most: int
+    connection: Rows, pair: Pair, begin: int, end: int, most: int
 ) -> tuple[Columns, NDArray[np.int64]]:
     """Points of samples [begin, end) from the coarsest level that is still finer than `most` points.
 
@@ -106,14 +106,14 @@ def _joined(parts: list[Columns]) -> Columns:
     return first, last, low, high
 
 
-def _level(connection: sqlite3.Connection, pair: Pair, begin: int, end: int, most: int) -> int:
+def _level(connection: Rows, pair: Pair, begin: int, end: int, most: int) -> int:
     row = connection.execute("SELECT max(level) FROM levels WHERE series_id = ?", (pair.values.id,)).fetchone()
     sizes = [FACTOR**level for level in range(1, (row[0] or 0) + 1)]
     fits = [size * most <= end - begin and -(-begin // size) < end // size for size in sizes]
     return max((level for level, fit in enumerate(fits, 1) if fit), default=0)
 
 
-def _buckets(connection: sqlite3.Connection, pair: Pair, level: int, first: int, last: int) -> Columns:
+def _buckets(connection: Rows, pair: Pair, level: int, first: int, last: int) -> Columns:
     if level == 0:
         time_s, values = _exact(connection, pair, first, last)
         return time_s, time_s, values, values
@@ -122,7 +122,7 @@ def _buckets(connection: sqlite3.Connection, pair: Pair, level: int, first: int,
     return one, two, three, four
 
 
-def level_series(connection: sqlite3.Connection, of: Series, level: int) -> tuple[Series, Series]:
+def level_series(connection: Rows, of: Series, level: int) -> tuple[Series, Series]:
     """Least and greatest of the buckets of a level of a series."""
     row = connection.execute(
         "SELECT low_id, low.n, high_id, high.n FROM levels JOIN series low ON low.id = low_id "
@@ -135,5 +135,5 @@ def level_series(connection: sqlite3.Connection, of: Series, level: int) -> tupl
     )
 
 
-def _exact(connection: sqlite3.Connection, pair: Pair, begin: int, end: int) -> tuple[FloatArray, FloatArray]:
+def _exact(connection: Rows, pair: Pair, begin: int, end: int) -> tuple[FloatArray, FloatArray]:
     return read_series(connection, pair.time, begin, end), read_series(connection, pair.values, begin, end)

@@ -27,8 +27,8 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
     from dataclasses import asdict
 
     from server.archive.backups import back_up
-    from server.archive.database import Database
     from server.archive.events import PROGRAM, record
+    from server.archive.place import database_of
     from server.archive.read_only import ReadOnlyArchive
     from server.commands.progress import Progress
     from server.history.backup_job import BACKED_UP
@@ -38,7 +38,7 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
     ReadOnlyArchive(place).close()
     with Progress() as progress:
         made = back_up(place, folder, keep, progress)
-    database = Database(place / "archive.sqlite3")
+    database = database_of(place)
     try:
         with database.writing() as session:
             told = {"folder": str(folder.resolve()), **asdict(made)}
@@ -60,7 +60,7 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     Exit code 0: all is as it was kept. 3: it is back, with faults, one a line. 2: nothing was put back.
     """
     from server.archive.backups import restore as put_back
-    from server.archive.database import Database
+    from server.archive.place import database_of
     from server.archive.read_only import ReadOnlyArchive
     from server.commands.progress import Progress
     from server.history.verify import counted, faults
@@ -69,7 +69,7 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     place = load(data_folder=data).data_folder
     with Progress() as progress:
         name = put_back(folder, named, place, progress)
-        database = Database(place / "archive.sqlite3")
+        database = database_of(place)
         database.migrate()
         database.close()
         archive = ReadOnlyArchive(place)

@@ -28,14 +28,14 @@ def invite(role: Role = "engineer", password_of: Renew = None, data: DataFolder 
     from server.accounts.service import invite as make
     from server.accounts.service import name_key
     from server.accounts.tables import Account
-    from server.archive.database import Database
+    from server.archive.place import database_of
     from server.commands.web_server import make_data_folder
     from server.errors import StillairError
     from server.settings import load
 
     settings = load(data_folder=data)
     make_data_folder(settings)
-    database = Database(settings.data_folder / "archive.sqlite3")
+    database = database_of(settings.data_folder)
     try:
         database.migrate()
         with database.writing() as session:

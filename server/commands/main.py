@@ -15,6 +15,7 @@ from server.commands.export_day import export
 from server.commands.fit import finding_codes, fit
 from server.commands.import_day import import_days
 from server.commands.invite import invite
+from server.commands.move import move
 from server.commands.serve import serve
 from server.commands.study import study
 from server.commands.verify import verify
@@ -63,6 +64,7 @@ def stillair(
     A day out of it, byte for byte:  stillair export 3 "long apron"
     Is all as it was kept:           stillair verify
     A copy of all, and back:         stillair backup /media/disk/stillair
+    Onto a database server:          stillair move
     A code for a new account:        stillair invite --role engineer
     What a command takes:            stillair fit --help
 
@@ -80,6 +82,7 @@ app.command(short_help="Fit results again as then: the same numbers?")(again)
 app.command(short_help="Check that all is as it was kept.")(verify)
 app.command(short_help="Copy the whole archive, also beside a server.")(backup)
 app.command(short_help="Put a backup into an empty folder.")(restore)
+app.command(short_help="Move the database onto a PostgreSQL server.")(move)
 app.command(short_help="Print a code that makes an account.")(invite)
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Mapping
 
-from sqlalchemy import Integer, func, select
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.archive.json_sql import json_number
 from server.archive.tables import Event
 from server.days.tables import DayRevision
 
@@ -40,7 +41,7 @@ def seen_days(session: Session, pairs: Mapping[int, tuple[int, int]]) -> set[int
 
 def _beside(session: Session, day_ids: Collection[int]) -> dict[int, set[int]]:
     """Day → numbers of its revisions that no fit sees."""
-    number = func.json_extract(Event.after, "$.revision", type_=Integer)
+    number = json_number(Event.after, "revision")
     chosen = select(Event.day_id, number).where(Event.day_id.in_(day_ids), Event.kind.in_(BESIDE_FIT))
     found: dict[int, set[int]] = defaultdict(set)
     for day_id, revision in session.execute(chosen):

@@ -115,7 +115,7 @@ def runs_holding(
     text = cast(RevisionFacts.runs, String)
     chosen = select(RevisionFacts.revision_id, RevisionFacts.runs).where(RevisionFacts.format == FACTS_FORMAT)
     wanted = set(revisions)
-    rows = session.execute(chosen.where(*(text.contains(word) for word in plain)))
+    rows = session.execute(chosen.where(*(text.icontains(word) for word in plain)))
     known = set(session.scalars(select(RevisionFacts.revision_id).where(RevisionFacts.format == FACTS_FORMAT)))
     fresh = {key: made_facts(archive, session, key).runs for key in wanted - known}
     return fresh | {key: _runs(kept) for key, kept in rows if key in wanted}

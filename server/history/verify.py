@@ -8,10 +8,11 @@ from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
 
-from sqlalchemy import func, select, text
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.archive.events import chain_faults
+from server.archive.own_checks import own_faults, seals_in_force
 from server.archive.read_only import ReadOnlyArchive
 from server.archive.tables import Event, Job, RawFile
 from server.days.service import FIT_JOB, REFIT_JOB
@@ -79,14 +80,9 @@ def _rows_faults(archive: ReadOnlyArchive, session: Session, scratch: Path, prog
 
 
 def database_faults(session: Session) -> Iterator[str]:
-    """What SQLite finds in its own file, rows that name rows that are not there, seals that were taken off."""
-    for (said,) in session.execute(text("PRAGMA integrity_check")):
-        if said != "ok":
-            yield f"The database: {said}."
-    for table, row, other, _ in session.execute(text("PRAGMA foreign_key_check")):
-        yield f"The database: row {row} of {table} names a row of {other} that is not there."
-    triggers = set(session.scalars(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")))
-    for name in sorted(SEALS - triggers):
+    """What the database finds amiss in itself, rows that name rows that are not there, seals that were taken off."""
+    yield from own_faults(session)
+    for name in sorted(SEALS - seals_in_force(session)):
         yield f"The database: the seal {name} is missing."
 
 

@@ -83,9 +83,9 @@ def _went_on(archive: ReadOnlyArchive, upload: Upload) -> bool:
 
 def sample_faults(archive: ReadOnlyArchive) -> Iterator[str]:
     """Samples that are not as they were written; without the file there are none to look at."""
-    if not (archive.folder / "samples.sqlite3").is_file():
-        return
     try:
+        if not archive.samples.exists():
+            return
         hashes = archive.samples.hashes()
         with archive.database.reading() as session:  # after the samples: a raw file is kept before its samples are
             kept = set(session.scalars(select(RawFile.sha256)))

@@ -7,10 +7,11 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import String, func, select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
+from server.archive.json_sql import json_parts
 from server.archive.tables import Job
 from server.days.beside_fit import seen_days
 from server.days.facts import briefs_of, newest_revisions
@@ -58,7 +59,7 @@ class BriefResult:
 def brief_results(session: Session) -> dict[int, BriefResult]:
     """Day number → its newest result in brief."""
     newest = select(func.max(FittedResult.id)).group_by(FittedResult.day_id)
-    parts = func.json_extract(FittedResult.summary, "$.setups", "$.asking", type_=String)
+    parts = json_parts(FittedResult.summary, "setups", "asking")
     rows = select(FittedResult.day_id, FittedResult.revision_id, parts).where(FittedResult.id.in_(newest))
     return {
         day_id: BriefResult(revision_id, dict(zip(("setups", "asking"), json.loads(text), strict=True)))

@@ -14,8 +14,9 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.jobs import JobKind, add_job, new_job_id
+from server.archive.place import samples_of
 from server.archive.raw_files import RawStore
-from server.archive.samples import SampleStore
+from server.archive.store_address import open_raw
 from server.archive.tables import JOB_LANES, Job
 from server.archive.worker import Payload, Progress
 from server.days.service import lay_out
@@ -75,8 +76,8 @@ def queue_reading(
     job_id = new_job_id()
     payload = {
         "scratch": str(archive.incoming(job_id)),
-        "raw": str(archive.raw.folder),
-        "samples": str(archive.samples.file),
+        "raw": archive.raw.address,
+        "archive": str(archive.folder),
         "day_id": day_id,
         "logs": [_words(one) for one in logs],
     }
@@ -98,11 +99,12 @@ def _words(one: RunLog) -> dict[str, Any]:
 def read_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: read each log as the fit would, and keep its samples."""
     progress(0.01, "starting")
-    scratch, raw = Path(payload["scratch"]), RawStore(Path(payload["raw"]))
-    samples = SampleStore(Path(payload["samples"]))
+    scratch, raw = Path(payload["scratch"]), open_raw(payload["raw"])
+    samples = samples_of(Path(payload["archive"]))
     for place, log in enumerate(payload["logs"]):
         progress(0.05 + 0.9 * place / len(payload["logs"]), f"reading {log['file']}")
         samples.keep(log["key"], _read(log, scratch / str(place), raw))
+    samples.close()
     return {}
 
 

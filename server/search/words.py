@@ -26,9 +26,9 @@ class Words:
         return all(word in text for word in self.all)
 
     def in_columns(self, *columns: InstrumentedAttribute[Any]) -> ColumnElement[bool]:
-        """The same as SQL; a sign of LIKE is looked for as itself. SQLite folds the case of plain letters only."""
+        """The same as SQL; a sign of LIKE is looked for as itself. Databases fold the case of plain letters only."""
         told = [func.coalesce(column, "") for column in columns]
-        return and_(*(or_(*(one.contains(word, autoescape=True) for one in told)) for word in self.all))
+        return and_(*(or_(*(one.icontains(word, autoescape=True) for one in told)) for word in self.all))
 
     @property
     def hash_start(self) -> str | None:

@@ -1,0 +1,88 @@
+"""The archive's database as one SQLite file: durable settings, write transactions that wait for their turn, copies."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import AbstractContextManager, closing, nullcontext
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from sqlalchemy import Connection, Engine, create_engine, event
+
+from server.archive.disk import is_frozen
+
+BEGIN_OPTION = "sqlite_begin"
+CONNECTION_SETTINGS = (
+    "PRAGMA journal_mode = WAL",
+    "PRAGMA synchronous = FULL",
+    "PRAGMA foreign_keys = ON",
+)
+READING_SETTINGS = ("PRAGMA foreign_keys = ON", "PRAGMA query_only = ON")
+
+
+class SqliteFile:
+    """The engine of a file.
+
+    A transaction that reads first and writes later can fail when another writer comes between; BEGIN IMMEDIATE waits
+    for its turn instead, `busy_timeout_ms` at most.
+    """
+
+    def __init__(self, file: Path, *, read_only: bool, busy_timeout_ms: int) -> None:
+        self.file = file
+        self.busy_timeout_ms = busy_timeout_ms
+        self._read_only = read_only
+        frozen = read_only and is_frozen(file)
+        address = f"/file:{quote(str(file))}?immutable=1&uri=true" if frozen else f"/{file}"
+        self.engine: Engine = create_engine(f"sqlite+pysqlite://{address}")
+        event.listen(self.engine, "connect", self._set_up_connection)
+        event.listen(self.engine, "begin", _begin)
+
+    @property
+    def shown(self) -> str:
+        """How sentences name it."""
+        return str(self.file)
+
+    def exists(self) -> bool:
+        """Whether there is an archive."""
+        return self.file.is_file()
+
+    def copy_to(self, target: Path) -> None:
+        """A whole, consistent copy of the file as it is now, whoever writes meanwhile."""
+        with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(target)) as copy:
+            source.backup(copy)
+
+    def as_one_file(self) -> None:
+        """Bring everything into the file itself: nothing lies beside it then."""
+        with closing(sqlite3.connect(self.file)) as connection:
+            connection.execute("PRAGMA journal_mode = DELETE")
+
+    def copy_place(self, name: str) -> Path:
+        """Where a copy of an older version goes."""
+        return self.file.with_name(name)
+
+    def migrating(self, _: Connection) -> AbstractContextManager[object]:
+        """Around migrations: each commits by itself, as SQLite's tables are made anew."""
+        return nullcontext()
+
+    def open(self) -> None:
+        """Nothing to take: the data folder's own lock keeps others out."""
+
+    def mark(self) -> None:
+        """Nothing need be said: the file is in its data folder."""
+
+    def close(self) -> None:
+        """Give the file back."""
+        self.engine.dispose()
+
+    def _set_up_connection(self, connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # the driver must not open transactions of its own
+        cursor = connection.cursor()
+        cursor.execute(f"PRAGMA busy_timeout = {self.busy_timeout_ms}")
+        for setting in READING_SETTINGS if self._read_only else CONNECTION_SETTINGS:
+            cursor.execute(setting)
+        cursor.close()
+
+
+def _begin(connection: Any) -> None:
+    connection.exec_driver_sql(f"BEGIN {connection.get_execution_options().get(BEGIN_OPTION, 'DEFERRED')}")
