@@ -30,6 +30,7 @@ class Pace:
 class DayRequest:
     """What is asked for. wanted: each change with its U95 of SCx [m²]; gust_sd_mps: None as on the day like it.
 
+    along_mps, cross_mps: size of the mean wind along and across the straight; None as on the day like it.
     high_mps, low_mps: where the driver lifts and where braking starts; outing_pairs: most that battery or fuel allow
     from one filling to the next.
     """
@@ -44,3 +45,5 @@ class DayRequest:
     start_clock_s: float = 9.0 * 3600.0
     outing_pairs: int = MOST_PAIRS
     pace: Pace = field(default_factory=Pace)
+    along_mps: float | None = None
+    cross_mps: float | None = None

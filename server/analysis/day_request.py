@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from server.analysis.asked_day import DayRequest
-from server.analysis.pass_planning import PassPlanning, gust_share
+from server.analysis.pass_planning import PassPlanning, gust_share, variance_in_wind
 from server.analysis.result import DayResult
 from server.analysis.run_order import (
     Outing,
@@ -25,10 +25,12 @@ from server.errors import StillairError
 from server.testday.values import Day, Quantity
 
 GUST_FACTORS = (0.5, 1.0, 1.5, 2.0)
+MEAN_WINDS_MPS = (0.0, 2.0, 4.0, 6.0)
 TOO_LITTLE = (
     "The straight of {length:.0f} m is {short:.0f} m too short for these speeds: {lift}, brake from higher, or find a"
     " longer one."
 )
+FORECAST_U_MPS = 1.0  # common practice, no source
 LOWEST_LIFT = 1.2  # times the speed that braking starts from: below it hardly anything is coasted
 MPS_TO_KMH = 3.6
 
@@ -67,6 +69,10 @@ def request_plan(request: DayRequest, like: tuple[Day, DayResult] | None = None)
     wind = base.wind
     if request.gust_sd_mps is not None:
         wind = replace(wind, gust_sd_mps=Quantity(request.gust_sd_mps, 0.2 * request.gust_sd_mps))
+    if request.along_mps is not None:
+        wind = replace(wind, head_out_mps=Quantity(request.along_mps, FORECAST_U_MPS))
+    if request.cross_mps is not None:
+        wind = replace(wind, cross_mps=Quantity(request.cross_mps, FORECAST_U_MPS))
     venue = replace(base.venue, length_m=100_000.0)
     unloaded = replace(base.instruments, damper_rate_hz=0.0, ride_height_rate_hz=0.0, pushrod_rate_hz=0.0)
     plan = replace(base, name=request.name, setups=setups, runs=(run,), wind=wind, venue=venue, predictions=())
@@ -75,9 +81,10 @@ def request_plan(request: DayRequest, like: tuple[Day, DayResult] | None = None)
 
 
 def straight_check(plan: SimulationPlan, length_m: float) -> StraightCheck:
-    """The lengths that the plan's trips take on a straight of this length."""
-    trip, high = trip_lengths(plan, plan.runs[0]), max(high for high, _ in plan.runs[0].speeds())
-    taken = (plan.venue.length_m or 0.0) - room_left(plan)
+    """The lengths that the plan's trips take on a straight of this length, with the mean wind from behind."""
+    head, high = -abs(plan.wind.head_out_mps.value), max(high for high, _ in plan.runs[0].speeds())
+    trip = trip_lengths(plan, plan.runs[0], head)
+    taken = (plan.venue.length_m or 0.0) - room_left(plan, head)
     return StraightCheck(
         length_m=length_m,
         accelerate_m=trip.accelerate_m,
@@ -117,11 +124,27 @@ def gust_costs(plan: SimulationPlan, planning: PassPlanning) -> tuple[tuple[floa
     share, usual = gust_share(plan), plan.wind.gust_sd_mps.value
     found = []
     for factor in GUST_FACTORS:
-        grown = 1.0 + share * (factor**2 - 1.0)
-        needed = [one.pairs_if(grown) for one in planning.differences]
-        pairs = None if None in needed else max(one for one in needed if one is not None)
-        found.append((factor * usual, pairs))
+        found.append((factor * usual, _pairs_if(planning, 1.0 + share * (factor**2 - 1.0))))
     return tuple(found)
+
+
+def wind_costs(
+    plan: SimulationPlan, planning: PassPlanning, length_m: float
+) -> tuple[tuple[float, int | None, float], ...]:
+    """Mean wind along the straight [m/s] → pairs of each change that the wanted intervals then take, with the same
+    gusts (None beyond MOST_PAIRS), and what is left of the straight with it from behind [m]."""
+    usual, found = variance_in_wind(plan, plan.wind.head_out_mps.value), []
+    for along in MEAN_WINDS_MPS:
+        blown = replace(plan, wind=replace(plan.wind, head_out_mps=Quantity(along)))
+        pairs = _pairs_if(planning, variance_in_wind(plan, along) / usual)
+        found.append((along, pairs, straight_check(blown, length_m).left_m))
+    return tuple(found)
+
+
+def _pairs_if(planning: PassPlanning, grown: float) -> int | None:
+    """Pairs that reach every wanted interval where a is `grown` times as large."""
+    needed = [one.pairs_if(grown) for one in planning.differences]
+    return None if None in needed else max(one for one in needed if one is not None)
 
 
 def _setup(base: SimulationPlan, name: str, baseline: str) -> SetupPlan:

@@ -182,9 +182,10 @@ def closed_form_u95(plan: SimulationPlan, setup: str, baseline: str) -> float:
 
     A coast-down's lost energy gives SCx; a gust w and a pass's own rolling share ε change it by
 
-        δSCx = −2 SCx ∫v² w dt / ∫v³ dt − ε c0 m g ∫v dt / (½ρ ∫v³ dt)
+        δSCx = −2 SCx ∫U v w dt / ∫U² v dt − ε c0 m g ∫v dt / (½ρ ∫U² v dt), U = v ± W
 
-    var ∫v² w dt = 2 σ² τ ∫v⁴ dt for gusts short against the pass; passes are independent, so that
+    W: the mean wind along the straight, half of the passes against it.
+    var ∫U v w dt = 2 σ² τ ∫U² v² dt for gusts short against the pass; passes are independent, so that
     u² = u_pass² (1/N_setup + 1/N_baseline). What setups share cancels and is not in it.
     """
     variance = 0.0
@@ -197,16 +198,30 @@ def closed_form_u95(plan: SimulationPlan, setup: str, baseline: str) -> float:
 
 
 def pass_variances(plan: SimulationPlan, drag_area_m2: float) -> tuple[float, float]:
-    """Variance of one coast-down's SCx from gusts, and from the tyres' scatter [m⁴]: see `closed_form_u95`."""
-    speed, step = coast_down_times(plan, plan.runs[0])
-    cube = float(np.sum(speed**3 * step))
+    """Variance of a coast-down's SCx from gusts, and from the tyres' scatter [m⁴], in the mean of a pass against the
+    mean wind and one with it: see `closed_form_u95`."""
+    along = plan.wind.head_out_mps.value
+    both = [_variances_of_pass(plan, drag_area_m2, head) for head in (along, -along)]
+    return 0.5 * (both[0][0] + both[1][0]), 0.5 * (both[0][1] + both[1][1])
+
+
+def _variances_of_pass(plan: SimulationPlan, drag_area_m2: float, head_mps: float) -> tuple[float, float]:
+    speed, step = coast_down_times(plan, plan.runs[0], head_mps=head_mps)
+    air = speed + head_mps
+    cube = float(np.sum(air * np.abs(air) * speed * step))
     gust_power = 2.0 * plan.wind.gust_sd_mps.value**2 * plan.wind.gust_time_s.value
-    from_gusts = 4.0 * gust_power * float(np.sum(speed**4 * step)) / cube**2
+    from_gusts = 4.0 * gust_power * float(np.sum((air * speed) ** 2 * step)) / cube**2
     mass = plan.car.mass_kg.value + plan.runs[0].driver_mass_kg.value
     density = density_at(plan.weather, plan.runs[0].start_clock_s, (0.0, 0.0, 0.0))
     rolling = plan.tyres.pass_scatter_rel * plan.car.rolling_c0.value * mass * plan.gravity_mps2
     from_tyres = rolling * float(np.sum(speed * step)) / (0.5 * density * cube)
     return drag_area_m2**2 * from_gusts, from_tyres**2
+
+
+def variance_in_wind(plan: SimulationPlan, along_mps: float) -> float:
+    """Variance of a coast-down's SCx with this mean wind along the straight [m⁴], by the closed form."""
+    wind = replace(plan.wind, head_out_mps=Quantity(along_mps, plan.wind.head_out_mps.u))
+    return sum(pass_variances(replace(plan, wind=wind), plan.setups[0].scx_m2.value))
 
 
 def gust_share(plan: SimulationPlan) -> float:

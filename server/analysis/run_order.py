@@ -116,13 +116,15 @@ def day_seconds(plan: SimulationPlan, pace: Pace | None = None) -> float:
     return driving + how.between_s * (len(plan.runs) - 1) + how.change_s * changed
 
 
-def room_left(plan: SimulationPlan) -> float:
+def room_left(plan: SimulationPlan, head_mps: float = 0.0) -> float:
     """Length of the straight that is left beyond the longest trip and a stop from the highest speed [m].
+
+    head_mps: steady wind against the car [m/s]; below zero it comes from behind, and trips are longer.
 
     The stop from the highest speed stands at the end whatever the plan is: the car may not get slower as planned.
     Negative where the straight is too short.
     """
-    longest = max(longest_trip(plan, run) for run in plan.runs)
+    longest = max(longest_trip(plan, run, head_mps) for run in plan.runs)
     fastest = max(high for run in plan.runs for high, _ in run.speeds())
     stop = stopping_distance(fastest, plan.driver.brake_mps2)
     return float(plan.venue.length_m or 0.0) - longest - stop - 2.0 * plan.driver.margin_m

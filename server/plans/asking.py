@@ -36,6 +36,9 @@ FIELDS = (
     AskField("length_m", "Length of the straight", "m", "1200", 100, 20_000, "That may be driven on, end to end."),
     AskField("gust_mps", "Gusts", "m/s", "", 0.05, 3.0, "Standard deviation along the straight; empty: as on the"
              " day like it, else 0.4. Roughly a third of gust less mean wind (common practice, no source)."),
+    AskField("along_mps", "Mean wind along", "m/s", "", 0, 15, "From the forecast; empty: as on the day like it, else"
+             " none. One way has it from behind and takes more road."),
+    AskField("cross_mps", "Mean wind across", "m/s", "", 0, 15, "It lies on the car from the side in every pass."),
     AskField("between_min", "Between outings", "min", "10", 0, 240),
     AskField("change_min", "To change a setup", "min", "15", 0, 480, "On top of the time between outings."),
     AskField("outing_pairs", "Pairs an outing", "pairs", "6", 1, MOST_PAIRS, "As battery, fuel and driver allow."),
@@ -80,6 +83,8 @@ def asked_of(fields: Mapping[str, str], setups: Sequence[str], u95: Sequence[str
             60.0 * (numbers["change_min"] or 0.0),
             refill_s=60.0 * (numbers["refill_min"] or 0.0),
         ),
+        along_mps=numbers["along_mps"],
+        cross_mps=numbers["cross_mps"],
     )
     like = fields.get("like", "").strip()
     if like and not (like.isascii() and like.isdigit()):
@@ -99,6 +104,8 @@ def request_as_json(asked: Asked) -> dict[str, Any]:
         "low_mps": one.low_mps,
         "length_m": one.length_m,
         "gust_sd_mps": one.gust_sd_mps,
+        "along_mps": one.along_mps,
+        "cross_mps": one.cross_mps,
         "start_clock_s": one.start_clock_s,
         "outing_pairs": one.outing_pairs,
         "between_s": one.pace.between_s,
@@ -116,6 +123,8 @@ def request_from_json(kept: Mapping[str, Any]) -> Asked:
         tuple(Wanted(**one) for one in kept["wanted"]),
         *(kept[name] for name in ("high_mps", "low_mps", "length_m", "gust_sd_mps", "start_clock_s", "outing_pairs")),
         Pace(kept["between_s"], kept["change_s"], refill_s=kept.get("refill_s", 0.0)),
+        along_mps=kept.get("along_mps"),
+        cross_mps=kept.get("cross_mps"),
     )
     return Asked(request, kept["like_day_id"], tuple(kept["turned"]))
 

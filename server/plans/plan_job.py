@@ -14,7 +14,7 @@ from server import __version__
 from server.archive.archive import Archive
 from server.archive.events import record
 from server.archive.jobs import JobKind, add_job, new_job_id
-from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Event
 from server.archive.worker import Payload, Progress
 from server.days.job_view import PLAN_JOB
@@ -45,7 +45,7 @@ class KeptPlan:
 def queue_plan(archive: Archive, session: Session, asked: Asked, who: str) -> str:
     """Queue the simulation of a plan; gives the job. Raises NotFoundError for a day without a result."""
     job_id = new_job_id()
-    payload: Payload = {"scratch": str(archive.incoming(job_id)), "raw": str(archive.raw.folder), "who": who}
+    payload: Payload = {"scratch": str(archive.incoming(job_id)), "raw": archive.raw.address, "who": who}
     payload |= {"asked": request_as_json(asked), "files": {}, "result": "", "like": ""}
     if asked.like_day_id is not None:
         day, row = find_day(session, asked.like_day_id), latest_result(session, asked.like_day_id)
@@ -59,12 +59,19 @@ def queue_plan(archive: Archive, session: Session, asked: Asked, who: str) -> st
 def plan_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: simulate days, find the passes; the plan is left in scratch."""
     progress(0.0, "starting")
-    from server.analysis.day_request import gust_costs, outings_of, request_plan, straight_check, timed
+    from server.analysis.day_request import (
+        gust_costs,
+        outings_of,
+        request_plan,
+        straight_check,
+        timed,
+        wind_costs,
+    )
     from server.analysis.pass_planning import plan_passes
     from server.analysis.run_order import refills
     from server.readers.load_day import load_day
 
-    scratch, raw, asked = Path(payload["scratch"]), RawStore(Path(payload["raw"])), request_from_json(payload["asked"])
+    scratch, raw, asked = Path(payload["scratch"]), open_raw(payload["raw"]), request_from_json(payload["asked"])
     like = None
     if payload["result"]:
         day = load_day(laid_out(raw, payload["files"], scratch / "day"))
@@ -88,6 +95,12 @@ def plan_work(payload: Payload, progress: Progress) -> Payload:
         ],
         "straight": asdict(straight_check(plan, asked.request.length_m)),
         "gusts": [{"gust_sd_mps": gust, "pairs": pairs} for gust, pairs in gust_costs(plan, found)],
+        "along_mps": plan.wind.head_out_mps.value,
+        "cross_mps": plan.wind.cross_mps.value,
+        "mean_winds": [
+            {"along_mps": along, "pairs": pairs, "left_m": left}
+            for along, pairs, left in wind_costs(plan, found, asked.request.length_m)
+        ],
     }  # fmt: skip
     (scratch / PLAN_FILE).write_text(json.dumps(kept, ensure_ascii=False, allow_nan=False), "utf-8")
     return {}

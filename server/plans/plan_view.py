@@ -56,6 +56,7 @@ class PlanView:
     differences: tuple[DifferenceLine, ...]
     straight: tuple[tuple[str, str], ...]
     gusts: tuple[tuple[str, str], ...]
+    mean_winds: tuple[tuple[str, str, str], ...]
     made_from: str
     lift: str
     brake: str
@@ -80,6 +81,7 @@ def plan_view(kept: KeptPlan) -> PlanView:
         differences=tuple(_difference(one, marks, turned) for one in planning["differences"]),
         straight=_straight(content["straight"]),
         gusts=tuple((f"{one['gust_sd_mps']:.2g} m/s", _pairs_text(one["pairs"])) for one in content["gusts"]),
+        mean_winds=tuple(_mean_wind(one) for one in content.get("mean_winds", ())),
         made_from=_made_from(content),
         lift=f"{MPS_TO_KMH * asked['high_mps']:.0f} km/h",
         brake=f"{MPS_TO_KMH * asked['low_mps']:.0f} km/h",
@@ -146,6 +148,11 @@ def _pairs_text(pairs: int | None) -> str:
     return f"{pairs}" if pairs is not None else f"more than {MOST_PAIRS}"
 
 
+def _mean_wind(one: dict[str, Any]) -> tuple[str, str, str]:
+    left = f"{one['left_m']:.0f} m" if one["left_m"] >= 0.0 else f"{-one['left_m']:.0f} m too short"
+    return f"{one['along_mps']:g} m/s", _pairs_text(one["pairs"]), left
+
+
 def _straight(check: dict[str, float]) -> tuple[tuple[str, str], ...]:
     lines = (
         ("speed up", "accelerate_m"),
@@ -162,7 +169,11 @@ def _straight(check: dict[str, float]) -> tuple[tuple[str, str], ...]:
 def _made_from(content: dict[str, Any]) -> str:
     days, gust = content["planning"]["days"], content["gust_sd_mps"]
     like = f"like {content['like']}" if content["like"] else "of a made-up student car with the product’s defaults"
-    return f"From {days} simulated days {like}, each fitted as a day is, with gusts of {gust:.2g} m/s."
+    wind = ""
+    if "along_mps" in content:
+        along, across = abs(content["along_mps"]), abs(content["cross_mps"])
+        wind = f", a mean wind of {along:.2g} m/s along and {across:.2g} m/s across"
+    return f"From {days} simulated days {like}, each fitted as a day is, with gusts of {gust:.2g} m/s{wind}."
 
 
 def _end(content: dict[str, Any]) -> float:

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from scipy.signal import lfilter
 
-from server.analysis.asked_day import DayRequest, Wanted
+from server.analysis.asked_day import MOST_PAIRS, DayRequest, Wanted
 from server.analysis.day_fit import fit_day
-from server.analysis.day_request import gust_costs, outings_of, request_plan, straight_check, timed
-from server.analysis.pass_planning import PassPlanning, PlannedDifference, pairs_for
+from server.analysis.day_request import gust_costs, outings_of, request_plan, straight_check, timed, wind_costs
+from server.analysis.pass_planning import PassPlanning, PlannedDifference, pairs_for, pass_variances
 from server.analysis.run_order import Outing, day_plan, split_outings
 from server.analysis.simulate import simulate_day
+from server.analysis.simulate_lengths import coast_down_times
 from server.analysis.simulate_plan import default_plan
 from server.analysis.study import fit_simulated_day
 from server.errors import StillairError
+from server.testday.values import Quantity
 
 ASKED = DayRequest("Flap day", "A", (Wanted("B", 0.05), Wanted("C", 0.06)))
 
@@ -105,6 +109,45 @@ def test_more_gusts_take_more_pairs() -> None:
     assert pairs == sorted(pairs)
     assert pairs[0] < pairs[1] == 5
     assert costs[-1][1] is None
+
+
+def test_a_mean_wind_takes_road_and_passes() -> None:
+    """In closed form: U = v ± W gives more to gusts against the wind, and less area to tell with it."""
+    costs = wind_costs(request_plan(ASKED), planning(), ASKED.length_m)
+    assert [along for along, _, _ in costs] == [0.0, 2.0, 4.0, 6.0]
+    left = [metres for _, _, metres in costs]
+    assert left == sorted(left, reverse=True)
+    assert left[0] == straight_check(request_plan(ASKED), ASKED.length_m).left_m
+    pairs = [MOST_PAIRS + 1 if n is None else n for _, n, _ in costs]
+    assert pairs == sorted(pairs)
+    assert pairs[0] == 5
+
+
+def test_the_forecast_goes_into_the_days_that_are_simulated() -> None:
+    plan = request_plan(replace(ASKED, along_mps=3.0, cross_mps=2.0))
+    assert (plan.wind.head_out_mps, plan.wind.cross_mps) == (Quantity(3.0, 1.0), Quantity(2.0, 1.0))
+    blown, still = straight_check(plan, ASKED.length_m), straight_check(request_plan(ASKED), ASKED.length_m)
+    assert blown.coast_m > 1.1 * still.coast_m
+    assert blown.accelerate_m < still.accelerate_m
+    assert blown.left_m < still.left_m
+
+
+@pytest.mark.parametrize("along", [0.0, 3.0])
+def test_the_closed_form_is_what_gusts_do_to_the_lost_energy(along: float) -> None:
+    """Held to sums over drawn gusts along the coast-down's own speeds; 2,000 of them."""
+    plan = request_plan(replace(ASKED, along_mps=along))
+    wind = replace(plan.wind, gust_time_s=Quantity(0.2))
+    plan, rng, found = replace(plan, wind=wind), np.random.default_rng(3), []
+    for head in (along, -along):
+        speed, step = coast_down_times(plan, plan.runs[0], head_mps=head)
+        at, ends = np.arange(0.0, step.sum(), 0.02), np.cumsum(step[::-1])
+        v = np.interp(at, ends, speed[::-1])
+        noise = lfilter([1.0], [1.0, -np.exp(-0.1)], rng.standard_normal((2000, 200 + at.size)), axis=1)
+        gust = wind.gust_sd_mps.value * np.sqrt(1.0 - np.exp(-0.2)) * noise[:, 200:]
+        air = v + head
+        found.append(np.var(2.0 * (gust * air * v).sum(axis=1) / (air**2 * v).sum()))
+    expected, _ = pass_variances(plan, 1.0)
+    assert np.mean(found) == pytest.approx(expected, rel=0.1)
 
 
 def test_pairs_that_are_never_enough() -> None:

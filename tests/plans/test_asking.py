@@ -27,10 +27,12 @@ def test_numbers_are_read_with_comma_and_point_and_empty_ones_take_what_stands_t
     assert found.request.wanted[0].u95_m2 == 0.05
     assert found.turned == ("rear flap up",)
     assert asked(gust_mps="").request.gust_sd_mps is None
+    assert (found.request.along_mps, found.request.cross_mps) == (None, None)
+    assert asked(along_mps="3,5", cross_mps="2").request.along_mps == 3.5
 
 
 def test_what_was_asked_is_kept_and_read_back() -> None:
-    for one in (asked(), asked(like="3", gust_mps="")):
+    for one in (asked(), asked(like="3", gust_mps=""), asked(along_mps="3", cross_mps="1.5")):
         assert request_from_json(json.loads(json.dumps(request_as_json(one)))) == one
 
 
