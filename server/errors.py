@@ -5,6 +5,7 @@
     ├── LogError             who brought the log must bring another or say how to read it
     ├── UploadError          who sent the file must send another
     ├── DiskFullError        who keeps the server must make room
+    ├── StoreError           who keeps the store of raw files must make it answer
     ├── ForbiddenError       who has the role must do it, or give it
     ├── ArchiveBusyError     whoever holds the archive's database must let go of it
     ├── ArchiveDamagedError  who keeps the server must put a good copy of the archive in its place
@@ -43,6 +44,10 @@ class ForbiddenError(StillairError):
 
 class DiskFullError(StillairError):
     """The disk of the archive has no room for what came."""
+
+
+class StoreError(StillairError):
+    """The store of raw files does not answer, refuses, or is another one."""
 
 
 class ArchiveBusyError(StillairError):

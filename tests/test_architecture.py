@@ -26,7 +26,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "readers": {"numpy", "pint", "pandas", *FORMATS, *VALUES},
     "analysis": {"numpy", "scipy", "numba", "PIL", "server", "server.aero", "server.inference", *VALUES},
     "figures": {"numpy", "plotly", "server.testday", *(f"server.analysis.{name}" for name in RESULTS)},
-    "archive": {"sqlalchemy", "alembic", "numpy", "zstandard", "server.settings", "server.locations", *VALUES},
+    "archive": {"sqlalchemy", "alembic", "numpy", "zstandard", "fsspec", "server.settings", "server.locations", *VALUES},
     "pins": set(),
     "locations.py": set(),
     "errors.py": set(),

@@ -41,6 +41,7 @@ class Archive:
 
     def __init__(self, data_folder: Path, database_url: str | None = None, settings: Settings | None = None) -> None:
         self.folder = data_folder.resolve()
+        self.raw = raw_of(self.folder, settings)
         self._incoming = self.folder / "incoming"
         try:
             self._incoming.mkdir(parents=True, exist_ok=True)
@@ -53,7 +54,6 @@ class Archive:
         except BaseException:
             self._lock.release()
             raise
-        self.raw = raw_of(self.folder, settings)
         self.uploads = self._incoming / UPLOADS
         self.samples = samples_of(self.folder, database_url)
         self.scratch = self.folder / "scratch"

@@ -4,6 +4,8 @@
       raw/ab/abcd…           raw files by SHA-256, shared by all copies, each written once
       2026-05-09 173000-120/  one copy: archive.sqlite3 and manifest.json
 
+Of an archive with a store that computers share, its files are copied just so: a backup is whole without the store.
+
 A copy is the same thing wherever the archive's database is: of one on a server all rows are written into that file, and
 put back onto a server they go out of it again.
 
@@ -30,8 +32,9 @@ from server.archive.disk import disk_in_words, sync_folder
 from server.archive.events import head
 from server.archive.place import database_of
 from server.archive.raw_files import RawStore, sha256_of
+from server.archive.store_address import raw_of
 from server.archive.tables import RawFile
-from server.errors import NotFoundError, StillairError
+from server.errors import NotFoundError, StillairError, StoreError
 
 DATABASE, MANIFEST, UNFINISHED = SQLITE_FILE, "manifest.json", "unfinished "
 NAME = re.compile(r"\d{4}-\d\d-\d\d \d{6}-\d{3}")
@@ -105,7 +108,7 @@ def restore(target: Path, name: str | None, data_folder: Path, progress: Progres
         try:
             if sha256_of(laid) != manifest["database"]["sha256"]:
                 raise StillairError(CHANGED.format(name=chosen, what="its database has other bytes"))
-            _bring_files(laid, RawStore(target / "raw"), RawStore(data_folder / "raw"), chosen, progress)
+            _bring_files(laid, RawStore(target / "raw"), raw_of(data_folder), chosen, progress)
             _sync(laid)
             if isinstance(place, Address):
                 _pour(laid, place, progress)
@@ -130,7 +133,7 @@ def _copy(source: Path, place: Path, making: Path, progress: Progress) -> Backup
         with copy.reading() as session:
             event, event_sha256 = head(session)
             rows = _files_of(session)
-            new_files, new_bytes = _take_files(rows, RawStore(source / "raw"), RawStore(place / "raw"), progress)
+            new_files, new_bytes = _take_files(rows, raw_of(source), RawStore(place / "raw"), progress)
     finally:
         copy.as_one_file()
     digest = _sync(making / DATABASE)
@@ -181,7 +184,8 @@ def _take_files(rows: list[tuple[str, int]], ours: RawStore, theirs: RawStore, p
         done += size
         if theirs.has(sha256, size):
             continue
-        theirs.copy(ours.path(sha256), sha256)
+        with ours.lent(sha256) as file:
+            theirs.copy(file, sha256)
         files, taken = files + 1, taken + size
     return files, taken
 
@@ -194,11 +198,14 @@ def _bring_files(database: Path, theirs: RawStore, ours: RawStore, name: str, pr
     finally:
         opened.as_one_file()
     total, done = sum(size for _, size in rows) or 1, 0
+    ours.begin(kept=None)
     for sha256, size in rows:
         progress(done / total, "raw files")
         done += size
         try:
             ours.copy(theirs.path(sha256), sha256)
+        except StoreError:
+            raise
         except StillairError as error:
             raise StillairError(CHANGED.format(name=name, what=f"raw file {sha256[:12]}…: {error}")) from error
 

@@ -6,7 +6,10 @@ import hashlib
 import os
 import shutil
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy.orm import Session
 
@@ -17,6 +20,7 @@ from server.errors import NotFoundError, StillairError
 BLOCK_BYTES = 1 << 20
 UNFINISHED = "incoming-"
 OTHER_BYTES = "The bytes of file {sha256}… are not those that were kept; see what `stillair verify` says."
+NOT_KEPT = "The archive holds no file {sha256}…."
 
 
 def sha256_of(file: Path) -> str:
@@ -26,22 +30,51 @@ def sha256_of(file: Path) -> str:
 
 
 class RawStore:
-    """A folder of files named by their hash, in 256 subfolders by the first two digits."""
+    """A folder of files named by their hash, in 256 subfolders by the first two digits.
+
+    `server.archive.shared_store` does the same with a store that several computers reach.
+    """
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
     @property
     def folder(self) -> Path:
-        """Where the files lie."""
+        """Where the paths that are given out lie."""
         return self._folder
+
+    @property
+    def address(self) -> Any:
+        """What a job's payload says, so that `open_raw` opens the same store in another process."""
+        return str(self._folder)
+
+    @property
+    def shown(self) -> str:
+        """Where the files are, for a person."""
+        return str(self._folder)
+
+    def begin(self, *, kept: str | None) -> None:
+        """Be ready for files. kept: a file that the archive has kept already, by its hash."""
 
     def path(self, sha256: str) -> Path:
         """Where a kept file lies. Raises NotFoundError when it is not kept here."""
         file = self._place(sha256)
         if not file.is_file():
-            raise NotFoundError(f"The archive holds no file {sha256[:12]}….")
+            raise NotFoundError(NOT_KEPT.format(sha256=sha256[:12]))
         return file
+
+    @contextmanager
+    def lent(self, sha256: str) -> Iterator[Path]:
+        """A kept file to be read once."""
+        yield self.path(sha256)
+
+    def looked_at(self, sha256: str) -> tuple[int, str]:
+        """Size and SHA-256 of the bytes as they now lie there. Raises NotFoundError."""
+        file = self.path(sha256)
+        return file.stat().st_size, sha256_of(file)
+
+    def bring(self, source: Path, sha256: str | None = None) -> None:
+        """Where adding would wait for a network: do that ahead of the transaction that names the file."""
 
     def add(self, session: Session, source: Path, sha256: str | None = None, *, link: bool = False) -> RawFile:
         """Keep a copy of `source`, on disk before the row that names it; twice the same is kept once.
@@ -51,13 +84,30 @@ class RawStore:
         """
         digest = sha256 or sha256_of(source)
         kept = session.get(RawFile, digest)
-        if not self._place(digest).is_file() and not (link and self._link(source, digest)):
-            self._copy(source, digest)
+        self._lay_down(source, digest, link=link)
         if kept is None:
             kept = RawFile(sha256=digest, size_bytes=source.stat().st_size)
             session.add(kept)
             session.flush()
         return kept
+
+    def has(self, sha256: str, size_bytes: int) -> bool:
+        """Whether a file of this size lies under the hash."""
+        place = self._place(sha256)
+        return place.is_file() and place.stat().st_size == size_bytes
+
+    def copy(self, source: Path, sha256: str) -> None:
+        """Keep a copy whose bytes have this hash. Raises StillairError where they do not."""
+        self._copy(source, sha256, checked=True)
+
+    def sweep(self) -> None:
+        """Let go of copies that were never finished: of a program that was killed while it wrote them."""
+        for file in self._folder.glob(f"*/{UNFINISHED}*"):
+            file.unlink(missing_ok=True)
+
+    def _lay_down(self, source: Path, digest: str, *, link: bool) -> None:
+        if not self._place(digest).is_file() and not (link and self._link(source, digest)):
+            self._copy(source, digest)
 
     def _link(self, source: Path, digest: str) -> bool:
         place = self._make_room(digest)
@@ -68,15 +118,6 @@ class RawStore:
         place.chmod(0o444)
         sync_folder(place.parent)
         return True
-
-    def has(self, sha256: str, size_bytes: int) -> bool:
-        """Whether a file of this size lies under the hash."""
-        place = self._place(sha256)
-        return place.is_file() and place.stat().st_size == size_bytes
-
-    def copy(self, source: Path, sha256: str) -> None:
-        """Keep a copy whose bytes have this hash. Raises StillairError where they do not."""
-        self._copy(source, sha256, checked=True)
 
     def _copy(self, source: Path, digest: str, *, checked: bool = False) -> None:
         place = self._make_room(digest)
@@ -95,11 +136,6 @@ class RawStore:
             Path(name).unlink(missing_ok=True)
             raise
 
-    def sweep(self) -> None:
-        """Let go of copies that were never finished: of a program that was killed while it wrote them."""
-        for file in self._folder.glob(f"*/{UNFINISHED}*"):
-            file.unlink(missing_ok=True)
-
     def _make_room(self, digest: str) -> Path:
         """Where a file goes; its folder is there, even after a power cut."""
         place = self._place(digest)
@@ -109,6 +145,11 @@ class RawStore:
         return place
 
     def _place(self, sha256: str) -> Path:
-        if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
-            raise NotFoundError("That is not the SHA-256 of a file.")
-        return self._folder / sha256[:2] / sha256
+        return self._folder / key_of(sha256)
+
+
+def key_of(sha256: str) -> str:
+    """Where a file lies below the store's root. Raises NotFoundError for what is no SHA-256."""
+    if len(sha256) != 64 or not set(sha256) <= set("0123456789abcdef"):
+        raise NotFoundError("That is not the SHA-256 of a file.")
+    return f"{sha256[:2]}/{sha256}"

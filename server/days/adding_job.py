@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session
 from server.archive.archive import Archive
 from server.archive.events import PROGRAM, record
 from server.archive.jobs import JobKind, find_job
-from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.worker import Payload, Progress
 from server.days.adding_runs import (
     ADD_RUNS,
@@ -47,7 +47,7 @@ MOST_COLUMNS = 400
 def add_runs_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: read every log; gives problems, questions, roles, and which logs hold frames of a bus."""
     progress(0.01, "starting")
-    scratch, raw = Path(payload["scratch"]), RawStore(Path(payload["raw"]))
+    scratch, raw = Path(payload["scratch"]), open_raw(payload["raw"])
     folder = scratch / "day"
     shutil.rmtree(folder, ignore_errors=True)  # of a start that was interrupted
     for path, sha256 in payload["files"].items():

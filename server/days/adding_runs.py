@@ -194,7 +194,7 @@ def queue_runs(archive: Archive, day_id: int, sent: Sent, who: str, reason: str 
         payload = {
             "job_id": job_id,
             "scratch": str(archive.incoming(job_id)),
-            "raw": str(archive.raw.folder),
+            "raw": archive.raw.address,
             "files": revision_files(session, revision.id),
             "day_id": day_id,
             "sent": sent.as_json(),

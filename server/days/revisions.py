@@ -224,7 +224,7 @@ def queue_refit(
     job_id = new_job_id()
     payload = {
         "scratch": str(archive.incoming(job_id)),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "files": revision_files(session, revision.id),
         "revision_id": revision.id,
         "day_id": revision.day_id,

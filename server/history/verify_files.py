@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from server.archive.raw_files import RawStore, sha256_of
+from server.archive.raw_files import RawStore
 from server.archive.read_only import ReadOnlyArchive
 from server.archive.tables import RawFile
 from server.errors import StillairError
@@ -28,10 +28,9 @@ def raw_faults(session: Session, raw: RawStore, progress: Progress) -> Iterator[
         progress(0.05 + 0.65 * done / total, "raw files")
         done += size
         try:
-            file = raw.path(sha256)
-            found = sha256_of(file)
-            if file.stat().st_size != size:
-                yield f"Raw file {sha256}: has {file.stat().st_size} bytes, {size} were kept."
+            there, found = raw.looked_at(sha256)
+            if there != size:
+                yield f"Raw file {sha256}: has {there} bytes, {size} were kept."
             if found != sha256:
                 yield f"Raw file {sha256}: its bytes are not those that were kept; they have the SHA-256 {found}."
         except (StillairError, OSError) as error:

@@ -21,6 +21,7 @@ from server.archive.archive import Archive
 from server.archive.events import record
 from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Event
 from server.archive.worker import Payload, Progress
 from server.days.job_view import AGAIN_JOB
@@ -61,7 +62,7 @@ def queue_again(archive: Archive, session: Session, day_id: int, result_id: int,
     job_id = new_job_id()
     payload = {
         "scratch": str(archive.incoming(job_id)),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "who": who,
         "one": again_payload(session, row),
     }
@@ -87,7 +88,7 @@ def again_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: fit it, hold it against what was kept; the report is left in scratch."""
     progress(0.0, "starting")
     scratch = Path(payload["scratch"])
-    report = again_report(RawStore(Path(payload["raw"])), payload["one"], scratch / "day", progress)
+    report = again_report(open_raw(payload["raw"]), payload["one"], scratch / "day", progress)
     write_report(report, scratch / REPORT_FILE)
     return {}
 

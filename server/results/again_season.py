@@ -21,6 +21,7 @@ from server.archive.disk import disk_in_words
 from server.archive.events import record
 from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Event
 from server.archive.worker import MISTAKE, Payload, Progress
 from server.days.job_view import AGAIN_SEASON_JOB
@@ -63,7 +64,7 @@ def queue_season_again(archive: Archive, who: str, year: int | None = None, car:
     job_id, scope = new_job_id(), scope_words(year, car)
     payload = {
         "scratch": str(archive.incoming(job_id)),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "results": results,
         "scope": scope,
         "who": who,
@@ -84,7 +85,7 @@ def season_again_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: each result fitted again, its report left in scratch."""
     progress(0.0, "starting")
     stand_back()
-    fit_each(payload["results"], RawStore(Path(payload["raw"])), Path(payload["scratch"]), progress)
+    fit_each(payload["results"], open_raw(payload["raw"]), Path(payload["scratch"]), progress)
     return {}
 
 

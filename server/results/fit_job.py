@@ -17,7 +17,7 @@ from server import __version__
 from server.archive.archive import Archive
 from server.archive.events import PROGRAM, record
 from server.archive.jobs import JobKind, add_job, new_job_id
-from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.worker import Payload, Progress
 from server.days.column_choices import TAKEN_OVER_EVENT, choices
 from server.days.revisions import known_noise_file
@@ -155,7 +155,7 @@ def laid_out(payload: Payload) -> Path:
     """The revision's files in a folder of the job's scratch."""
     folder = Path(payload["scratch"]) / "day"
     shutil.rmtree(folder, ignore_errors=True)  # of a start that was interrupted
-    raw = RawStore(Path(payload["raw"]))
+    raw = open_raw(payload["raw"])
     for path, sha256 in payload["files"].items():
         lay_out(raw, sha256, folder / path)
     return folder

@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from server.archive.archive import Archive
 from server.archive.database import now_utc
 from server.archive.jobs import JobKind, add_job, find_job, new_job_id
-from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Job
 from server.archive.worker import Payload, Progress
 from server.days.changes import edit_pass
@@ -104,7 +104,7 @@ def queue_preview(archive: Archive, session: Session, revision: DayRevision, mov
     payload = {
         "job_id": job_id,
         "scratch": str(archive.incoming(job_id)),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "files": revision_files(session, revision.id),
         "day_id": revision.day_id,
         "revision": revision.number,
@@ -135,7 +135,7 @@ def preview_work(payload: Payload, progress: Progress) -> Payload:
 
     folder = Path(payload["scratch"]) / "day"
     shutil.rmtree(folder, ignore_errors=True)  # of a start that was interrupted
-    raw = RawStore(Path(payload["raw"]))
+    raw = open_raw(payload["raw"])
     for path, sha256 in payload["files"].items():
         lay_out(raw, sha256, folder / path)
     progress(0.02, "reading the day")

@@ -22,6 +22,7 @@ from server.archive.disk import disk_in_words
 from server.archive.events import record
 from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Event
 from server.archive.worker import MISTAKE, Payload, Progress
 from server.days.job_view import SEASON_JOB
@@ -68,7 +69,7 @@ def queue_season(archive: Archive, who: str, year: int | None = None, car: str =
     job_id, scope = new_job_id(), ", ".join([str(year)] * (year is not None) + [car] * bool(car)) or "all days"
     payload = {
         "scratch": str(archive.incoming(job_id)),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "days": days,
         "scope": scope,
         "who": who,
@@ -104,7 +105,7 @@ def season_work(payload: Payload, progress: Progress) -> Payload:
     progress(0.0, "starting")
     stand_back()
     days: Sequence[dict[str, Any]] = payload["days"]
-    scratch, raw = Path(payload["scratch"]), RawStore(Path(payload["raw"]))
+    scratch, raw = Path(payload["scratch"]), open_raw(payload["raw"])
     waiting = [day for day in days if not result_file(scratch, day).is_file()]
     done, pace = len(days) - len(waiting), Pace(len(days), len(days) - len(waiting))
     failed: dict[str, str] = {}

@@ -18,7 +18,7 @@ from server import __version__
 from server.archive.archive import Archive
 from server.archive.events import record
 from server.archive.jobs import JobKind, add_job, new_job_id
-from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Event, Job
 from server.archive.worker import Payload, Progress
 from server.days.job_view import STUDY_JOB
@@ -64,7 +64,7 @@ def queue_study(archive: Archive, session: Session, day_id: int, days: int, who:
     job_id = new_job_id()
     payload = {
         "scratch": str(archive.incoming(job_id)),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "files": revision_files(session, row.revision_id),
         "day_id": day_id,
         "result_id": row.id,
@@ -86,7 +86,7 @@ def study_work(payload: Payload, progress: Progress) -> Payload:
     from server.analysis.study import fit_simulated_day, gathered, study_to_json
     from server.readers.load_day import load_day
 
-    scratch, raw = Path(payload["scratch"]), RawStore(Path(payload["raw"]))
+    scratch, raw = Path(payload["scratch"]), open_raw(payload["raw"])
     progress(0.0, "reading the day")
     day = load_day(laid_out(raw, payload["files"], scratch / "day"))
     plan = plan_or_refuse(day, result_from_bytes(raw.path(payload["result"]).read_bytes()))

@@ -15,6 +15,7 @@ from server.archive.archive import Archive
 from server.archive.database import now_utc
 from server.archive.jobs import JobKind, add_job, find_job, new_job_id
 from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Job
 from server.archive.worker import Payload, Progress
 from server.days.adding_runs import free_paths
@@ -80,7 +81,7 @@ def queue_photos(archive: Archive, session: Session, day_id: int, sent: SentPhot
     payload = {
         "job_id": job_id,
         "data": str(archive.folder),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "day_id": day_id,
         "sent": asdict(sent),
         "who": who,
@@ -99,7 +100,7 @@ def free_lane(session: Session) -> str:
 
 def add_photos_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: decode every file; gives what is known of each, or why it is none."""
-    files, raw, found = payload["sent"]["files"], RawStore(Path(payload["raw"])), []
+    files, raw, found = payload["sent"]["files"], open_raw(payload["raw"]), []
     for place, (_, name, sha256) in enumerate(files):
         progress(0.02 + 0.96 * place / len(files), f"looking at {name}")
         found.append(look_at(Path(payload["data"]), raw, name, sha256))

@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.archive.jobs import Finish, JobKind, add_job, find_job, new_job_id
-from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Job
 from server.archive.worker import Payload, Progress
 from server.days.facts import newest_revisions
@@ -46,7 +46,7 @@ def queue_folder_photos(archive: Archive, session: Session, day_id: int, who: st
         "job_id": job_id,
         "scratch": str(archive.incoming(job_id)),
         "data": str(archive.folder),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "day_id": day_id,
         "files": mine,
         "who": who,
@@ -95,7 +95,7 @@ def _then_photos(finish: Finish) -> Finish:
 
 def folder_photos_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: read the tables, decode the photos; path → what is known of each."""
-    folder, raw = Path(payload["scratch"]) / "day", RawStore(Path(payload["raw"]))
+    folder, raw = Path(payload["scratch"]) / "day", open_raw(payload["raw"])
     shutil.rmtree(folder, ignore_errors=True)  # of a start that was interrupted
     for path, sha256 in payload["files"].items():
         lay_out(raw, sha256, folder / path)

@@ -12,7 +12,7 @@ from sqlalchemy.orm import Session
 from server.archive.archive import Archive
 from server.archive.events import PROGRAM
 from server.archive.jobs import JobKind, add_job, find_job, new_job_id
-from server.archive.raw_files import RawStore
+from server.archive.store_address import open_raw
 from server.archive.tables import Job
 from server.archive.worker import Payload, Progress
 from server.days.job_view import TUFTS_JOB
@@ -35,7 +35,7 @@ def queue_reading(archive: Archive, session: Session, photo: Photo, who: str) ->
     payload = {
         "job_id": job_id,
         "data": str(archive.folder),
-        "raw": str(archive.raw.folder),
+        "raw": archive.raw.address,
         "photo": {"id": photo.id, "sha256": photo.sha256, "name": photo.name, "width": photo.width_px},
         "size": "full" if photo.width_px * photo.height_px <= MOST_READ_PIXELS else "near",
         "roots": [[one.mark.x_px, one.mark.y_px] for one in stations],
@@ -57,7 +57,7 @@ def read_tufts_work(payload: Payload, progress: Progress) -> Payload:
     from server.analysis.tuft_reading import read_tufts
 
     progress(0.05, "opening the photo")
-    photo, raw = payload["photo"], RawStore(Path(payload["raw"]))
+    photo, raw = payload["photo"], open_raw(payload["raw"])
     name, size = photo["name"], payload["size"]
     file = shown_picture(Path(payload["data"]), raw, photo["sha256"], name=name, size=size)
     with Image.open(file, formats=("JPEG",)) as image:

@@ -212,6 +212,7 @@ class Uploads:
         """Hash, keep as a raw file, and say so: all in one transaction; only then the part is let go."""
         part = self._parts.path(upload.id)
         digest = sha256_of(part)
+        self._archive.raw.bring(part, digest)
         with self._archive.database.writing() as session:
             done = session.get_one(Upload, upload.id)
             kept = self._archive.raw.add(session, part, digest, link=True)
