@@ -1,5 +1,4 @@
-"""Tufts over frames of a burst and beside a photo without flow: mean direction, unsteadiness, which end stays, and a
-condition proposed."""
+"""Tufts over frames of a burst and beside a photo without flow: found together, mean direction, which end stays."""
 
 from __future__ import annotations
 
@@ -9,21 +8,26 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
-from server.analysis.tuft_planes import as_picture, halved, rooted
+from server.analysis.tuft_frames import Move, ends_of
+from server.analysis.tuft_unsteadiness import LEAST_FRAMES, Unsteadiness, unsteadiness
 from server.inference.circular import CircularMean, circular_mean, difference, wrapped
-from server.testday.tufts import Condition, TuftMark
+from server.testday.tufts import TuftMark
 
-# Circular standard deviation of a tuft's direction over frames (common practice, no source).
-STEADY_RAD = math.radians(10.0)
-UNSTEADY_RAD = math.radians(30.0)
-REVERSED_RAD = math.radians(90.0)  # turned so far from the flow around (common practice, no source)
-SAME_AS_STILL_RAD = math.radians(8.0)  # hangs as it does without flow (common practice, no source)
-LEAST_FRAMES = 3
-_NEAR = 0.5  # of a tuft's length: frames' middles no further apart are one tuft
+FloatArray = NDArray[np.float64]
+FRAME_FROM = 0.2  # a bar at least this probable counts on one frame: the others must bear it out
+STEADY_FROM = 0.65  # middle probability of one that holds still: what lies about holds still, too
+SWINGS_FROM = 0.25  # mean probability over all frames of one that swings about its root: nothing else does
+_SWINGS_RAD = math.radians(4.0)
+_CLEARLY_RAD = math.radians(20.0)  # apart on two frames: seen on no more, it is a smear on the others
+_CLEARLY_FROM = 0.8
+_REACH = 0.22  # of a tuft's length: ends no further apart are one root
+_LENGTHS = (0.55, 1.8)
 _STAYS = 3.0  # the loose end wanders at least so many times as far (variance)
-_SHIFT_SIDE = 512
+_WANDERS_PX2 = 4.0
 _STILL_CONFIDENCE = 0.9
+_LEAST_U_PX = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,111 +36,165 @@ class BurstTuft:
 
     mark: TuftMark
     told: CircularMean
+    unsteady: Unsteadiness
     frames: int
 
 
-def shift_between(first: NDArray[np.generic], other: NDArray[np.generic]) -> tuple[float, float]:
-    """By how much a frame's picture moved against the first's, (x, y) [px], from a camera held by hand.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Bars:
+    """Bars of all frames on the first one: ends (n, 2, 2), length (n,), frame (n,), chance (n,), marks."""
 
-    Phase correlation: the peak of F⁻¹(A* B/|A* B|), of pictures made small, between the samples by a parabola.
-    Source: C. D. Kuglin, D. C. Hines, Proc. IEEE Cybernetics and Society (1975) 163 (from memory).
-    """
-    small, step = zip(*(_small(picture) for picture in (first, other)), strict=True)
-    if small[0].shape != small[1].shape:
-        raise ValueError("first, other: frames of one size")
-    one, two = (np.fft.rfft2(plane * _window(plane.shape)) for plane in small)
-    cross = np.conj(one) * two
-    peak = np.fft.irfft2(cross / np.maximum(np.abs(cross), 1e-9), s=small[0].shape)
-    row, column = np.unravel_index(int(peak.argmax()), peak.shape)
-    dy, dx = (_between(peak, (int(row), int(column)), axis) for axis in (0, 1))
-    return dx * step[0], dy * step[0]
-
-
-def _small(picture: NDArray[np.generic]) -> tuple[NDArray[np.float64], int]:
-    plane, step = rooted(as_picture(picture)[..., 1]), 1
-    while max(plane.shape) > 2 * _SHIFT_SIDE:
-        plane, step = halved(plane), step * 2
-    return np.asarray(plane, np.float64) - float(plane.mean()), step
-
-
-def _window(shape: tuple[int, ...]) -> NDArray[np.float64]:
-    return np.outer(np.hanning(shape[0]), np.hanning(shape[1]))
-
-
-def _between(peak: NDArray[np.float64], at: tuple[int, int], axis: int) -> float:
-    size = peak.shape[axis]
-    low, middle, high = (
-        float(peak[tuple((at[k] + (step if k == axis else 0)) % peak.shape[k] for k in (0, 1))]) for step in (-1, 0, 1)
-    )
-    bend = low - 2.0 * middle + high
-    part = 0.5 * (low - high) / bend if abs(bend) > 1e-12 else 0.0
-    place = at[axis] + max(-0.5, min(part, 0.5))
-    return place - size if place > size / 2 else place
+    ends: FloatArray
+    length: FloatArray
+    frame: NDArray[np.intp]
+    chance: FloatArray
+    marks: tuple[TuftMark, ...]
 
 
 def burst_tufts(
-    frames: Sequence[Sequence[TuftMark]], shifts_px: Sequence[tuple[float, float]]
+    frames: Sequence[Sequence[TuftMark]],
+    moves: Sequence[Move],
+    chances: Sequence[Sequence[float]] | None = None,
 ) -> tuple[BurstTuft, ...]:
-    """Tufts found in at least `LEAST_FRAMES` frames; frames: marks of each, the first one leads; shifts_px: each
-    frame's picture against the first's."""
-    if len(frames) != len(shifts_px):
-        raise ValueError("shifts_px: one of each frame")
-    moved = [
-        [replace(m, x_px=m.x_px - dx, y_px=m.y_px - dy) for m in marks]
-        for marks, (dx, dy) in zip(frames, shifts_px, strict=True)
-    ]
-    free = [list(marks) for marks in moved]
-    found = []
-    for marks in free:
-        while marks:
-            group = [marks.pop(0)]
-            for other in free:
-                if other is not marks and (near := _nearest(group[0], other)) is not None:
-                    group.append(other.pop(near))
-            if len(group) >= LEAST_FRAMES:
-                found.append(_told(group))
-    return tuple(found)
+    """Tufts found on at least `LEAST_FRAMES` frames, or on two where they clearly swing.
+
+    frames: marks of each, the first one leads; moves: of each frame's picture against the first's; chances: that each
+    mark is a tuft.
+
+    Bars of different frames that share an end are one tuft: its root stays where it is however far it swings. The end
+    that most frames share, and share most closely, is taken first. What is a smear on one frame is borne out by others.
+    """
+    if len(frames) != len(moves) or (chances is not None and len(chances) != len(frames)):
+        raise ValueError("moves, chances: one of each frame")
+    bars = _bars(frames, moves, chances)
+    free = np.ones(len(bars.length), bool)
+    groups = []
+    for seed, side in _seeds(bars):
+        if not free[seed]:
+            continue
+        group = _group(bars, free, seed, side)
+        if not _borne_out(bars, group, len(frames)):
+            continue
+        for one, _ in group:
+            free[one] = False
+        groups.append(group)
+    return tuple(_told(bars, group, len(frames)) for group in sorted(groups, key=min))
 
 
-def _ends(mark: TuftMark) -> tuple[complex, complex]:
-    root = complex(mark.x_px, mark.y_px)
-    way = mark.direction_rad or 0.0
-    return root, root + (mark.length_px or 0.0) * complex(math.cos(way), math.sin(way))
+def _bars(
+    frames: Sequence[Sequence[TuftMark]], moves: Sequence[Move], chances: Sequence[Sequence[float]] | None
+) -> _Bars:
+    pairs = []
+    for marks, move in zip(frames, moves, strict=True):
+        back = move.back(ends_of(marks))
+        pairs.append(np.stack([back[: len(marks)], back[len(marks) :]], axis=1))
+    ends = np.concatenate([*pairs, np.zeros((0, 2, 2))])
+    frame = np.concatenate([np.full(len(marks), k, np.intp) for k, marks in enumerate(frames)])
+    given = [c for each in chances for c in each] if chances is not None else [1.0] * len(ends)
+    every = tuple(mark for marks in frames for mark in marks)
+    return _Bars(ends, np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), frame, np.array(given, float), every)
 
 
-def _nearest(mark: TuftMark, others: Sequence[TuftMark]) -> int | None:
-    middle = sum(_ends(mark)) / 2
-    reach = _NEAR * (mark.length_px or 0.0)
-    gaps = [abs(sum(_ends(other)) / 2 - middle) for other in others]
-    best = min(range(len(gaps)), key=gaps.__getitem__, default=None)
-    return best if best is not None and gaps[best] <= reach else None
+def _seeds(bars: _Bars) -> list[tuple[int, int]]:
+    """Ends in the order in which they are tried: those that most of the other frames' bars share, closest first."""
+    if not len(bars.length):
+        return []
+    flat = bars.ends.reshape(-1, 2)
+    tree = cKDTree(flat)
+    keys = []
+    for place, (end, near) in enumerate(zip(flat, tree.query_ball_point(flat, _REACH * np.repeat(bars.length, 2)),
+                                            strict=True)):  # fmt: skip
+        others = np.array(near, np.intp)
+        others = others[_alike(bars, others // 2, place // 2)]
+        best: dict[int, float] = {}
+        for other in others:
+            k = int(bars.frame[other // 2])
+            best[k] = max(best.get(k, 0.0), float(bars.chance[other // 2]))
+        away = float(np.sqrt(np.mean(((flat[others] - end) ** 2).sum(axis=1)))) if len(others) else 0.0
+        keys.append((-round(sum(best.values()), 1), away / max(float(bars.length[place // 2]), 1.0), place))
+    return [(place // 2, place % 2) for *_, place in sorted(keys)]
 
 
-def _told(group: Sequence[TuftMark]) -> BurstTuft:
+def _alike(bars: _Bars, others: NDArray[np.intp], one: int) -> NDArray[np.bool_]:
+    ratio = bars.length[others] / max(float(bars.length[one]), 1e-9)
+    return np.asarray((ratio > _LENGTHS[0]) & (ratio < _LENGTHS[1]))
+
+
+def _group(bars: _Bars, free: NDArray[np.bool_], seed: int, side: int) -> list[tuple[int, int]]:
+    """Of each frame the free bar with an end nearest the seed's; (bar, which of its ends is the shared one)."""
+    centre, length = bars.ends[seed, side], float(bars.length[seed])
+    fit = np.nonzero(free & _alike(bars, np.arange(len(free)), seed))[0]
+    away = np.linalg.norm(bars.ends[fit] - centre, axis=2)
+    group = []
+    for k in np.unique(bars.frame[fit]):
+        mine = np.nonzero(bars.frame[fit] == k)[0]
+        row, end = np.unravel_index(int(away[mine].argmin()), (len(mine), 2))
+        if away[mine[row], end] <= _REACH * length:
+            group.append((int(fit[mine[row]]), int(end)))
+    return group
+
+
+def _borne_out(bars: _Bars, group: Sequence[tuple[int, int]], frames: int) -> bool:
+    chance = np.array([bars.chance[one] for one, _ in group])
+    if len(group) < LEAST_FRAMES:
+        return len(group) > 1 and frames > LEAST_FRAMES and chance.min() >= _CLEARLY_FROM and _apart(bars, group)
+    if float(np.median(chance)) >= STEADY_FROM and len(group) >= 0.5 * frames:
+        return True
+    places = np.array([bars.ends[one] if end == 0 else bars.ends[one][::-1] for one, end in group])
+    root, tip = (float(np.mean(((places[:, k] - places[:, k].mean(axis=0)) ** 2).sum(axis=1))) for k in (0, 1))
+    length = float(np.median(bars.length[[one for one, _ in group]]))
+    swings = tip > max(_STAYS * root, _WANDERS_PX2, (_SWINGS_RAD * length) ** 2)
+    return swings and float(chance.sum()) / frames >= SWINGS_FROM
+
+
+def _apart(bars: _Bars, group: Sequence[tuple[int, int]]) -> bool:
+    """Whether two bars that share an end point well apart."""
+    offs = [bars.ends[one][1 - end] - bars.ends[one][end] for one, end in group[:2]]
+    ways = [math.atan2(off[1], off[0]) for off in offs]
+    return abs(difference(*ways)) > _CLEARLY_RAD
+
+
+def _told(bars: _Bars, group: Sequence[tuple[int, int]], frames: int) -> BurstTuft:
     """Frames of one tuft turned the same way round; the end that wanders less is the root."""
-    first = group[0]
-    ends = []
-    for mark in group:
-        root, tip = _ends(mark)
-        turned = abs(difference(mark.direction_rad or 0.0, first.direction_rad or 0.0)) > 0.5 * math.pi
-        ends.append((tip, root) if turned else (root, tip))
-    places = np.array(ends)
-    spread = [float(np.mean(np.abs(places[:, k] - places[:, k].mean()) ** 2)) for k in (0, 1)]
-    swapped = spread[0] > spread[1]
-    stays = max(spread) > _STAYS * max(min(spread), 1e-9) and max(spread) > 4.0
-    if stays and swapped:
+    places = np.array([bars.ends[one] if end == 0 else bars.ends[one][::-1] for one, end in group])
+    marks = [bars.marks[one] for one, _ in group]
+    spread = [float(np.mean(((places[:, k] - places[:, k].mean(axis=0)) ** 2).sum(axis=1))) for k in (0, 1)]
+    ratio = max(spread) / max(min(spread), _LEAST_U_PX**2)
+    stays = ratio > _STAYS and max(spread) > _WANDERS_PX2
+    how, sure, swapped = "burst" if stays else None, None, spread[0] > spread[1]
+    if stays:
+        sure = _confidence(ratio, len(group))
+    else:
+        how, sure, swapped = _by_frames(marks, [end for _, end in group])
+    if swapped:
         places = places[:, ::-1]
-    told = circular_mean(np.angle(places[:, 1] - places[:, 0]))
-    known = [m for m in group if m.direction_settled_by is not None]
-    how = "burst" if stays else known[0].direction_settled_by if known else None
-    sure = _confidence(max(spread) / max(min(spread), 1e-9), len(group)) if stays else first.settled_confidence
-    root = complex(places[:, 0].mean())
-    u = told.spread_rad / math.sqrt(len(group)) if math.isfinite(told.spread_rad) else math.pi
+    off = places[:, 1] - places[:, 0]
+    ways = np.arctan2(off[:, 1], off[:, 0])
+    read_u = float(np.median([mark.direction_u_rad or 0.0 for mark in marks]))
+    told, unsteady = circular_mean(ways), unsteadiness(ways, read_u, missed=frames - len(group))
+    root, n = places[:, 0].mean(axis=0), len(group)
+    u = told.half95_rad / 2.0 if told.half95_rad is not None else min(told.spread_rad, math.pi) / math.sqrt(n) * 2.0
     mark = replace(
-        first, x_px=root.real, y_px=root.imag, direction_rad=told.mean_rad, spread_rad=told.spread_rad,
-        direction_u_rad=math.hypot(u, first.direction_u_rad or 0.0), direction_settled_by=how, settled_confidence=sure,
+        marks[0], x_px=float(root[0]), y_px=float(root[1]), direction_rad=told.mean_rad,
+        length_px=float(np.median(np.linalg.norm(off, axis=1))), spread_rad=unsteady.spread_rad,
+        direction_u_rad=math.hypot(u, read_u / math.sqrt(n)), direction_settled_by=how, settled_confidence=sure,
+        station=next((m.station for m in marks if m.station), None),
     )  # fmt: skip
-    return BurstTuft(mark, told, len(group))
+    return BurstTuft(mark, told, unsteady, n)
+
+
+def _by_frames(marks: Sequence[TuftMark], ends: Sequence[int]) -> tuple[str | None, float | None, bool]:
+    """What single frames say of the root, each frame one voice: how, how sure, and whether it is the other end."""
+    voices = [(end, mark) for end, mark in zip(ends, marks, strict=True) if mark.direction_settled_by is not None]
+    if not voices:
+        return None, None, False
+    here = [mark for end, mark in voices if end == 0]
+    there = [mark for end, mark in voices if end == 1]
+    more = max((here, there), key=lambda side: sum(mark.settled_confidence or 0.5 for mark in side))
+    if len(more) <= 0.5 * len(voices):
+        return None, None, False
+    share = len(more) / len(voices)
+    return more[0].direction_settled_by, share * (more[0].settled_confidence or 0.5), more is there
 
 
 def _confidence(ratio: float, frames: int) -> float:
@@ -153,6 +211,12 @@ def beside_still(marks: Sequence[TuftMark], still: Sequence[TuftMark]) -> tuple[
     The end that both share is the root: it settles marks whose ends nothing else told apart.
     """
     return tuple(_beside(mark, still) for mark in marks)
+
+
+def _ends(mark: TuftMark) -> tuple[complex, complex]:
+    root = complex(mark.x_px, mark.y_px)
+    way = mark.direction_rad or 0.0
+    return root, root + (mark.length_px or 0.0) * complex(math.cos(way), math.sin(way))
 
 
 def _beside(mark: TuftMark, still: Sequence[TuftMark]) -> tuple[TuftMark, float | None]:
@@ -175,28 +239,3 @@ def _beside(mark: TuftMark, still: Sequence[TuftMark]) -> tuple[TuftMark, float 
         settled_confidence=_STILL_CONFIDENCE,
     )  # fmt: skip
     return settled, still_rad
-
-
-def proposed_condition(
-    spread_rad: float | None,
-    direction_rad: float | None,
-    flow_rad: float | None = None,
-    still_rad: float | None = None,
-) -> Condition | None:
-    """A condition for a person to accept: reversed against the flow around, separated where it swings widely or hangs
-    as it does without flow, unsteady or attached by its spread; None where nothing tells.
-
-    spread_rad: circular standard deviation over frames; flow_rad: of the flow around it; still_rad: its direction on a
-    photo without flow. Thresholds: `STEADY_RAD`, `UNSTEADY_RAD`, `REVERSED_RAD`, `SAME_AS_STILL_RAD`.
-    """
-    if spread_rad is not None and spread_rad > UNSTEADY_RAD:
-        return "separated"
-    if direction_rad is not None and flow_rad is not None and abs(wrapped(direction_rad - flow_rad)) > REVERSED_RAD:
-        return "reversed"
-    if direction_rad is not None and still_rad is not None:
-        along = flow_rad is not None and abs(wrapped(still_rad - flow_rad)) < 2.0 * SAME_AS_STILL_RAD
-        if abs(wrapped(direction_rad - still_rad)) < SAME_AS_STILL_RAD and not along:
-            return "separated"
-    if spread_rad is None:
-        return None
-    return "unsteady" if spread_rad > STEADY_RAD else "attached"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +12,7 @@ from scipy.ndimage import map_coordinates
 from server.analysis.tuft_candidates import Bars
 from server.analysis.tuft_lines import FloatArray
 from server.analysis.tuft_planes import Picture
-from server.testday.tufts import SettledBy
+from server.testday.tufts import SettledBy, TuftMark
 
 _ALONG = np.linspace(0.06, 0.94, 48)
 _ACROSS = np.arange(-12, 13)
@@ -153,6 +153,22 @@ def _by_tape(shown: bool, ratio: float) -> Settled | None:
 def _by_taper(ratio: float) -> Settled | None:
     low, high = _TAPER
     return Settled(bool(ratio > 0.0), "taper", _TAPER_CONFIDENCE) if low <= abs(ratio) <= high else None
+
+
+def settled_by_flow(mark: TuftMark, flow_rad: float) -> TuftMark:
+    """A mark whose ends nothing told apart, its root where the flow comes from; as it was where the flow is across."""
+    way, length = mark.direction_rad or 0.0, mark.length_px or 0.0
+    root = np.array([mark.x_px, mark.y_px])
+    tip = root + length * np.array([math.cos(way), math.sin(way)])
+    told = _by_flow(way, flow_rad, root, tip)
+    if told.how is None:
+        return mark
+    x, y = root if told.at_start else tip
+    way = math.remainder(way if told.at_start else way + math.pi, math.tau)
+    return replace(
+        mark, x_px=float(x), y_px=float(y), direction_rad=way, direction_settled_by=told.how,
+        settled_confidence=told.confidence,
+    )  # fmt: skip
 
 
 def _by_flow(way: float, flow: float | None, start: FloatArray, stop: FloatArray) -> Settled:

@@ -43,12 +43,14 @@ def read_tufts(
     roots_px: ArrayLike | None = None,
     stations: Sequence[str] = (),
     flow_rad: float | None = None,
+    least: float = TUFT_FROM,
 ) -> TuftReading:
     """Propose marks for the tufts on a photo.
 
     photo: (rows, columns) or (rows, columns, channels), upright; 8 or more bits, or floats. roots_px: where the
     stations of a registered view lie on it, (m, 2), with their names in `stations`. flow_rad: a person's word on the
-    way that the flow takes across the picture. Raises ValueError for what is no picture.
+    way that the flow takes across the picture. least: probability from which a bar is proposed. Raises ValueError for
+    what is no picture.
     """
     if len(stations) not in (0, 0 if roots_px is None else len(np.atleast_2d(np.asarray(roots_px, float)))):
         raise ValueError("stations: as many names as roots_px has places")
@@ -56,7 +58,7 @@ def read_tufts(
     found, said = _lines(picture)
     these = one_each(bars(found, profiles(picture, found)))
     chance = probability(features(these))
-    kept = np.nonzero(likely(these, chance, TUFT_FROM) & _inside(these, picture.shape))[0]
+    kept = np.nonzero(likely(these, chance, least) & _inside(these, picture.shape))[0]
     if len(kept) > MOST_TUFTS:
         said.append(f"{len(kept):,} lines look like tufts; the likeliest {MOST_TUFTS:,} are proposed.")
     kept = kept[np.argsort(-chance[kept], kind="stable")][:MOST_TUFTS]

@@ -7,12 +7,9 @@ import pytest
 from scipy.ndimage import gaussian_filter
 from scipy.ndimage import shift as moved
 
-from server.analysis.tuft_burst import (
-    beside_still,
-    burst_tufts,
-    proposed_condition,
-    shift_between,
-)
+from server.analysis.tuft_burst import beside_still, burst_tufts
+from server.analysis.tuft_frames import shift_between, shifted
+from server.analysis.tuft_unsteadiness import proposed_condition
 from server.testday.tufts import TuftMark
 
 
@@ -44,7 +41,7 @@ def test_spread_and_root_over_frames(spread_deg: float) -> None:
         ]
         for dx, dy in shifts
     ]
-    swinging, steady = burst_tufts(frames, shifts)
+    swinging, steady = burst_tufts(frames, [shifted(*one) for one in shifts])
     assert swinging.frames == 12
     assert swinging.mark.direction_rad == pytest.approx(0.8, abs=0.2)
     assert (swinging.mark.x_px, swinging.mark.y_px) == pytest.approx((300, 200), abs=1.0)
@@ -54,7 +51,7 @@ def test_spread_and_root_over_frames(spread_deg: float) -> None:
 
 
 def test_too_few_frames_tell_nothing() -> None:
-    assert burst_tufts([[mark((1, 1), 0.0)]] * 2, [(0.0, 0.0)] * 2) == ()
+    assert burst_tufts([[mark((1, 1), 0.0)]] * 2, [shifted(0.0, 0.0)] * 2) == ()
 
 
 def test_a_photo_without_flow_tells_the_root() -> None:

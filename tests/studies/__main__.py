@@ -35,7 +35,12 @@ verdict is false, and how often a bias is found.
     python -m tests.studies tufts --photos 60
 
 draws photos of tufts at random, among all that lies about a car, and tells how many the machine finds, what else it
-takes for one, and how far its directions are off.
+takes for one, and how far its directions are off; `--lifelike` with what real photographs have besides.
+
+    python -m tests.studies bursts --bursts 20
+
+draws bursts of photos whose tufts swing by a known amount, and tells whether intervals of that amount hold and whether
+the conditions that are proposed are right.
 
     python -m tests.studies seasons --seasons 300
 
@@ -57,6 +62,11 @@ sends the last log of a sample day, 4 MB, to a real server, and tells how soon i
     python -m tests.studies kills --moments 100
 
 the same while days are added, corrected and fitted and jobs are called off, over the whole archive.
+
+    python -m tests.studies fuzz --files 10000 --first-seed 2720001
+
+sends malformed logs, tables, pictures and day folders to a real server by its own routes: is each refused or taken in
+good time and within bounds of memory, and is the archive sound in the end? A file is made again by its seed.
 """
 
 from __future__ import annotations
@@ -77,6 +87,7 @@ from tests.studies.correlation import text as correlation_text
 from tests.studies.differences import differences_summary
 from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
+from tests.studies.fuzz import storm
 from tests.studies.ills import ills_summary
 from tests.studies.kills import kill_at_chance_moments as kill_at_chance_moments_of_all
 from tests.studies.load_report import load_summary
@@ -89,6 +100,8 @@ from tests.studies.prompt import measure
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
 from tests.studies.seasons import report as report_seasons
+from tests.studies.tuft_bursts import report as report_bursts
+from tests.studies.tuft_bursts import run as read_bursts
 from tests.studies.tufts import report as report_tufts
 from tests.studies.tufts import run as read_photos
 from tests.uploads.killed import kill_at_chance_moments
@@ -196,6 +209,18 @@ def _kills(asked: argparse.Namespace) -> int:
     return 1 if count.faults else 0
 
 
+def _fuzz(asked: argparse.Namespace) -> int:
+    use_numba_cache(default_data_folder())
+    with tempfile.TemporaryDirectory() as folder:
+        found = storm(Path(folder) / "data", asked.files, asked.first_seed, say=_say)
+    print(found, *found.faults, sep="\n")
+    return 1 if found.faults else 0
+
+
+def _say(words: str) -> None:
+    print(words, file=sys.stderr, flush=True)
+
+
 def _entries(asked: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory() as folder:
         sent = lose_answers(Path(folder), asked.moments, asked.first_seed)
@@ -227,8 +252,15 @@ def _correlation(asked: argparse.Namespace) -> int:
     return 0 if correlation_holds(found) else 1
 
 
+def _bursts(asked: argparse.Namespace) -> int:
+    seeds = range(asked.first_seed, asked.first_seed + asked.bursts)
+    print(report_bursts(read_bursts(seeds, asked.width, asked.memory, _store(asked.out), asked.processes)))
+    return 0
+
+
 def _tufts(asked: argparse.Namespace) -> int:
-    trials = read_photos(asked.first_seed, asked.photos, asked.width, _store(asked.out), asked.processes)
+    seeds = range(asked.first_seed, asked.first_seed + asked.photos)
+    trials = read_photos(seeds, asked.width, asked.lifelike, _store(asked.out), asked.processes)
     print(report_tufts(trials))
     return 0
 
@@ -306,6 +338,19 @@ def _parser() -> argparse.ArgumentParser:
     tufts.add_argument("--width", type=int, default=4000, help="of a photo, in pixels (default 4000)")
     tufts.add_argument("--processes", type=int, default=2, help="photos read at a time (default 2)")
     tufts.add_argument("--out", type=Path, help="trials are kept beside this file, and read again")
+    fuzz = studies.add_parser("fuzz", help="malformed files by the thousand: refused, in time, nothing harmed")
+    fuzz.set_defaults(study=_fuzz)
+    fuzz.add_argument("--files", type=int, default=10_000, help="number of files (default 10000)")
+    fuzz.add_argument("--first-seed", type=int, default=2_720_001, help="seed of the first (default 2720001)")
+    tufts.add_argument("--lifelike", action="store_true", help="photos with what real ones have besides")
+    bursts = studies.add_parser("bursts", help="unsteadiness told from bursts of made-up photos")
+    bursts.set_defaults(study=_bursts)
+    bursts.add_argument("--bursts", type=int, default=20, help="number of bursts (default 20)")
+    bursts.add_argument("--first-seed", type=int, default=1, help="seed of the first (default 1)")
+    bursts.add_argument("--width", type=int, default=1600, help="of a frame, in pixels (default 1600)")
+    bursts.add_argument("--memory", type=float, default=0.0, help="of a swing from frame to frame, 0 to 1 (default 0)")
+    bursts.add_argument("--processes", type=int, default=2, help="bursts read at a time (default 2)")
+    bursts.add_argument("--out", type=Path, help="trials are kept beside this file")
     seasons = studies.add_parser("seasons", help="do intervals of differences over days hold")
     seasons.set_defaults(study=_seasons)
     seasons.add_argument("--seasons", type=int, default=300, help="number of each kind (default 300)")

@@ -10,6 +10,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from pathlib import Path
 
 import httpx
 
@@ -24,12 +25,17 @@ MOST_DAYS = 10  # more of them would try nothing new and make every check longer
 
 @dataclass
 class Ledger:
-    """What was acknowledged. revisions: (day, number) → reason; zips: job → SHA-256 of what was sent."""
+    """What was acknowledged. revisions: (day, number) → reason; zips: job → SHA-256 of what was sent; imported: names
+    of days; copies: backups in `place` by name; whole: those that were looked at."""
 
     files: list[Sent] = field(default_factory=list)
     zips: dict[str, str] = field(default_factory=dict)
     revisions: dict[tuple[int, int], str] = field(default_factory=dict)
     called_off: set[str] = field(default_factory=set)
+    imported: list[str] = field(default_factory=list)
+    copies: list[str] = field(default_factory=list)
+    whole: dict[str, str] = field(default_factory=dict)
+    place: Path = Path("no backups")
     asking: int = 0
     faults: list[str] = field(default_factory=list)
     lock: threading.Lock = field(default_factory=threading.Lock)
@@ -56,7 +62,7 @@ class Crew:
     def start(self) -> None:
         """Set everybody to work."""
         chance = random.Random(self.seed)
-        for work in (self._send, self._add, self._correct, self._call_off):
+        for work in (self._send, self._add, self._correct, self._call_off, self._back_up):
             thread = threading.Thread(target=self._until_dead, args=(work, random.Random(chance.random())))
             self.threads.append(thread)
             thread.start()
@@ -119,6 +125,16 @@ class Crew:
         self._expect(answer, SEE_OTHER, "calling a job off")
         if client.get(f"/api/jobs/{job}").json()["state"] == "cancelled":
             self.ledger.called_off.add(job)
+
+    def _back_up(self, client: httpx.Client, chance: random.Random) -> None:
+        """Ask for a backup and wait for it: its event must not be there without its copy."""
+        time.sleep(chance.uniform(0.0, 4.0))
+        with self.ledger.open_request():
+            answer = client.post("/backups")
+        self._expect(answer, SEE_OTHER, "a backup")
+        job = answer.headers["location"].rpartition("/")[2]
+        while client.get(f"/api/jobs/{job}").json()["state"] in ("queued", "running"):
+            time.sleep(0.1)
 
     def _expect(self, answer: httpx.Response, status: int, what: str) -> None:
         if answer.status_code != status:

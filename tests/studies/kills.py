@@ -1,18 +1,20 @@
-"""kill -9 of a real server at chance moments of everything that it does, on one archive that lives through all of it.
+"""kill -9 of a real server at chance moments of everything that it does, on one archive that lives through all of it;
+of imports and backups by command; and of starts that bring an archive of an older schema to the newest form.
 
-After every kill the server starts again on the same folder. Then: every acknowledged byte, day, revision, event and
-calling-off is there; `verify` finds nothing; nothing half made lies about or is shown; the worker of the killed server
-has ended. In the end the jobs that were left go on and end.
+After every kill the server starts again on the same folder. Then: every acknowledged byte, day, revision, event,
+backup and calling-off is there; `verify` finds nothing; nothing half made lies about or is shown; no half backup has a
+name; the worker of the killed server has ended. In the end the jobs that were left go on and end, and the newest backup
+is put back and verifies. A killed migration leaves the archive as it was or complete.
 """
 
 from __future__ import annotations
 
 import os
 import random
-import re
 import signal
 import sqlite3
 import sys
+import tempfile
 import time
 from contextlib import closing
 from dataclasses import dataclass, field
@@ -21,10 +23,14 @@ from typing import Any
 
 import httpx
 
+from server.archive.backups import copies_in, restore
 from server.archive.jobs import GAVE_UP
 from server.archive.read_only import ReadOnlyArchive
+from server.history.backup_job import BACKED_UP
 from server.history.verify import faults
 from tests.studies.kill_actors import Crew, Ledger
+from tests.studies.kill_moments import half_copies, kill_backup, kill_import, kill_migration
+from tests.studies.processes import parent_of, tree_of
 from tests.uploads.conftest import sha256
 from tests.uploads.killed import Count as FileCount
 from tests.uploads.killed import check as check_files
@@ -33,6 +39,7 @@ from tests.uploads.killed import running
 LONGEST_LIFE_S = 5.0
 ENDS_WITHIN_S = 600.0
 OPEN = ("queued", "running")
+KINDS, SHARES = ("server", "import", "backup", "migration"), (55, 15, 12, 18)
 
 
 @dataclass
@@ -43,6 +50,12 @@ class Count:
     in_request: int = 0
     in_file: int = 0
     in_job: int = 0
+    in_import: int = 0
+    in_backup: int = 0
+    migrations: int = 0
+    still_old: int = 0
+    imported: int = 0
+    copies: int = 0
     days: int = 0
     revisions: int = 0
     called_off: int = 0
@@ -52,34 +65,54 @@ class Count:
     def __str__(self) -> str:
         return (
             f"{self.moments} kills: {self.in_request} with a write on its way, {self.in_file} with a file half sent, "
-            f"{self.in_job} with a job running\n{self.days} days, {self.revisions} corrections, {self.called_off} jobs "
-            f"called off were acknowledged; {self.given_up} jobs gave up after three kills\n{len(self.faults)} faults"
+            f"{self.in_job} with a job running,\n{self.in_import} in an import, {self.in_backup} in a backup command; "
+            f"{self.migrations} archives of older schemas, found {self.still_old} times as they were\n"
+            f"{self.days} days, {self.revisions} corrections, {self.called_off} jobs called off, "
+            f"{self.imported} imports, {self.copies} backups were acknowledged;\n{self.given_up} jobs gave up after three kills\n"
+            f"{len(self.faults)} faults"
         )
 
 
 def kill_at_chance_moments(folder: Path, moments: int, seed: int) -> Count:
-    """Kill a server `moments` times while people work with it."""
+    """Kill a server `moments` times while people work with it, or what works on its archive without one."""
     chance, count, ledger = random.Random(seed), Count(), Ledger()
-    for _ in range(moments):
-        with running(folder) as (process, address):
-            check(folder, address, ledger, count)
-            ledger.asking = 0
-            crew = Crew(address, ledger, chance.getrandbits(32))
-            crew.start()
-            time.sleep(chance.uniform(0.0, LONGEST_LIFE_S))
-            workers = _children(process.pid)
-            os.kill(process.pid, signal.SIGKILL)
-            process.wait()
-            crew.wait()
+    ledger.place = folder.with_name(f"{folder.name} backups")
+    for number in range(moments):
+        kind = chance.choices(KINDS, SHARES)[0] if number else "server"
+        if kind == "server":
+            _kill_server(folder, ledger, count, chance)
+        elif kind == "import":
+            count.in_import += kill_import(folder, ledger, chance)
+        elif kind == "backup":
+            count.in_backup += kill_backup(folder, ledger.place, ledger, chance)
+        else:
+            with tempfile.TemporaryDirectory() as old:
+                still_old, wrong = kill_migration(Path(old) / "data", chance)
+            count.migrations, count.still_old = count.migrations + 1, count.still_old + still_old
+            count.faults += wrong
         count.moments += 1
-        count.in_request += ledger.asking > 0
-        count.in_file += any(0 < file.acknowledged < len(file.data) for file in ledger.files)
-        count.in_job += _running_jobs(folder) > 0
-        count.faults += _still_there(workers)
         print(f"{count.moments} of {moments} kills, {len(count.faults) + len(ledger.faults)} faults", file=sys.stderr)
     _check_the_end(folder, ledger, count)
     count.faults += ledger.faults
     return count
+
+
+def _kill_server(folder: Path, ledger: Ledger, count: Count, chance: random.Random) -> None:
+    with running(folder, more={"STILLAIR_BACKUP_FOLDER": str(ledger.place), "STILLAIR_BACKUPS_KEPT": "1000"}) as opened:
+        process, address = opened
+        check(folder, address, ledger, count)
+        ledger.asking = 0
+        crew = Crew(address, ledger, chance.getrandbits(32))
+        crew.start()
+        time.sleep(chance.uniform(0.0, LONGEST_LIFE_S))
+        workers = tree_of(process.pid)[1:]
+        os.kill(process.pid, signal.SIGKILL)
+        process.wait()
+        crew.wait()
+    count.in_request += ledger.asking > 0
+    count.in_file += any(0 < file.acknowledged < len(file.data) for file in ledger.files)
+    count.in_job += _running_jobs(folder) > 0
+    count.faults += _still_there(workers)
 
 
 def _check_the_end(folder: Path, ledger: Ledger, count: Count) -> None:
@@ -100,6 +133,20 @@ def _check_the_end(folder: Path, ledger: Ledger, count: Count) -> None:
         count.given_up = sum(one["state"] == "failed" for one in jobs.values())
         count.days = len(client.get("/api/days").json())
         count.revisions, count.called_off = len(ledger.revisions), len(ledger.called_off)
+    count.imported, count.copies = len(ledger.imported), len(copies_in(ledger.place)) if ledger.place.is_dir() else 0
+    if count.copies:
+        count.faults += _put_back(ledger.place)
+
+
+def _put_back(place: Path) -> list[str]:
+    """What is wrong with the newest backup when it is restored."""
+    with tempfile.TemporaryDirectory() as there:
+        restore(place, None, Path(there) / "data", lambda *_: None)
+        archive = ReadOnlyArchive(Path(there) / "data")
+        try:
+            return list(faults(archive))
+        finally:
+            archive.close()
 
 
 def check(folder: Path, address: str, ledger: Ledger, count: Count) -> None:
@@ -108,6 +155,12 @@ def check(folder: Path, address: str, ledger: Ledger, count: Count) -> None:
         count.faults += _changes_faults(client, ledger)
         count.faults += _jobs_faults(folder, client, ledger)
         count.faults += _shown_faults(client)
+        names = {day["name"] for day in client.get("/api/days").json()}
+        count.faults += [f"an import was acknowledged, {name} is gone" for name in set(ledger.imported) - names]
+        told = {one["subject"] for one in _events(client) if one["kind"] == BACKED_UP}
+    count.faults += half_copies(ledger.place, ledger.whole)
+    gone = {*ledger.copies, *told} - set(copies_in(ledger.place) if ledger.place.is_dir() else ())
+    count.faults += [f"the backup {name} was acknowledged and is gone" for name in gone]
     files = FileCount()
     check_files(folder, address, ledger.files, files)
     archive = ReadOnlyArchive(folder)
@@ -182,24 +235,10 @@ def _running_jobs(folder: Path) -> int:
         return int(number)
 
 
-def _children(process_id: int) -> list[int]:
-    """Processes that a process has started, where the system tells."""
-    found = Path("/proc").glob("[0-9]*/stat")
-    return [int(file.parent.name) for file in found if _parent(file) == process_id]
-
-
-def _parent(stat: Path) -> int | None:
-    try:
-        words = re.sub(r"\(.*\)", "x", stat.read_text()).split()
-    except OSError:
-        return None
-    return None if words[2] == "Z" else int(words[3])
-
-
 def _still_there(processes: list[int], seconds: float = 30.0) -> list[str]:
     """Workers that outlive their server would go on writing where the next one does."""
     deadline = time.monotonic() + seconds
-    while any(_parent(Path(f"/proc/{each}/stat")) is not None for each in processes):
+    while any(parent_of(Path(f"/proc/{each}/stat")) is not None for each in processes):
         if time.monotonic() > deadline:
             return ["a worker goes on although its server was killed"]
         time.sleep(0.05)

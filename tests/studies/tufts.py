@@ -14,11 +14,12 @@ import numpy as np
 
 from server.analysis.tuft_reading import read_tufts
 from server.testday.tufts import TuftMark
-from tests.tufts.scene import Scenario, Scene, drawn_scenario, scene
+from tests.tufts.scene import Scenario, Scene, drawn_scenario, lifelike_scenario, scene
 from tests.tufts.strands import KnownTuft
 
 READABLE_CONTRAST = 60.0  # levels of red, green and blue, in the middle of what is beneath a tuft
 _MIDDLE = 0.35  # of the true length: a mark whose middle is nearer is of this tuft
+_AT_ROOT = 0.25  # of the true length
 _TURN = math.radians(25.0)
 
 
@@ -39,20 +40,27 @@ class TuftTrial:
     settled: list[tuple[str, bool]]
 
 
-def matches(marks: Sequence[TuftMark], tufts: Sequence[KnownTuft]) -> list[int | None]:
-    """For each mark the drawn tuft that it is of; None for those of none."""
+def matches(
+    marks: Sequence[TuftMark], tufts: Sequence[KnownTuft], loose: bool = False
+) -> list[int | None]:
+    """For each mark the drawn tuft that it is of; None for those of none. loose: by either end at the root, whatever
+    the direction, for tufts that swing from frame to frame."""
     if not tufts:
         return [None] * len(marks)
     root, tip = (np.array([getattr(t, end) for t in tufts]) for end in ("root", "tip"))
     middle, length = 0.5 * (root + tip), np.array([t.length_px for t in tufts])
-    way = np.array([t.direction_rad for t in tufts])
+    way, flutter = (np.array([getattr(t, name) for t in tufts]) for name in ("direction_rad", "flutter_rad"))
     found: list[int | None] = []
     for mark in marks:
         own, direction = mark.length_px or 0.0, mark.direction_rad or 0.0
         centre = np.array([mark.x_px, mark.y_px]) + 0.5 * own * np.array([math.cos(direction), math.sin(direction)])
         far = np.hypot(*(middle - centre).T)
         turn = np.abs(np.mod(way - direction + 0.5 * np.pi, np.pi) - 0.5 * np.pi)
-        fits = (far < _MIDDLE * length) & (turn < _TURN) & (own > 0.45 * length) & (own < 1.6 * length)
+        near = (far < _MIDDLE * length) & (turn < _TURN + flutter)
+        if loose:
+            ends = centre + 0.5 * own * np.array([[1.0], [-1.0]]) * np.array([math.cos(direction), math.sin(direction)])
+            near = np.min([np.hypot(*(root - end).T) for end in ends], axis=0) < _AT_ROOT * length
+        fits = near & (own > 0.45 * length) & (own < 1.6 * length)
         best = int(np.argmin(np.where(fits, far / length + turn, np.inf)))
         found.append(best if fits[best] else None)
     return found
@@ -78,10 +86,11 @@ def trial(drawn: Scene, seed: int) -> TuftTrial:
     )  # fmt: skip
 
 
-def one_photo(job: tuple[int, int]) -> TuftTrial:
-    """Draw and read the photo of a seed, of a width."""
-    seed, width = job
-    return trial(scene(drawn_scenario(np.random.default_rng(seed), width), seed), seed)
+def one_photo(job: tuple[int, int, bool]) -> TuftTrial:
+    """Draw and read the photo of a seed, of a width; with what real photographs have besides, or without."""
+    seed, width, lifelike = job
+    drawn = lifelike_scenario if lifelike else drawn_scenario
+    return trial(scene(drawn(np.random.default_rng(seed), width), seed), seed)
 
 
 STRATA: dict[str, Callable[[Scenario], bool]] = {
@@ -101,25 +110,33 @@ STRATA: dict[str, Callable[[Scenario], bool]] = {
     "bent threads": lambda s: s.bent > 0,
     "crossing threads": lambda s: s.crossing > 0,
     "noise above 5": lambda s: s.noise > 5,
+    "much bodywork": lambda s: s.bodywork > 0.5,
+    "dark and light in one": lambda s: s.stripe,
+    "fuzzy wool": lambda s: s.fuzz > 0.5,
+    "threads below 2 px": lambda s: s.length_px / s.aspect < 2.0 and s.least_width_px < 2.0,
+    "uneven light": lambda s: s.uneven,
+    "bars of shade": lambda s: s.shade_bars > 0,
+    "many glints": lambda s: s.glints > 5,
+    "shaken": lambda s: s.shake_any_px > 0,
+    "made crisp": lambda s: s.crisp > 0,
     "JPEG below 80": lambda s: s.quality < 80,
 }
 
 
-def run(first_seed: int, photos: int, width: int, store: Path | None, processes: int) -> list[TuftTrial]:
+def run(seeds: range, width: int, lifelike: bool, store: Path | None, processes: int) -> list[TuftTrial]:
     """Trials of fresh photos; those kept beside the store are not drawn again."""
     kept: dict[int, TuftTrial] = {}
     if store is not None and store.exists():
         lines = [json.loads(line) for line in store.read_text("utf-8").splitlines()]
         kept = {line["seed"]: TuftTrial(**line) for line in lines if line["scenario"]["width"] == width}
-    wanted = range(first_seed, first_seed + photos)
-    missing = [(seed, width) for seed in wanted if seed not in kept]
+    missing = [(seed, width, lifelike) for seed in seeds if seed not in kept]
     with ProcessPoolExecutor(processes) as pool:
         for done in pool.map(one_photo, missing):
             kept[done.seed] = done
             if store is not None:
                 with store.open("a", encoding="utf-8") as file:
                     file.write(json.dumps(asdict(done)) + "\n")
-    return [kept[seed] for seed in wanted]
+    return [kept[seed] for seed in seeds]
 
 
 def report(trials: Sequence[TuftTrial]) -> str:

@@ -107,50 +107,64 @@ def lifelike_scenario(rng: np.random.Generator, width: int = 4000) -> Scenario:
 def scene(scenario: Scenario, seed: int) -> Scene:
     """Draw the photo of a seed."""
     rng = np.random.default_rng(seed)
-    picture = surfaces.ground((scenario.height, scenario.width), rng)
-    unit = scenario.length_px
-    lies, paints = [], []
-    for place in range(scenario.parts):
-        lie, paint = _part(picture, scenario, place, rng)
-        lies.append(lie)
-        paints.append(paint)
-    for one, most in UNDER.values():
-        for _ in range(rng.poisson(most * scenario.distractors)):
-            one(picture, rng, unit)
-    if scenario.bodywork:
-        for one, most in BODYWORK.values():
-            for _ in range(rng.poisson(most * scenario.bodywork)):
-                one(picture, rng, unit)
-    tufts = [t for lie, paint in zip(lies, paints, strict=True) for t in _tufts(picture, scenario, lie, paint, rng)]
+    picture, stuck = bare_car(scenario, rng)
+    tufts = [draw(picture, one.lie, one.strand, one.aspect) for one in stuck]
     before = picture.copy()
     for one, most in OVER.values():
         for _ in range(rng.poisson(most * scenario.distractors * 0.5)):
-            one(picture, rng, unit)
+            one(picture, rng, scenario.length_px)
     covered = np.abs(picture - before).max(axis=2) > 0
     del before
-    for _ in range(scenario.highlights):
-        surfaces.highlight(picture, rng)
-    for _ in range(scenario.shadows):
-        surfaces.shadow(picture, rng)
-    picture = _lit(picture, scenario, rng)
-    np.clip(picture, 0, 255, out=picture)
+    photo = photographed(lit(picture, scenario, rng), scenario, rng)
+    seen = tuple(t for t in tufts if in_sight(t, covered))
+    partly = tuple(t for t in tufts if not in_sight(t, covered))
+    return Scene(scenario, photo, seen, partly, tuple({id(one.lie): one.lie for one in stuck}.values()))
+
+
+@dataclass(frozen=True)
+class Stuck:
+    """A thread to be drawn, and how its part lies."""
+
+    lie: Lie
+    strand: Strand
+    aspect: float
+
+
+def bare_car(scenario: Scenario, rng: np.random.Generator) -> tuple[F, list[Stuck]]:
+    """Ground, parts and what lies about, before any thread is drawn; and the threads."""
+    picture = surfaces.ground((scenario.height, scenario.width), rng)
+    parts = [_part(picture, scenario, place, rng) for place in range(scenario.parts)]
+    for one, most in UNDER.values():
+        for _ in range(rng.poisson(most * scenario.distractors)):
+            one(picture, rng, scenario.length_px)
+    if scenario.bodywork:
+        for one, most in BODYWORK.values():
+            for _ in range(rng.poisson(most * scenario.bodywork)):
+                one(picture, rng, scenario.length_px)
+    return picture, [one for lie, paint in parts for one in _stuck(picture, scenario, lie, paint, rng)]
+
+
+def photographed(picture: F, scenario: Scenario, rng: np.random.Generator) -> NDArray[np.uint8]:
+    """What a camera makes of it."""
     picture = camera.shaken(camera.blurred(picture, scenario.blur_px), scenario.shake_px)
     if scenario.shake_any_px:
         picture = light.shaken(picture, scenario.shake_any_px, rng.uniform(0, np.pi))
-    photo = _as_file(camera.noisy(picture, scenario.noise, rng), scenario)
-    seen = tuple(t for t in tufts if _in_sight(t, covered))
-    partly = tuple(t for t in tufts if not _in_sight(t, covered))
-    return Scene(scenario, photo, seen, partly, tuple(lies))
+    return _as_file(camera.noisy(picture, scenario.noise, rng), scenario)
 
 
-def _lit(picture: F, s: Scenario, rng: np.random.Generator) -> F:
+def lit(picture: F, s: Scenario, rng: np.random.Generator) -> F:
+    """Highlights and shadows over all of it."""
+    for _ in range(s.highlights):
+        surfaces.highlight(picture, rng)
+    for _ in range(s.shadows):
+        surfaces.shadow(picture, rng)
     for _ in range(s.shade_bars):
         light.bars_of_shade(picture, rng, s.length_px)
     for _ in range(s.glints):
         light.glint(picture, rng, s.length_px)
     if s.uneven:
         light.uneven(picture, rng)
-    return picture
+    return np.clip(picture, 0, 255, out=picture)
 
 
 def _as_file(picture: F, s: Scenario) -> NDArray[np.uint8]:
@@ -190,9 +204,9 @@ def _colours(s: Scenario, paint: NDArray[np.float64], rng: np.random.Generator) 
     return good[: 2 if s.two_colours else 1]
 
 
-def _tufts(
+def _stuck(
     picture: F, s: Scenario, lie: Lie, paint: NDArray[np.float64], rng: np.random.Generator
-) -> list[KnownTuft]:
+) -> list[Stuck]:
     colours = _colours(s, paint, rng)
     across = s.width / s.parts
     aspect = across / s.height
@@ -217,13 +231,13 @@ def _tufts(
                 rng.normal(0, 0.1) if rng.random() < s.bent else 0.0, flutter, rng.uniform(0.4, 1.0), tape,
                 rng.uniform(0.2, 0.6) if rng.random() < s.thrown_shadow else 0.0, s.fuzz,
             )  # fmt: skip
-            found.append(draw(picture, lie, strand, aspect))
+            found.append(Stuck(lie, strand, aspect))
             if rng.random() < s.crossing:
                 middle = root + 0.5 * length * np.array([np.cos(way), np.sin(way) * aspect])
                 turn = way + rng.choice([-1, 1]) * rng.uniform(0.7, 1.5)
                 start = middle - 0.5 * length * np.array([np.cos(turn), np.sin(turn) * aspect])
                 second = Strand(start, turn, length, strand.width_px, other)
-                found.append(draw(picture, lie, second, aspect))
+                found.append(Stuck(lie, second, aspect))
     return found
 
 
@@ -239,7 +253,7 @@ def _standing_off(
     return max([*colours, WOOL[0], WOOL[5]], key=lambda colour: float(np.linalg.norm(here - colour)))
 
 
-def _in_sight(tuft: KnownTuft, covered: NDArray[np.bool_]) -> bool:
+def in_sight(tuft: KnownTuft, covered: NDArray[np.bool_]) -> bool:
     """Whether it lies on the picture and nearly all of it is uncovered."""
     height, width = covered.shape
     line = np.linspace(tuft.root, tuft.tip, 15)
