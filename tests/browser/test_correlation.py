@@ -17,6 +17,7 @@ from tests.web.serving import served
 from tests.web.test_styles import contrast
 
 VERDICT = "/correlation/verdict?car=Wisp+5&setup=C&quantity=SCx"
+WORTH, TAPS = "/correlation/worth?car=Wisp+5", "/correlation/taps?car=Wisp+5"
 
 
 @pytest.fixture(scope="module")
@@ -52,7 +53,7 @@ def test_from_the_season_a_doubt_is_written_down_and_stays_open(page: Browser) -
 @pytest.mark.parametrize("size", SIZES)
 def test_pages_fit_their_screen_and_can_be_touched(page: Browser, size: str) -> None:
     page.size(size)
-    for path in ("/correlation", VERDICT, "/help/correlation"):
+    for path in ("/correlation", VERDICT, WORTH, TAPS, "/help/correlation"):
         page.open(path)
         assert page.run("return document.documentElement.scrollWidth - innerWidth") <= 0, path
         assert [target for target in page.run(TARGETS) if target[2] < 48] == [], path
@@ -65,7 +66,7 @@ def test_pages_fit_their_screen_and_can_be_touched(page: Browser, size: str) -> 
 @pytest.mark.parametrize("theme", ["light", "dark"])
 def test_texts_can_be_read_and_axe_finds_nothing(page: Browser, theme: str) -> None:
     page.device_theme(theme)
-    for path in ("/correlation", VERDICT, "/help/correlation"):
+    for path in ("/correlation", VERDICT, WORTH, TAPS, "/help/correlation"):
         page.open(path)
         assert [text for text in page.run(TEXTS) if contrast(text[1], text[2]) < 7.0 or text[3] < 17] == [], path
         found = Axe().run(page.driver)["violations"]
