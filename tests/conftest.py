@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pytest
 
 from server.locations import default_data_folder, use_numba_cache
+
+if TYPE_CHECKING:
+    from tests.postgres import Cluster
 
 use_numba_cache(default_data_folder())
 
@@ -39,3 +44,30 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         pytest.fail(f"{reason}, but {BROWSER_REQUIRED} is set", pytrace=False)
     if reason:
         pytest.skip(reason)
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[Cluster]:
+    """A PostgreSQL server of the tests' own; without one the test is skipped, or fails where it is required."""
+    from tests.postgres import POSTGRES_REQUIRED, Cluster, missing_postgres
+
+    reason = missing_postgres()
+    if reason and os.environ.get(POSTGRES_REQUIRED):
+        pytest.fail(f"{reason}, but {POSTGRES_REQUIRED} is set", pytrace=False)
+    if reason:
+        pytest.skip(reason)
+    cluster = Cluster()
+    yield cluster
+    cluster.stop()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def engine(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> str:
+    """The test runs twice: with the archive's database in the data folder, and in a new PostgreSQL database.
+
+    A test that makes archives in several folders names another database before each.
+    """
+    name: str = request.param
+    if name == "postgresql":
+        monkeypatch.setenv("STILLAIR_DATABASE", request.getfixturevalue("postgres").new_database())
+    return name

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import os
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -45,26 +46,41 @@ def keep(archive: Archive, text: str) -> str:
     return digest
 
 
+Elsewhere = Callable[[], None]
+
+
+@pytest.fixture
+def elsewhere(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> Elsewhere:
+    """Names another, empty database for the archive that is made next, where the test's is on a server."""
+
+    def name_another() -> None:
+        if os.environ.get("STILLAIR_DATABASE"):
+            monkeypatch.setenv("STILLAIR_DATABASE", request.getfixturevalue("postgres").new_database(empty=True))
+
+    return name_another
+
+
 def files_of(folder: Path) -> dict[str, str]:
     """Raw files of a data folder: name → the hash of its bytes."""
     return {file.name: sha256_of(file) for file in (folder / "raw").rglob("*") if file.is_file()}
 
 
-def test_a_backup_put_back_is_the_archive(archive: Archive, tmp_path: Path) -> None:
+@pytest.mark.usefixtures("engine")
+def test_a_backup_put_back_is_the_archive(archive: Archive, tmp_path: Path, elsewhere: Elsewhere) -> None:
     for number in range(5):
         keep(archive, f"log {number}")
     made = back_up(archive.folder, tmp_path / "disk", 3, quiet)
     assert (made.files, made.new_files, made.event) == (5, 5, 5)
     keep(archive, "after")
+    elsewhere()
     assert restore(tmp_path / "disk", None, tmp_path / "again", quiet) == made.name
     assert len(files_of(tmp_path / "again")) == 5
     assert all(name == digest for name, digest in files_of(tmp_path / "again").items())
-    again = Database(tmp_path / "again" / DATABASE)
-    with again.reading() as session:
+    again = Archive(tmp_path / "again")
+    with again.database.reading() as session:
         assert head(session) == (made.event, made.event_sha256)
-    again.close()
-    with Archive(tmp_path / "again").database.reading() as session:
         assert len(session.scalars(select(RawFile)).all()) == 5
+    again.close()
 
 
 def test_files_are_shared_and_old_backups_go(archive: Archive, tmp_path: Path) -> None:
@@ -82,7 +98,10 @@ def test_files_are_shared_and_old_backups_go(archive: Archive, tmp_path: Path) -
     assert len(files_of(tmp_path / "older")) == 3
 
 
-def test_a_backup_while_others_write_is_of_one_moment(archive: Archive, tmp_path: Path) -> None:
+@pytest.mark.usefixtures("engine")
+def test_a_backup_while_others_write_is_of_one_moment(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     stop = threading.Event()
 
     def write() -> None:
@@ -96,7 +115,9 @@ def test_a_backup_while_others_write_is_of_one_moment(archive: Archive, tmp_path
     try:
         for number in range(5):
             made = back_up(archive.folder, tmp_path / "disk", 9, quiet)
-            restore(tmp_path / "disk", made.name, tmp_path / f"again {number}", quiet)
+            with monkeypatch.context() as inside:  # put back into a file, wherever it was
+                inside.delenv("STILLAIR_DATABASE", raising=False)
+                restore(tmp_path / "disk", made.name, tmp_path / f"again {number}", quiet)
             there = Database(tmp_path / f"again {number}" / DATABASE)
             with there.reading() as session:
                 rows = set(session.scalars(select(RawFile.sha256)))
@@ -186,6 +207,7 @@ def test_a_backup_is_due_when_something_is_new_and_the_last_is_old(archive: Arch
     assert due(at_once)
 
 
+@pytest.mark.usefixtures("engine")
 def test_the_clock_queues_what_the_worker_copies(archive: Archive, tmp_path: Path) -> None:
     keep(archive, "log")
     jobs = JobRunner(archive, BACKUP_KINDS)

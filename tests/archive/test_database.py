@@ -50,6 +50,7 @@ def test_connections_are_durable(archive: Archive, setting: str, value: object) 
         assert session.scalar(text(f"PRAGMA {setting}")) == value
 
 
+@pytest.mark.usefixtures("engine")
 def test_many_writers_lose_nothing(archive: Archive) -> None:
     """Read, then write, from several threads: every one gets its turn (deferred transactions would fail)."""
     with archive.database.writing() as session:
@@ -74,6 +75,7 @@ def test_many_writers_lose_nothing(archive: Archive) -> None:
         assert (failed, find_job(session, "one").starts) == ([], WRITERS * WRITES)
 
 
+@pytest.mark.usefixtures("engine")
 def test_what_is_raised_rolls_everything_back(archive: Archive) -> None:
     def half_done() -> None:
         with archive.database.writing() as session:
@@ -86,11 +88,13 @@ def test_what_is_raised_rolls_everything_back(archive: Archive) -> None:
         find_job(session, "gone")
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_state_that_is_none_is_refused(archive: Archive) -> None:
     with pytest.raises(IntegrityError), archive.database.writing() as session:
         session.add(Job(id="x", kind="x", label="", payload={}, state="perhaps"))
 
 
+@pytest.mark.usefixtures("engine")
 def test_moments_keep_their_zone(archive: Archive) -> None:
     before = now_utc()
     with archive.database.writing() as session:
@@ -185,6 +189,7 @@ def test_a_folder_has_one_server(archive: Archive) -> None:
     again.close()
 
 
+@pytest.mark.usefixtures("engine")
 def test_opening_sweeps_up_interrupted_uploads(archive: Archive) -> None:
     (archive.incoming("orphan") / "half.zip").write_bytes(b"PK")
     waiting = archive.incoming("waiting")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import sqlite3
 from pathlib import Path
 
 import pytest
@@ -13,6 +12,7 @@ from sqlalchemy.exc import IntegrityError
 from server.archive.archive import Archive
 from server.archive.events import FIRST, SEALED, canonical, chain_faults, head, record
 from server.archive.tables import Event
+from tests.archive.altering import alter
 
 
 @pytest.fixture
@@ -45,6 +45,7 @@ def test_sha256_is_that_of_the_standard() -> None:
     assert hashlib.sha256(b"abc").hexdigest() == digest
 
 
+@pytest.mark.usefixtures("engine")
 def test_the_chain_holds(archive: Archive) -> None:
     assert faults(archive) == []
     with archive.database.reading() as session:
@@ -62,6 +63,7 @@ def test_canonical_json_is_one_text() -> None:
         canonical(float("nan"))
 
 
+@pytest.mark.usefixtures("engine")
 @pytest.mark.parametrize("sentence", ["UPDATE events SET who = 'Eve' WHERE id = 2", "DELETE FROM events WHERE id = 5"])
 def test_the_database_refuses(archive: Archive, sentence: str) -> None:
     with pytest.raises(IntegrityError, match="never altered"), archive.database.writing() as session:
@@ -72,16 +74,11 @@ def test_the_database_refuses(archive: Archive, sentence: str) -> None:
 @pytest.mark.parametrize("column", [*SEALED[1:4], *SEALED[5:], "sha256"])
 @pytest.mark.parametrize("number", [1, 3, 5])
 def test_an_altered_column_is_found(archive: Archive, column: str, number: int) -> None:
-    with sqlite3.connect(archive.database.file) as file:
-        file.execute("DROP TRIGGER events_no_update")
-        file.execute(f"UPDATE events SET {column} = {column} || 'x' WHERE id = ?", (number,))
-    file.close()
+    alter(archive.folder, f"UPDATE events SET {column} = {column} || 'x' WHERE id = {number}")
     assert any(f"event {number}" in fault for fault in faults(archive))
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_missing_event_is_found(archive: Archive) -> None:
-    with sqlite3.connect(archive.database.file) as file:
-        file.execute("DROP TRIGGER events_no_delete")
-        file.execute("DELETE FROM events WHERE id = 3")
-    file.close()
+    alter(archive.folder, "DELETE FROM events WHERE id = 3")
     assert any("event 3 is missing" in fault for fault in faults(archive))

@@ -28,8 +28,9 @@ from server.results.service import keep_result, write_result
 from server.testday.folder import read_folder
 from server.testday.values import Channel
 from server.uploads.service import Uploads
+from tests.archive.altering import alter
 from tests.archive.sample_logs import log_of, walk
-from tests.archive.test_verify import alter, heavier
+from tests.archive.test_verify import heavier
 from tests.web.made_up import made_up_day_result
 
 LONG = 64 * 300

@@ -20,6 +20,7 @@ from server.locations import sample_day_folders
 from server.results.service import keep_result, write_result
 from server.testday.folder import read_folder
 from server.testday.values import Day
+from tests.archive.altering import alter
 from tests.web.made_up import made_up_day_result
 
 
@@ -51,23 +52,12 @@ def found(folder: Path) -> list[str]:
         archive.close()
 
 
-def alter(folder: Path, *statements: str) -> None:
-    """What somebody with the file in hand can do: take the seals off, alter, put them on again."""
-    with closing(sqlite3.connect(folder / "archive.sqlite3")) as connection:
-        triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
-        for name, _ in triggers:
-            connection.execute(f"DROP TRIGGER {name}")
-        for statement in statements:
-            connection.execute(statement)
-        for _, sql in triggers:
-            connection.execute(sql)
-        connection.commit()
-
-
+@pytest.mark.usefixtures("engine")
 def test_a_sound_archive_has_no_faults(folder: Path) -> None:
     assert found(folder) == []
 
 
+@pytest.mark.usefixtures("engine")
 def test_beside_a_running_server(folder: Path) -> None:
     archive = Archive(folder)
     archive.open()
@@ -75,6 +65,7 @@ def test_beside_a_running_server(folder: Path) -> None:
     archive.close()
 
 
+@pytest.mark.usefixtures("engine")
 @pytest.mark.parametrize(
     ("statement", "named"),
     [
@@ -82,7 +73,6 @@ def test_beside_a_running_server(folder: Path) -> None:
         ("DELETE FROM events WHERE id = 2", "event 2 is missing"),
         ("UPDATE day_revisions SET who = 'Bob' WHERE number = 2", "revision 2: event 3 names another person"),
         ("DELETE FROM revision_files WHERE path LIKE 'logs/%'", "its files are not those"),
-        ("UPDATE results SET summary = json_set(summary, '$.findings.note', 99)", "other numbers than it holds"),
         ("UPDATE results SET version = '9'", "was made by version"),
         ("UPDATE raw_files SET size_bytes = size_bytes + 1", "were kept"),
         ("UPDATE days SET content_sha256 = 'x'", "its first revision has other content"),
@@ -92,6 +82,17 @@ def test_beside_a_running_server(folder: Path) -> None:
 def test_what_was_altered_is_named(folder: Path, statement: str, named: str) -> None:
     alter(folder, statement)
     assert any(named in fault for fault in found(folder)), found(folder)
+
+
+ALTERED_SUMMARY = {
+    "sqlite": "UPDATE results SET summary = json_set(summary, '$.findings.note', 99)",
+    "postgresql": "UPDATE results SET summary = jsonb_set(summary::jsonb, '{findings,note}', '99')::json",
+}
+
+
+def test_an_altered_summary_is_named(engine: str, folder: Path) -> None:
+    alter(folder, ALTERED_SUMMARY[engine])
+    assert any("other numbers than it holds" in fault for fault in found(folder))
 
 
 def test_a_seal_that_was_taken_off_is_named(folder: Path) -> None:
