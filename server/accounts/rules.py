@@ -60,6 +60,7 @@ _LINES = {
         GET /api/predictions/taps
         GET /api/predictions/{number}
         GET /api/refits/{number}
+        GET /api/season.zip
         GET /api/uploads/{upload_id}
         POST /api/verify
         GET /api/verify/{number}
@@ -113,6 +114,8 @@ _LINES = {
         GET /days/{day_id}/tufts/adding/{job_id}/status
         GET /days/{day_id}/tufts/stations
         GET /days/{day_id}/tufts/{photo_id}
+        GET /days/{day_id}/tufts/{photo_id}/burst
+        GET /days/{day_id}/tufts/{photo_id}/burst/{job_id}
         GET /days/{day_id}/tufts/{photo_id}/original
         GET /days/{day_id}/tufts/{photo_id}/picture/{size}
         GET /days/{day_id}/tufts/{photo_id}/reading/{job_id}
@@ -147,6 +150,8 @@ _LINES = {
         GET /season/figures/{name}.csv
         GET /season/figures/{name}.json
         GET /season/figures/{name}/table
+        GET /season/pack
+        GET /season/packed.zip
         POST /sign-out
         POST /theme
         OPTIONS /uploads
@@ -197,6 +202,8 @@ _LINES = {
         POST /days/{day_id}/tufts/clock
         POST /days/{day_id}/tufts/stations
         POST /days/{day_id}/tufts/{photo_id}
+        POST /days/{day_id}/tufts/{photo_id}/burst
+        POST /days/{day_id}/tufts/{photo_id}/burst/accept
         POST /days/{day_id}/tufts/{photo_id}/marks
         POST /days/{day_id}/tufts/{photo_id}/points
         POST /days/{day_id}/tufts/{photo_id}/read
@@ -217,6 +224,7 @@ _LINES = {
         PUT /api/predictions/matching
         POST /api/predictions/rows
         POST /api/predictions/{number}/withdraw
+        POST /api/season.zip
         POST /correlation/margins
         POST /correlation/taps
         POST /correlation/verdict
@@ -228,6 +236,7 @@ _LINES = {
         POST /predictions/tables/{number}/drop
         POST /predictions/tables/{number}/rows
         POST /predictions/{number}/withdraw
+        POST /season/unpack
     """,
     OWNER: """
         POST /people/invitations

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from server.analysis.tuft_frames import Move, ends_of
-from server.analysis.tuft_unsteadiness import LEAST_FRAMES, Unsteadiness, unsteadiness
+from server.analysis.tuft_limits import LEAST_FRAMES
+from server.analysis.tuft_unsteadiness import Unsteadiness, unsteadiness
 from server.inference.circular import CircularMean, circular_mean, difference, wrapped
 from server.testday.tufts import TuftMark
 

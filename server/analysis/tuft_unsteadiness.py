@@ -18,7 +18,6 @@ STEADY_RAD = math.radians(10.0)
 UNSTEADY_RAD = math.radians(30.0)
 REVERSED_RAD = math.radians(90.0)  # turned so far from the flow around (common practice, no source)
 SAME_AS_STILL_RAD = math.radians(8.0)  # hangs as it does without flow (common practice, no source)
-LEAST_FRAMES = 3
 LEAST_SHARE = 0.5  # of the frames: found on fewer, its spread has no bounds, for it may be a smear on the others
 WIDEST_RAD = math.radians(120.0)  # beyond, a handful of frames tells nothing of the spread
 _GRID = np.geomspace(math.radians(0.05), WIDEST_RAD, 120)

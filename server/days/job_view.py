@@ -12,6 +12,8 @@ from server.testday.rounding import with_uncertainty
 
 STUDY_JOB, SEASON_JOB, VERIFY_JOB = "study-day", "refit-season", "verify-archive"
 BACKUP_JOB = "back-up-archive"
+BURST_JOB = "read-burst"
+UNPACK_JOB = "unpack-season"
 AGAIN_JOB, AGAIN_SEASON_JOB = "fit-as-then", "fit-season-as-then"
 PLAN_JOB, PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB = "plan-day", "add-photos", "photos-of-folder", "read-tufts"
 OPEN = ("queued", "running")
@@ -26,7 +28,8 @@ OUTCOMES = {
     AGAIN_JOB: ("fitted_as_then", "are the numbers those of then?"),
     AGAIN_SEASON_JOB: ("season_as_then", "are the numbers those of then?"),
 }
-OF_THE_DAY = dict.fromkeys((PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB), ("tufts", "look at the photos"))
+OF_THE_DAY = dict.fromkeys((PHOTOS_JOB, FOLDER_PHOTOS_JOB, TUFTS_JOB, BURST_JOB), ("tufts", "look at the photos"))
+OF_ALL = {UNPACK_JOB: ("days", "look at the season")}
 
 
 EARLY_WORDS = {"SCx": ("SCx", "m²", 1.0), "SCz": ("SCz", "m²", 1.0), "balance_front": ("balance", "% front", 100.0)}
@@ -103,6 +106,9 @@ def outcome_of(job: Job) -> Outcome | None:
     if job.kind in OF_THE_DAY:
         route, words = OF_THE_DAY[job.kind]
         return Outcome(route, {"day_id": str(job.day_id)}, words)
+    if job.kind in OF_ALL:
+        route, words = OF_ALL[job.kind]
+        return Outcome(route, {}, words)
     if job.kind not in OUTCOMES:
         return Outcome("result", {"day_id": job.target}, "open the result")
     route, words = OUTCOMES[job.kind]

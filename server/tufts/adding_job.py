@@ -24,6 +24,7 @@ from server.days.revisions import newest_day
 from server.days.service import newest_revision
 from server.errors import StillairError
 from server.testday.values import Day
+from server.tufts.bursts import name_bursts
 from server.tufts.keeping import keep
 from server.tufts.pictures import make_pictures
 from server.tufts.run_by_time import run_by_time
@@ -34,6 +35,7 @@ from server.uploads.service import received_upload
 ANSWER = "answer"  # what the job's payload gains: {"problems": [sentence], "photos": [number]}
 FOLDER = "tufts"
 MOST_FILES = 100
+BURSTS = ("by-time", "together", "apart")  # by the camera's clock, all that are sent, none
 LONGEST, LONGEST_NOTES = 120, 4000
 NOTHING = "No file was sent; choose at least one photo."
 MANY = f"At most {MOST_FILES} photos are added at once; send the rest after these."
@@ -50,6 +52,7 @@ class SentPhotos:
     run: int | None = None
     setup: str = ""
     notes: str = ""
+    burst: str = "by-time"
 
 
 def sent_photos(session: Session, uploads: Sequence[str], day: Day, **facts: Any) -> SentPhotos:
@@ -63,6 +66,8 @@ def sent_photos(session: Session, uploads: Sequence[str], day: Day, **facts: Any
     check_facts(day, run=sent.run, setup=sent.setup)
     if sent.kind not in PHOTO_KINDS:
         raise StillairError(f"“{sent.kind[:40]}” is no kind of picture; one of {', '.join(PHOTO_KINDS)} is.")
+    if sent.burst not in BURSTS:
+        raise StillairError(f"“{sent.burst[:40]}” is no way to tell a burst; one of {', '.join(BURSTS)} is.")
     return sent
 
 
@@ -124,11 +129,14 @@ def keep_added_photos(archive: Archive, session: Session, payload: Payload, outc
         if "problem" in facts:
             answer["problems"].append(facts["problem"])
             continue
-        coming = Coming(name=name, sha256=sha256, picture=facts, said={**sent, "settled": sent["run"] is not None})
+        said = {**sent, "settled": sent["run"] is not None, "burst": ""}
+        coming = Coming(name=name, sha256=sha256, picture=facts, said=said)
         try:
             answer["photos"].append(keep_photo(session, day, day_id, coming, who=payload["who"]).id)
         except StillairError as refusal:
             answer["problems"].append(str(refusal))
+    how = sent.get("burst", "by-time")
+    name_bursts(session, day, day_id, answer["photos"], how=how, who=payload["who"])
     job = find_job(session, payload["job_id"])
     job.payload = {**payload, ANSWER: answer}
     return str(day_id)

@@ -23,15 +23,16 @@ from server.errors import NotFoundError, StillairError
 from server.templating import Page, is_htmx, render, render_part
 from server.tufts.adding_job import ADD_PHOTOS, ANSWER, LONGEST, MOST_FILES, queue_photos, sent_photos
 from server.tufts.addresses_pages import tufts_crumb
+from server.tufts.bursts import one_a_burst
 from server.tufts.changing import set_camera_clock
-from server.tufts.day_view import PartRow, day_photos, day_sentence, part_rows, predictions, unsorted
+from server.tufts.day_view import PartRow, best_reading, day_photos, day_sentence, part_rows, predictions, unsorted
 from server.tufts.folder_job import folder_problems
 from server.tufts.glyphs import PhotoFigure
 from server.tufts.service import camera_clocks
 from server.uploads.whole import take_whole
 
 router = APIRouter(default_response_class=HTMLResponse)
-FIELDS = ("part", "view", "run", "setup", "notes", "kind")
+FIELDS = ("part", "view", "run", "setup", "notes", "kind", "burst")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,15 +104,16 @@ def tufts_page(
     with archive.database.reading() as session:
         _, day = newest_day(archive, session, day_id)
         photos = day_photos(session, day, day_id)
+        shown = one_a_burst(photos, {one.photo.id for one in photos if best_reading(one.layers)[0]})
         clocks, problems = camera_clocks(session, day_id), folder_problems(session, day_id)
     cameras = [one.photo.camera for one in photos if one.photo.taken]
     return TuftsPage(
         title="Tufts",
         crumbs=(season_crumb(request), day_crumb(request, day_id, day.name)),
         day_id=day_id,
-        sentence=day_sentence(photos),
-        rows=part_rows(day, photos),
-        loose=unsorted(day, photos),
+        sentence=day_sentence(shown),
+        rows=part_rows(day, shown),
+        loose=unsorted(day, shown),
         predictions=predictions(photos),
         cameras=tuple((one, clocks.get(one, 0.0), cameras.count(one)) for one in sorted(set(cameras))),
         runs=tuple((run.number, run.setup) for run in day.runs),
@@ -156,7 +158,8 @@ def _queued(request: Request, archive: Archive, day_id: int, form: SentForm, per
         _, day = newest_day(archive, session, day_id)
     uploads = request.app.state.uploads
     came = [take_whole(uploads, one.filename or "photo", one.size or 0, one.file, person) for one in form.files]
-    facts = {**form.typed, "kind": form.typed["kind"] or "photo", "run": run_of(form.typed["run"])}
+    plain = {"kind": form.typed["kind"] or "photo", "burst": form.typed["burst"] or "by-time"}
+    facts = {**form.typed, **plain, "run": run_of(form.typed["run"])}
     with archive.database.writing() as session:
         sent = sent_photos(session, [*form.uploads, *came], day, **facts)
         return queue_photos(archive, session, day_id, sent, person)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -79,8 +80,8 @@ def queue_missing_photos(archive: Archive) -> None:
 
 def with_folder_photos(kinds: Mapping[str, JobKind]) -> dict[str, JobKind]:
     """The kinds of jobs, the one that keeps a new day queueing the photos that came with it."""
-    wrapped = {name: JobKind(kind.work, _then_photos(kind.finish)) for name, kind in kinds.items() if name == FIT_JOB}
-    return {**kinds, **wrapped}
+    chosen = {name: kind for name, kind in kinds.items() if name == FIT_JOB}
+    return {**kinds, **{name: replace(kind, finish=_then_photos(kind.finish)) for name, kind in chosen.items()}}
 
 
 def _then_photos(finish: Finish) -> Finish:

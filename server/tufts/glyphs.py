@@ -36,7 +36,8 @@ class Glyph:
 
 @dataclass(frozen=True, slots=True)
 class PhotoFigure:
-    """A photo with marks over it. size: which picture is shown; scale: picture pixels a unit of a mark."""
+    """A photo with marks over it. size: which picture is shown; scale: picture pixels a unit of a mark; fans: SVG paths
+    of how far tufts swing."""
 
     photo: Photo
     size: str
@@ -44,13 +45,17 @@ class PhotoFigure:
     glyphs: tuple[Glyph, ...]
     title: str
     who: str = ""
+    fans: tuple[str, ...] = ()
 
 
-def figure(photo: Photo, glyphs: Iterable[Glyph], title: str, who: str = "", size: str = "screen") -> PhotoFigure:
+def figure(
+    photo: Photo, glyphs: Iterable[Glyph], title: str, who: str = "", size: str = "screen", *,
+    fans: tuple[str, ...] = (),
+) -> PhotoFigure:  # fmt: skip
     """A photo's figure; predicted marks lie under those that were seen."""
     order = {"predicted": 0, "station": 0, "machine": 1, "person": 2}
     drawn = tuple(sorted(glyphs, key=lambda one: order[one.kind]))
-    return PhotoFigure(photo, size, photo.width_px / SHOWN_WIDTH, drawn, title, who)
+    return PhotoFigure(photo, size, photo.width_px / SHOWN_WIDTH, drawn, title, who, fans)
 
 
 def glyph_of(mark: TuftMark, kind: GlyphKind = "person") -> Glyph:

@@ -20,6 +20,7 @@ from server.templating import Page, render
 from server.testday.tufts import CONDITIONS
 from server.tufts.adding_job import LONGEST, LONGEST_NOTES
 from server.tufts.addresses_pages import PhotoId, photo_title, tufts_crumb
+from server.tufts.bursts import frames_of
 from server.tufts.changing import change_photo, set_view
 from server.tufts.day_tufts_pages import run_of
 from server.tufts.decoding import SIZES
@@ -66,12 +67,14 @@ class PhotoPage(Page):
     readings: tuple[Reading, ...]
     pairs: tuple[tuple[str, str, str], ...]
     points: PointsView
+    frames: int
     conditions: tuple[tuple[str, str], ...]
     keys: dict[str, str]
     runs: tuple[tuple[int, str], ...]
     setups: tuple[str, ...]
     parts: tuple[str, ...]
     views: tuple[str, ...]
+    bursts: tuple[str, ...]
     plain_width: int
     proposed: int
     reading: JobView | None
@@ -118,12 +121,14 @@ def _page(request: Request, archive: Archive, of: tuple[int, int], person: str, 
         readings=readings_now,
         pairs=reader_pairs(now),
         points=points,
+        frames=len(frames_of(photos, photo)),
         conditions=tuple((name, CONDITION_WORDS[name]) for name in CONDITIONS),
         keys=KEYS,
         runs=tuple((run.number, run.setup) for run in day.runs),
         setups=tuple(setup.name for setup in day.setups),
         parts=_said(photos, "part"),
         views=_said(photos, "view"),
+        bursts=_said(photos, "burst"),
         plain_width=min(PLAIN_WIDTH, photo.width_px),
         proposed=len(now.proposals),
         reading=job_view(job) if job and job.state in OPEN else None,
@@ -182,11 +187,11 @@ def _said(photos: list[Photo], name: str) -> tuple[str, ...]:
 @router.post("/days/{day_id}/tufts/{photo_id}", name="photo_facts")
 def say_of_photo(
     request: Request, day_id: DayId, photo_id: PhotoId, archive: TheArchive, person: CurrentPerson, *,
-    run: Text = "", setup: Text = "", part: Text = "", view: Text = "", standing: Text = "",
+    run: Text = "", setup: Text = "", part: Text = "", view: Text = "", burst: Text = "", standing: Text = "",
     removed: Text = "", flow: Text = "", notes: Annotated[str, Form(max_length=LONGEST_NOTES)] = "",
 ) -> Response:  # fmt: skip
     """What a photo shows: its run, part, camera view, notes; or that it is looked at no more."""
-    words = {"setup": setup, "part": part, "view": view}
+    words = {"setup": setup, "part": part, "view": view, "burst": burst}
     said = {name: " ".join(text.split()) for name, text in words.items()}
     try:
         with archive.database.writing() as session:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -79,10 +80,19 @@ def keep_reading(archive: Archive, session: Session, payload: Payload, outcome: 
     day_id, number = int(payload["day_id"]), int(payload["photo"]["id"])
     _, day = newest_day(archive, session, day_id)
     photo = find_photo(session, day, day_id, number)
-    before = layers_of(session, [number]).get(number, {}).get(MACHINE, [])
+    fresh = keep_proposals(session, photo, payload["job_id"], outcome["marks"])
+    said = list(outcome["said"]) or ([] if fresh else [FOUND_NOTHING])
+    job = find_job(session, payload["job_id"])
+    job.payload = {**payload, ANSWER: {"said": said, "marks": fresh}}
+    return str(day_id)
+
+
+def keep_proposals(session: Session, photo: Photo, job_id: str, marks: Sequence[dict[str, Any]]) -> int:
+    """What a job proposes takes the place of what was proposed before; gives how many."""
+    before = layers_of(session, [photo.id]).get(photo.id, {}).get(MACHINE, [])
     gone = [
         MarkEntry(
-            entry=mark_name(f"{payload['job_id']} {one.key} gone"),
+            entry=mark_name(f"{job_id} {one.key} gone"),
             mark=one.key,
             x_px=one.mark.x_px,
             y_px=one.mark.y_px,
@@ -91,12 +101,9 @@ def keep_reading(archive: Archive, session: Session, payload: Payload, outcome: 
         )
         for one in before
     ]
-    fresh = [_entry(payload["job_id"], place, mark, photo) for place, mark in enumerate(outcome["marks"])]
+    fresh = [_entry(job_id, place, mark, photo) for place, mark in enumerate(marks)]
     keep_marks(session, photo, MACHINE, [*gone, *fresh], who=PROGRAM, by_program=True)
-    said = list(outcome["said"]) or ([] if fresh else [FOUND_NOTHING])
-    job = find_job(session, payload["job_id"])
-    job.payload = {**payload, ANSWER: {"said": said, "marks": len(fresh)}}
-    return str(day_id)
+    return len(fresh)
 
 
 def _entry(job_id: str, place: int, mark: dict[str, Any], photo: Photo) -> MarkEntry:

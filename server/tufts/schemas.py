@@ -35,6 +35,10 @@ class NewPhotos(Body):
     run: int | None = Field(default=None, ge=0, le=2**31, description="null: the camera's clock is asked.")
     setup: Name = Field(default="", description="Where there is no run.")
     notes: str = Field(default="", max_length=4000)
+    burst: Literal["by-time", "together", "apart"] = Field(
+        default="by-time",
+        description="Which of them are one burst: those taken within seconds, all that are sent, or none.",
+    )
 
 
 class SentMark(Body):
@@ -105,6 +109,7 @@ class PhotoView(BaseModel):
     settled: bool = Field(description="A person said which run it is, not the clock.")
     standing: bool = Field(description="Taken of the standing car in still air.")
     flow_rad: float | None
+    burst: str = Field(description="A name common to the frames of one burst; empty: it is of none.")
 
 
 class PhotoReadings(PhotoView):
@@ -124,5 +129,6 @@ class PhotoChange(Body):
     view: Name | None = None
     notes: str | None = Field(default=None, max_length=4000)
     standing: bool | None = None
+    burst: Name | None = Field(default=None, description="A name common to the frames of one burst; empty: of none.")
     removed: bool | None = Field(default=None, description="It is looked at no more; the file stays kept.")
     reason: Reason = ""

@@ -29,6 +29,7 @@ from server.history.pages import HistoryPage, WorkPage
 from server.history.trail_pages import EventPage, OriginPage, RevisionPage
 from server.history.verify_pages import VerifiedPage
 from server.locations import web_folder
+from server.packing.pages import PackPage
 from server.plans.pages import PlanPage, PlansPage, SheetPage
 from server.predictions.import_pages import AddPredictionsPage, PredictionTablePage, PreviewPage
 from server.predictions.pages import MatchingPage, PredictionSetPage, PredictionsPage
@@ -41,6 +42,7 @@ from server.results.sign_off_pages import SignOffPage
 from server.runs.pages import RunPage
 from server.search.pages import SearchPage
 from server.templating import Page, make_environment
+from server.tufts.burst_pages import BurstPage
 from server.tufts.day_tufts_pages import AddingPhotosPage, TuftsPage
 from server.tufts.photo_pages import PhotoPage
 from server.tufts.picture_pages import OriginalPage
@@ -58,9 +60,9 @@ PAGES += [RunPage, CarPage, CarFormPage, CarsPage, OldResultPage]
 PAGES += [StudyPage, RefitPage, VerifiedPage, ComparePage, CompareDaysPage]
 PAGES += [PlansPage, PlanPage, SheetPage, SignInPage, InvitedPage, AccountPage, PeoplePage]
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
-PAGES += [TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
+PAGES += [BurstPage, TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
 PAGES += [CorrelationPage, VerdictPage, WorthPage, TapsPage]
-PAGES += [SignOffPage, AgainPage, SeasonAgainPage]
+PAGES += [SignOffPage, AgainPage, SeasonAgainPage, PackPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 
