@@ -14,7 +14,10 @@ from server.locations import default_data_folder
 
 
 def run(connection) -> None:
-    context.configure(connection=connection, target_metadata=Base.metadata, render_as_batch=True)
+    """All steps in one transaction, which SQLite can as well: a program that is killed leaves the version before."""
+    context.configure(
+        connection=connection, target_metadata=Base.metadata, render_as_batch=True, transactional_ddl=True
+    )
     with context.begin_transaction():
         context.run_migrations()
 

@@ -89,6 +89,12 @@ def is_frozen(file: Path) -> bool:
     return True
 
 
+def sync_file(file: Path) -> None:
+    """Make a file's bytes safe on disk."""
+    with file.open("rb") as stream:
+        os.fsync(stream.fileno())
+
+
 def sync_folder(folder: Path) -> None:
     """Make names in a folder safe on disk, where a system knows such a thing."""
     if os.name == "posix":

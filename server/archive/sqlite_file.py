@@ -10,9 +10,10 @@ from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event
 
-from server.archive.disk import is_frozen
+from server.archive.disk import is_frozen, sync_file, sync_folder
 
 BEGIN_OPTION = "sqlite_begin"
+UNFINISHED = "unfinished copy.sqlite3"
 CONNECTION_SETTINGS = (
     "PRAGMA journal_mode = WAL",
     "PRAGMA synchronous = FULL",
@@ -48,9 +49,15 @@ class SqliteFile:
         return self.file.is_file()
 
     def copy_to(self, target: Path) -> None:
-        """A whole, consistent copy of the file as it is now, whoever writes meanwhile."""
-        with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(target)) as copy:
+        """A whole, consistent copy of the file as it is now, whoever writes meanwhile: named so when it is whole."""
+        unfinished = target.with_name(UNFINISHED)
+        for left in target.parent.glob(f"{UNFINISHED}*"):  # of a program that was killed
+            left.unlink()
+        with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(unfinished)) as copy:
             source.backup(copy)
+        sync_file(unfinished)
+        unfinished.replace(target)
+        sync_folder(target.parent)
 
     def as_one_file(self) -> None:
         """Bring everything into the file itself: nothing lies beside it then."""
@@ -62,7 +69,7 @@ class SqliteFile:
         return self.file.with_name(name)
 
     def migrating(self, _: Connection) -> AbstractContextManager[object]:
-        """Around migrations: each commits by itself, as SQLite's tables are made anew."""
+        """Around migrations: nothing, they are one transaction by themselves."""
         return nullcontext()
 
     def open(self) -> None:

@@ -12,7 +12,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import select, text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, OperationalError
 
 import server.correlation.tables
 import server.days.tables
@@ -24,6 +24,7 @@ from server.archive.archive import Archive
 from server.archive.database import Base, now_utc
 from server.archive.events import chain_faults
 from server.archive.jobs import add_job, find_job
+from server.archive.sqlite_file import UNFINISHED
 from server.archive.tables import Event, Job
 from server.days.service import newest_revision, revision_files
 from server.errors import NotFoundError, StillairError
@@ -159,6 +160,25 @@ def test_days_of_the_first_schema_become_first_revisions(tmp_path: Path) -> None
     with sqlite3.connect(copy) as kept:
         assert kept.execute("SELECT path FROM day_files").fetchall() == [("testday.toml",)]
     kept.close()
+
+
+def test_a_migration_that_breaks_off_leaves_the_archive_as_it_was(tmp_path: Path) -> None:
+    """A table in the way of a late step stands for a kill there; the copy beside is whole and has no other name."""
+    at_version(tmp_path, "0002")
+    with sqlite3.connect(tmp_path / "archive.sqlite3") as old:
+        old.execute("CREATE TABLE accounts (id INTEGER)")
+    old.close()
+    (tmp_path / UNFINISHED).write_bytes(b"half a copy")
+    archive = Archive(tmp_path)
+    with pytest.raises(OperationalError, match="accounts already exists"):
+        archive.open()
+    archive.close()
+    assert len(list(tmp_path.glob("*.sqlite3"))) == 2
+    for file in tmp_path.glob("archive*.sqlite3"):
+        with sqlite3.connect(file) as kept:
+            assert kept.execute("SELECT version_num FROM alembic_version").fetchall() == [("0002",)]
+            assert kept.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        kept.close()
 
 
 def test_a_newer_archive_is_left_alone(tmp_path: Path) -> None:
