@@ -68,8 +68,8 @@ class Count:
             f"{self.in_job} with a job running,\n{self.in_import} in an import, {self.in_backup} in a backup command; "
             f"{self.migrations} archives of older schemas, found {self.still_old} times as they were\n"
             f"{self.days} days, {self.revisions} corrections, {self.called_off} jobs called off, "
-            f"{self.imported} imports, {self.copies} backups were acknowledged;\n{self.given_up} jobs gave up after three kills\n"
-            f"{len(self.faults)} faults"
+            f"{self.imported} imports, {self.copies} backups were acknowledged;\n"
+            f"{self.given_up} jobs gave up after three kills\n{len(self.faults)} faults"
         )
 
 

@@ -14,7 +14,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -52,10 +52,13 @@ class Count:
 
 
 @contextmanager
-def running(folder: Path, port: int = 0) -> Iterator[tuple[subprocess.Popen[str], str]]:
-    """A server in a process of its own; gives it and its address."""
+def running(
+    folder: Path, port: int = 0, more: Mapping[str, str] | None = None
+) -> Iterator[tuple[subprocess.Popen[str], str]]:
+    """A server in a process of its own, with more variables where given; gives it and its address."""
+    told = {**os.environ, **(more or {})}
     command = [sys.executable, "-m", "server.commands.main", "serve", "--data", str(folder), "--port", str(port)]
-    with subprocess.Popen(command, cwd=PACKAGE.parent, stdout=subprocess.PIPE, text=True) as process:
+    with subprocess.Popen(command, cwd=PACKAGE.parent, stdout=subprocess.PIPE, text=True, env=told) as process:
         try:
             assert process.stdout
             line = process.stdout.readline()

@@ -1,0 +1,30 @@
+"""A hundred malformed files; `python -m tests.studies fuzz` sends ten thousand."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from tests.studies.fuzz import storm
+from tests.studies.fuzz_files import case_of
+from tests.studies.processes import MOST_MB
+
+FILES, FIRST_SEED = 100, 2_720_001
+
+
+@pytest.mark.study
+def test_a_hundred_malformed_files_do_no_harm(tmp_path: Path) -> None:
+    found = storm(tmp_path / "data", FILES, FIRST_SEED, people=1)
+    assert found.faults == []
+    assert found.files == FILES
+    assert all(kind in found.memory for kind in MOST_MB), found.memory
+
+
+def test_a_seed_is_a_file_and_every_kind_comes() -> None:
+    seeds = range(FIRST_SEED, FIRST_SEED + FILES)
+    cases = [case_of(seed) for seed in seeds]
+    assert [case_of(seed) for seed in seeds] == cases
+    assert len({case.data for case in cases if case.data}) > 0.8 * FILES
+    assert len(Counter(case.kind for case in cases)) >= 10
