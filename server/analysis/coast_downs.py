@@ -8,7 +8,7 @@ from server.analysis.candidates import Bound, above_speed, cut_by, trimmed, undr
 from server.analysis.coast_edges import Stretch
 from server.analysis.intervals import Intervals, lasting, meet
 from server.analysis.resistance import deceleration_of, resistance_reason
-from server.analysis.result import Pass
+from server.analysis.result import TOO_SLOW, Pass
 from server.analysis.scene import Scene
 
 FEWEST_SAMPLES = 4
@@ -65,7 +65,7 @@ def _judged(part: Stretch, scene: Scene) -> Pass | None:
     options = scene.options
     fast = above_speed(part, scene.series, options.min_speed_mps)
     if fast is None:
-        slow = f"speed below {options.min_speed_mps:.1f} m/s"
+        slow = f"{TOO_SLOW} {options.min_speed_mps:.1f} m/s"
         return _pass(part, scene, slow) if part.end_s - part.start_s >= options.min_length_s else None
     inner = trimmed(fast, scene.series, options)
     reason = _why_not(inner, scene)

@@ -11,6 +11,7 @@ from server.testday.values import Finding, FloatArray, Source
 PassKind = Literal["coast-down", "constant-speed", "zero"]
 LoadSource = Literal["damper", "ride height", "push rod"]
 AxleEnd = Literal["front", "rear"]
+TOO_SLOW = "speed below"  # begins the reason of a stretch that rolled slowly all along: no coast-down that failed
 
 
 @dataclass(frozen=True, slots=True)

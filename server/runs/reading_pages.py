@@ -10,7 +10,7 @@ from fastapi import Request
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from server.analysis.result import DayResult, Pass
+from server.analysis.result import TOO_SLOW, DayResult, Pass
 from server.archive.archive import Archive
 from server.archive.tables import Job
 from server.days.beside_fit import is_seen
@@ -231,7 +231,7 @@ def _meet(one: Pass, edit: PassEdit) -> bool:
 
 def sentence(lines: tuple[PassLine, ...], stale: bool) -> str:
     """Is this recording good, in one sentence."""
-    coasts = [line.row for line in lines if line.row.kind == "coast-down"]
+    coasts = _coast_downs(lines)
     used = sum(row.used for row in coasts)
     if not lines and stale:
         return "This run was not fitted yet."
@@ -241,6 +241,12 @@ def sentence(lines: tuple[PassLine, ...], stale: bool) -> str:
         return f"Every coast-down of this run is used: {used} of {used}{_alone(coasts)}."
     why = next(row.reason for row in coasts if not row.used)
     return f"{used} of {len(coasts)} coast-downs of this run are used; turned down first: {why}."
+
+
+def _coast_downs(lines: tuple[PassLine, ...]) -> list[PassRow]:
+    """The coast-downs, without stretches that only rolled on slowly, as a car does before it turns."""
+    coasts = (line.row for line in lines if line.row.kind == "coast-down")
+    return [row for row in coasts if row.used or not row.reason.startswith(TOO_SLOW)]
 
 
 def _alone(coasts: list[PassRow]) -> str:
@@ -256,7 +262,7 @@ def next_step(lines: tuple[PassLine, ...], findings: list[Finding], asked: int) 
     """What to do about this run now; empty where nothing is to be done."""
     if asked:
         return f"Say what {'a column' if asked == 1 else f'{asked} columns'} below {'is' if asked == 1 else 'are'} in."
-    coasts = [line.row for line in lines if line.row.kind == "coast-down"]
+    coasts = _coast_downs(lines)
     if lines and not coasts:
         return "Look at its findings, then at how the car was driven."
     grave = [one for one in findings if one.grade != "note"]

@@ -34,6 +34,13 @@ def test_what_was_turned_down_is_said_with_its_reason_and_what_to_do() -> None:
     assert next_step(lines, [finding], 2) == "Say what 2 columns below are in."
 
 
+def test_what_only_rolled_slowly_before_a_turn_is_no_coast_down_that_failed() -> None:
+    lines = (line(1, "1.445 ± 0.016"), line(2, reason="speed below 4.2 m/s"))
+    assert sentence(lines, stale=False).startswith("Every coast-down of this run is used: 1 of 1")
+    assert next_step(lines, [], 0) == ""
+    assert sentence(lines[1:], stale=False) == "No coast-down was found in this run."
+
+
 def test_a_run_without_passes_says_why() -> None:
     assert sentence((), stale=True) == "This run was not fitted yet."
     assert sentence((line(1, kind="static zero"),), stale=False) == "No coast-down was found in this run."
