@@ -6,9 +6,10 @@ import logging
 import threading
 import time
 import uuid
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
 
 from sqlalchemy import Select, and_, select, update
@@ -19,7 +20,7 @@ from server.archive.database import now_utc, tell_news
 from server.archive.entries import claim
 from server.archive.tables import JOB_LANES, Job
 from server.archive.worker import MISTAKE, Payload, Work, WorkCalledOff, Worker, WorkStopped
-from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
+from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError, StoreError
 
 PROGRESS_EVERY_S = 0.2
 LOOK_EVERY_S = 1.0
@@ -41,13 +42,15 @@ class JobKind:
     """`work` runs in the worker process (a module-level function), `finish` in the server.
 
     ahead: it takes a second or two, and never stands behind a fit: a process of its own does it. warm: work that gets
-    that process ready, done once soon after the start, so that the first one need not wait for imports.
+    that process ready, done once soon after the start, so that the first one need not wait for imports. keeps: the
+    larger of the files that `finish` will keep; they go into a shared store ahead of its transaction.
     """
 
     work: Work
     finish: Finish
     ahead: bool = False
     warm: Work | None = None
+    keeps: Callable[[Payload, Payload], Iterable[Path]] | None = None
 
 
 def new_job_id() -> str:
@@ -215,6 +218,7 @@ class _Lane:
             if job.starts > MOST_STARTS:
                 raise StillairError(GAVE_UP)
             outcome = self._worker.run(kind.work, job.payload, self._progress_of(job.id))
+            self._bring(kind, job, outcome)
             with self._archive.database.writing() as session:
                 if find_job(session, job.id).state != "running":
                     raise WorkCalledOff
@@ -233,6 +237,20 @@ class _Lane:
             self._fail(job.id, str(refusal))
         else:
             self._archive.drop_incoming(job.id)
+
+    def _bring(self, kind: JobKind, job: Job, outcome: Payload) -> None:
+        """What took long to make is not lost to a store that is silent: it is waited for, and can be called off."""
+        progress = self._progress_of(job.id)
+        for file in kind.keeps(job.payload, outcome) if kind.keeps else ():
+            while True:
+                try:
+                    self._archive.raw.bring(file)
+                    break
+                except StoreError as silent:
+                    progress(0.99, str(silent))
+                time.sleep(LOOK_EVERY_S)
+                if self._stopping:
+                    raise WorkStopped
 
     def _fail(self, job_id: str, sentence: str) -> None:
         self._unsaid.setdefault(job_id, sentence)  # the first sentence is the cause

@@ -48,7 +48,7 @@ def keep_set_of_day(archive: Archive, session: Session, day_id: int) -> None:
 
 def with_day_sets(kinds: Mapping[str, JobKind]) -> dict[str, JobKind]:
     """The kinds of jobs, those that keep a day or its next revision keeping its set in the same transaction."""
-    wrapped = {name: JobKind(kind.work, _then_set(kind.finish)) for name, kind in kinds.items() if name in _OF_DAYS}
+    wrapped = {name: replace(kind, finish=_then_set(kind.finish)) for name, kind in kinds.items() if name in _OF_DAYS}
     return {**kinds, **wrapped}
 
 

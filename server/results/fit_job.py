@@ -169,8 +169,20 @@ def keep_refitted(archive: Archive, session: Session, payload: Payload, _: Paylo
     return str(revision.day_id)
 
 
-FIT_DAY = JobKind(fit_work, keep_fitted_day)
-REFIT_DAY = JobKind(refit_work, keep_refitted)
+def files_of_day(payload: Payload, outcome: Payload) -> list[Path]:
+    """What keeping a day keeps: its files, the zip it came in, its result."""
+    upload = [Path(payload["zip"])] if "zip" in payload else []
+    files = [file for _, file in folder_files(Path(outcome["folder"]))]
+    return [*files, *upload, Path(payload["scratch"]) / RESULT_FILE]
+
+
+def result_alone(payload: Payload, _: Payload) -> list[Path]:
+    """What keeping the result of a revision keeps."""
+    return [Path(payload["scratch"]) / RESULT_FILE]
+
+
+FIT_DAY = JobKind(fit_work, keep_fitted_day, keeps=files_of_day)
+REFIT_DAY = JobKind(refit_work, keep_refitted, keeps=result_alone)
 FIT_KINDS = {FIT_JOB: FIT_DAY, REFIT_JOB: REFIT_DAY}
 
 

@@ -192,7 +192,13 @@ def _keep(
     return {**told, "state": "kept", "result": row.id, "old": old, "moved": row.moved}
 
 
-SEASON_KINDS = {SEASON_JOB: JobKind(season_work, keep_season)}
+def season_results(payload: Payload, _: Payload) -> list[Path]:
+    """The results that keeping a season keeps."""
+    files = (result_file(Path(payload["scratch"]), day) for day in payload["days"])
+    return [file for file in files if file.is_file()]
+
+
+SEASON_KINDS = {SEASON_JOB: JobKind(season_work, keep_season, keeps=season_results)}
 
 
 def find_refit(archive: Archive, session: Session, number: int) -> KeptRefit:

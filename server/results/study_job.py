@@ -146,7 +146,12 @@ def keep_study(archive: Archive, session: Session, payload: Payload, _: Payload)
     return str(event.id)
 
 
-STUDY_KINDS = {STUDY_JOB: JobKind(study_work, keep_study)}
+def study_table(payload: Payload, _: Payload) -> list[Path]:
+    """What keeping a study keeps."""
+    return [Path(payload["scratch"]) / STUDY_FILE]
+
+
+STUDY_KINDS = {STUDY_JOB: JobKind(study_work, keep_study, keeps=study_table)}
 
 
 def studies_of(archive: Archive, session: Session, day_id: int) -> list[KeptStudy]:

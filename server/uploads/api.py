@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.days.schemas import Problem
 from server.dependencies import CurrentPerson
-from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError
+from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError, StoreError
 from server.uploads import tus
 from server.uploads.schemas import UploadView
 from server.uploads.service import KEPT_FOR, RECEIVING, OffsetError, TooLargeError, Uploads
@@ -32,6 +32,7 @@ STATUS = {
     TooLargeError: 413,
     DiskFullError: 507,
     ArchiveBusyError: 503,
+    StoreError: 503,
     NotFoundError: 404,
     tus.ProtocolError: 400,
 }
