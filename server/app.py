@@ -54,6 +54,10 @@ from server.hosts import is_loopback, own_names
 from server.live import api as live_api
 from server.live.entries_api import EntryGate
 from server.locations import web_folder
+from server.packing import api as packing_api
+from server.packing import pages as packing_pages
+from server.packing.bring_job import UNPACK_KINDS
+from server.packing.bringing import sweep_unpacked
 from server.plans import pages as plans_pages
 from server.plans.plan_job import PLAN_KINDS
 from server.predictions import api as predictions_api
@@ -109,9 +113,10 @@ STATUSES = {
     ArchiveDamagedError: 500,
 }  # fmt: skip
 JSON_PATHS = ("/api/", "/uploads")
+AGAIN = {**AGAIN_KINDS, **AGAIN_SEASON_KINDS}
 QUICK_KINDS = {**FIT_KINDS, **EARLY_KINDS, **PREVIEW_KINDS, **READ_KINDS, **ADDING_KINDS, **PLAN_KINDS, **TUFT_KINDS}
-LONG_KINDS = {**STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS, **BACKUP_KINDS, **AGAIN_KINDS, **AGAIN_SEASON_KINDS}
-JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **LONG_KINDS}))
+LONG_KINDS = {**STUDY_KINDS, **SEASON_KINDS, **VERIFY_KINDS, **BACKUP_KINDS, **UNPACK_KINDS}
+JOB_KINDS = with_folder_photos(with_day_sets({**QUICK_KINDS, **LONG_KINDS, **AGAIN}))
 ASSETS = ("scripts", "styles", "vendor", "pictures")
 
 
@@ -136,6 +141,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         archive.open()
         uploads.sweep()
+        sweep_unpacked(archive)
         renew_summaries(archive)
         keep_day_sets(archive)
         if set(TUFT_KINDS) <= set(kinds or JOB_KINDS):
@@ -166,7 +172,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, sign_off_pages, plans_pages, long_pages, verify_pages, tufts_pages)
     of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)
-    of_cars = (worth_pages, taps_pages, again_pages)
+    of_cars = (worth_pages, taps_pages, again_pages, packing_pages, packing_api)
     of_all = (trail_pages, search_pages, help_pages, appearance, live_api)
     of_people = (reports_pages, accounts_pages, own_pages, people_pages)
     for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_cars, *of_all, *of_people):

@@ -43,7 +43,7 @@ FREE = {
 ENTRY = {"__init__.py", "__main__.py"}
 
 DOMAINS = ["cars", "days", "runs", "results", "predictions", "correlation", "tufts", "plans", "reports"]
-SIDE_DOMAINS = ["history", "accounts", "help", "uploads", "search", "live"]
+SIDE_DOMAINS = ["history", "accounts", "help", "uploads", "search", "live", "packing"]
 PURE = ["aero", "inference", "testday", "readers", "analysis", "figures"]
 WEB_FILES = ("api.py", "pages.py", "schemas.py")  # the ends of their names: season_pages.py is one, too
 

@@ -102,7 +102,7 @@ def copy_rows(source: Connection, target: Connection, tables: list[Table], progr
         except (StatementError, ValueError, TypeError) as error:
             why = str(getattr(error, "orig", error)).strip().partition("\n")[0]
             raise StillairError(UNREADABLE.format(table=table.name, why=why)) from error
-        _count_on(target, table)
+        count_on(target, table)
         contents[table.name] = seen.content
         if (after := content_of(target, table)) != seen.content:
             raise StillairError(OTHER_ROWS.format(table=table.name, before=seen.content, after=after))
@@ -178,7 +178,7 @@ def _rows(connection: Connection, table: Table) -> Iterator[list[RowMapping]]:
         yield list(rows)
 
 
-def _count_on(connection: Connection, table: Table) -> None:
+def count_on(connection: Connection, table: Table) -> None:
     """Numbers that PostgreSQL gives by itself go on after the last one."""
     if connection.dialect.name != "postgresql" or "id" not in table.columns:
         return

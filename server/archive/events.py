@@ -53,10 +53,12 @@ def record(
     before: Any = None,
     after: Any = None,
     reason: str = "",
+    at: str = "",
 ) -> Event:
     """Append an event, in the transaction of the change that it tells of (which must be a writing one).
 
     kind: a slug; subject: what was changed, in words; before, after: JSON values, None where there is none.
+    at: of an event that is carried from another archive, when it happened there.
     """
     entry = current_entry.get()
     if entry is not None and entry.late and isinstance(after, dict):
@@ -64,7 +66,7 @@ def record(
     last = session.scalar(select(Event).order_by(Event.id.desc()).limit(1))
     event = Event(
         id=last.id + 1 if last else 1,
-        at=now_utc().isoformat(timespec="microseconds"),
+        at=at or now_utc().isoformat(timespec="microseconds"),
         who=who,
         kind=kind,
         day_id=day_id,

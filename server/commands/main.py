@@ -16,6 +16,7 @@ from server.commands.fit import finding_codes, fit
 from server.commands.import_day import import_days
 from server.commands.invite import invite
 from server.commands.move import move
+from server.commands.pack import pack, unpack
 from server.commands.serve import serve
 from server.commands.study import study
 from server.commands.verify import verify
@@ -62,6 +63,7 @@ def stillair(
     Folders into the archive:        stillair import "2026-05-09 long apron"
     Are results still made alike:    stillair again
     A day out of it, byte for byte:  stillair export 3 "long apron"
+    A season in one zip, and back:   stillair pack "season 2026.zip" --year 2026
     Is all as it was kept:           stillair verify
     A copy of all, and back:         stillair backup /media/disk/stillair
     Onto a database server:          stillair move
@@ -78,7 +80,8 @@ app.command(short_help="Fit a test-day folder, as text or JSON.", epilog=finding
 app.command(short_help="Hold the intervals against simulated days.")(study)
 app.command("import", short_help="Keep test-day folders in the archive.")(import_days)
 app.command(short_help="Write a day of the archive as a folder.")(export)
-app.command(short_help="Fit results again as then: the same numbers?")(again)
+app.command(short_help="Pack days, tables, history into one zip.")(pack)
+app.command(short_help="Unpack a season into an empty archive.")(unpack)
 app.command(short_help="Check that all is as it was kept.")(verify)
 app.command(short_help="Copy the whole archive, also beside a server.")(backup)
 app.command(short_help="Put a backup into an empty folder.")(restore)

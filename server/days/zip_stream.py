@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import zipfile
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
+from server.errors import StillairError
+
 BLOCK_BYTES = 1 << 20
 STABLE_TIME = (1980, 1, 1, 0, 0, 0)  # the same files always give the same bytes
 READABLE = 0o644 << 16
 LEVEL = 6
+ALTERED = "The bytes of {path} are not those that were kept; see what `stillair verify` says. The zip was not finished."
 
 
 class _Outbox:
@@ -34,18 +38,25 @@ class _Outbox:
         return taken
 
 
-def zip_pieces(files: Mapping[str, Path | bytes]) -> Iterator[bytes]:
-    """The zip of files, or of bytes, by their path in it, piece by piece."""
+def zip_pieces(files: Mapping[str, Path | bytes], sums: Mapping[str, str] | None = None) -> Iterator[bytes]:
+    """The zip of files, or of bytes, by their path in it, piece by piece.
+
+    sums: SHA-256 by path; raises StillairError at the end of a file that has another one.
+    """
     outbox = _Outbox()
     with zipfile.ZipFile(outbox, "w", zipfile.ZIP_DEFLATED, compresslevel=LEVEL) as made:  # type: ignore[call-overload]
         for path, file in sorted(files.items()):
             info = zipfile.ZipInfo(path, STABLE_TIME)
             info.compress_type, info.external_attr = zipfile.ZIP_DEFLATED, READABLE
             info.file_size = len(file) if isinstance(file, bytes) else file.stat().st_size
+            seal = hashlib.sha256()
             with made.open(info, "w") as target, _opened(file) as source:
                 while block := source.read(BLOCK_BYTES):
+                    seal.update(block)
                     target.write(block)
                     yield outbox.take()
+            if sums is not None and sums.get(path, seal.hexdigest()) != seal.hexdigest():
+                raise StillairError(ALTERED.format(path=path))
     yield outbox.take()
 
 

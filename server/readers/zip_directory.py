@@ -16,21 +16,22 @@ _END_BYTES = 22
 _LONGEST_COMMENT = 65_535
 _ZIP64_LOCATOR = b"PK\x06\x07"
 _ZIP64_LOCATOR_BYTES = 20
+_ZIP64_END, _ZIP64_END_BYTES = b"PK\x06\x06", 56
 
 
-def directory_bytes(data: Path | BinaryIO) -> int:
+def directory_bytes(data: Path | BinaryIO, *, large: bool = False) -> int:
     """Return the bytes of the central directory as the zip's last record states them.
 
-    Raises UploadError where there is no such record, or where it is the 64-bit kind that only zips of more
-    than 65,535 files or 4 GiB need.
+    large: the 64-bit kind is taken, too, that only zips of more than 65,535 files or 4 GiB need.
+    Raises UploadError where there is no such record, or where it is of that kind and may not be.
     """
     if isinstance(data, Path):
         with data.open("rb") as file:
-            return _directory_bytes(file, data.name)
-    return _directory_bytes(data, "the zip")
+            return _directory_bytes(file, data.name, large)
+    return _directory_bytes(data, "the zip", large)
 
 
-def _directory_bytes(file: BinaryIO, name: str) -> int:
+def _directory_bytes(file: BinaryIO, name: str, large: bool) -> int:
     size = file.seek(0, io.SEEK_END)
     file.seek(max(0, size - _END_BYTES - _LONGEST_COMMENT - _ZIP64_LOCATOR_BYTES))
     tail = file.read()
@@ -38,6 +39,19 @@ def _directory_bytes(file: BinaryIO, name: str) -> int:
     at = tail.rfind(_END)
     if at < 0 or len(tail) < at + _END_BYTES:
         raise UploadError(f"{name} is no zip that can be read (its list of files is missing).")
-    if tail[max(0, at - _ZIP64_LOCATOR_BYTES) : at].startswith(_ZIP64_LOCATOR):
+    locator = tail[max(0, at - _ZIP64_LOCATOR_BYTES) : at]
+    if locator.startswith(_ZIP64_LOCATOR):
+        if large:
+            return _large_bytes(file, name, int.from_bytes(locator[8:16], "little"))
         raise UploadError(f"{name} is a zip of the 64-bit kind, for more files or bytes than are taken here.")
     return int.from_bytes(tail[at + 12 : at + 16], "little")
+
+
+def _large_bytes(file: BinaryIO, name: str, at: int) -> int:
+    """The same of the 64-bit record, which begins at `at`."""
+    file.seek(at)
+    record = file.read(_ZIP64_END_BYTES)
+    file.seek(0)
+    if not record.startswith(_ZIP64_END) or len(record) < _ZIP64_END_BYTES:
+        raise UploadError(f"{name} is no zip that can be read (its list of files is missing).")
+    return int.from_bytes(record[40:48], "little")

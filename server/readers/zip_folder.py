@@ -71,7 +71,7 @@ def _unpack(data: Path | BinaryIO, name: str, scratch: Path, limits: ZipLimits) 
         with zipfile.ZipFile(data) as bundle:
             members = _members(bundle, name, limits)
             top = _day_top(name, members)
-            budget = _Budget(name, limits)
+            budget = Budget(name, limits)
             for path, member in members.items():
                 if path.is_relative_to(top):
                     _write_member(bundle, member, scratch / path, budget)
@@ -88,28 +88,29 @@ def _members(bundle: zipfile.ZipFile, name: str, limits: ZipLimits) -> dict[Pure
     """Return the zip's files by their clean paths, junk left out; refuse any that is not a plain file."""
     members: dict[PurePosixPath, zipfile.ZipInfo] = {}
     for member in bundle.infolist():
-        path = _clean_path(name, member)
+        path = clean_path(name, member)
         if path is None or _is_junk(path) or member.is_dir():
             continue
-        _check_kind(name, member)
+        check_kind(name, member)
         if path in members:
-            raise UploadError(f"{name} holds {_shown(str(path))} twice.")
+            raise UploadError(f"{name} holds {shown(str(path))} twice.")
         members[path] = member
         if len(members) > limits.files:
             raise UploadError(f"{name} holds more than {limits.files:,} files.")
-    _check_collisions(name, list(members))
+    check_collisions(name, list(members))
     if sum(member.file_size for member in members.values()) > limits.total_bytes:
         raise UploadError(f"{name} unpacks to more than {limits.total_bytes / 1e6:,.0f} MB.")
     return members
 
 
-def _clean_path(name: str, member: zipfile.ZipInfo) -> PurePosixPath | None:
+def clean_path(name: str, member: zipfile.ZipInfo) -> PurePosixPath | None:
+    """The path of a zip's entry; None for an empty one. Raises UploadError where it leaves its folder."""
     written = member.orig_filename.replace("\\", "/")
     path = PurePosixPath(written)
     if path.is_absolute() or ".." in path.parts or written[1:2] == ":":
-        raise UploadError(f"{name} holds the path {_shown(written)}, which leaves its folder.")
+        raise UploadError(f"{name} holds the path {shown(written)}, which leaves its folder.")
     if any(_is_bad_name(part) for part in path.parts):
-        raise UploadError(f"{name} holds the name {_shown(written)}, which not every system can store.")
+        raise UploadError(f"{name} holds the name {shown(written)}, which not every system can store.")
     return path if path.parts else None
 
 
@@ -123,17 +124,18 @@ def _is_junk(path: PurePosixPath) -> bool:
     return path.parts[0] in _JUNK_FOLDERS or path.name in _JUNK_FILES or path.name.startswith("._")
 
 
-def _check_kind(name: str, member: zipfile.ZipInfo) -> None:
+def check_kind(name: str, member: zipfile.ZipInfo) -> None:
+    """Raises UploadError for what is no plain file, packed as everybody packs."""
     mode = member.external_attr >> 16
     if stat.S_IFMT(mode) not in (0, stat.S_IFREG):
-        raise UploadError(f"{name} holds {_shown(member.filename)}, which is a link and not a file.")
+        raise UploadError(f"{name} holds {shown(member.filename)}, which is a link and not a file.")
     if member.flag_bits & 0x1:
         raise UploadError(f"{name} is encrypted; save it without a password.")
     if member.compress_type not in _METHODS:
         raise UploadError(f"{name} is packed in a way not read here; save it as an ordinary (deflate) zip.")
 
 
-def _check_collisions(name: str, paths: list[PurePosixPath]) -> None:
+def check_collisions(name: str, paths: list[PurePosixPath]) -> None:
     """Refuse two entries that would be one file, or a file where another entry needs a folder."""
     files = [str(path).casefold() for path in paths]
     taken = set(files)
@@ -142,7 +144,7 @@ def _check_collisions(name: str, paths: list[PurePosixPath]) -> None:
         twice = next(
             path for path in paths if str(path).casefold() in folders or files.count(str(path).casefold()) > 1
         )
-        raise UploadError(f"{name} holds {_shown(str(twice))} twice.")
+        raise UploadError(f"{name} holds {shown(str(twice))} twice.")
 
 
 def _day_top(name: str, members: dict[PurePosixPath, zipfile.ZipInfo]) -> PurePosixPath:
@@ -151,14 +153,14 @@ def _day_top(name: str, members: dict[PurePosixPath, zipfile.ZipInfo]) -> PurePo
     if not tops:
         raise UploadError(f"{name} holds no {DAY_FILE}; zip the test-day folder with that file in it.")
     if len(tops) > 1:
-        where = ", ".join(_shown(str(top)) for top in tops[:3])
+        where = ", ".join(shown(str(top)) for top in tops[:3])
         raise UploadError(f"{name} holds {len(tops)} test days ({where}); zip one at a time.")
     if len(tops[0].parts) > 1:
         raise UploadError(f"{name} holds its {DAY_FILE} {len(tops[0].parts)} folders down; one is the most.")
     return tops[0]
 
 
-class _Budget:
+class Budget:
     """Counts what is really unpacked: the sizes that a zip states need not be true."""
 
     def __init__(self, name: str, limits: ZipLimits) -> None:
@@ -181,14 +183,14 @@ class _Budget:
             raise UploadError(f"{self._name} unpacks to more than {ratio} its size, as no log does.")
 
 
-def _write_member(bundle: zipfile.ZipFile, member: zipfile.ZipInfo, target: Path, budget: _Budget) -> None:
+def _write_member(bundle: zipfile.ZipFile, member: zipfile.ZipInfo, target: Path, budget: Budget) -> None:
     target.parent.mkdir(parents=True, exist_ok=True)
     budget.begin(member)
     with bundle.open(member) as packed, target.open("xb") as file:
         _copy(packed, file, budget)
 
 
-def _copy(packed: IO[bytes], file: IO[bytes], budget: _Budget) -> None:
+def _copy(packed: IO[bytes], file: IO[bytes], budget: Budget) -> None:
     while chunk := packed.read(_CHUNK):
         budget.spend(len(chunk))
         file.write(chunk)
@@ -199,6 +201,7 @@ def _folder_name(data: Path | BinaryIO) -> str:
     return stem or "test day"
 
 
-def _shown(text: str) -> str:
+def shown(text: str) -> str:
+    """A name from a zip, safe to print."""
     printable = "".join(letter if letter.isprintable() else "?" for letter in text)
     return repr(printable if len(printable) <= 80 else printable[:80] + "…")

@@ -25,7 +25,7 @@ from server.testday.values import Day
 from tests.analysis.made_result import made_result
 from tests.testday.folders import MINIMAL, read
 
-COMMANDS = ("demo", "serve", "fit", "study", "again", "import", "export", "verify", "backup", "restore", "invite")
+COMMANDS = ("demo", "serve", "fit", "study", "again", "import", "export", "pack", "unpack", "verify", "backup", "restore", "invite")
 RUNNER = CliRunner()
 
 
