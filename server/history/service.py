@@ -11,9 +11,9 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from server.archive.tables import Event
+from server.history.brief import brief
 
 EVENTS_A_PAGE = 50
-LONGEST_TEXT = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,5 +85,4 @@ def _line(event: Event) -> EventLine:
 
 
 def _words(text: str | None) -> str:
-    words = "" if text is None else readable(json.loads(text))
-    return words if len(words) <= LONGEST_TEXT else f"{words[:LONGEST_TEXT]}…"
+    return "" if text is None else brief(json.loads(text))
