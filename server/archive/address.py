@@ -40,7 +40,7 @@ class Address:
         """The address as sentences name it. Raises StillairError where it is none."""
         try:
             url = make_url(self.url)
-        except ArgumentError:
+        except (ArgumentError, ValueError):
             raise StillairError(NO_ADDRESS) from None
         return url.set(password=None).difference_update_query(SECRETS).render_as_string()
 

@@ -20,7 +20,7 @@ from server.archive.database import Database, upgrade
 from server.archive.disk import disk_in_words
 from server.archive.folder_lock import FolderLock
 from server.archive.place import SAMPLES_FILE
-from server.archive.postgres import WRITING, InUse, engine_of, lock_sentence, settle_columns
+from server.archive.postgres import WRITING, InUse, engine_of, lock_sentence
 from server.archive.read_only import NOT_HERE, TOO_OLD, ReadOnlyArchive
 from server.archive.samples import SampleStore
 from server.archive.samples_file import VERSION as SAMPLES_VERSION
@@ -93,7 +93,6 @@ def pour(file: Path, address: Address, check: Check, progress: Progress, *, with
             connection.exec_driver_sql(lock_sentence(WRITING, WAIT_MS))
             _refuse_what_is_there(connection, address)
             upgrade(connection)
-            settle_columns(connection)
             rows = session.connection()
             tables = copy_rows(rows, connection, tables_of(rows), lambda f, told: progress(0.4 * f, told))
             samples = _pour_samples(address.folder, connection, lambda f, told: progress(0.4 + 0.2 * f, told))

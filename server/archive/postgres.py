@@ -144,7 +144,6 @@ class PostgresServer:
         """Around migrations: all of them are kept or, whatever happens, none."""
         with connection.begin():
             yield
-            settle_columns(connection)
 
     def open(self) -> None:
         """Take the database for this server. Raises StillairError when another has it."""
@@ -171,7 +170,7 @@ class PostgresServer:
 
 
 def settle_columns(connection: Connection) -> None:
-    """After migrations: columns that hold and sort what SQLite's do. A seal is off while its table changes."""
+    """Columns that hold and sort what SQLite's do. A seal is off while its table changes."""
     columns: dict[str, list[str]] = {}
     for table, column, is_number in connection.execute(text(OTHER_COLUMNS)).all():
         kind = "bigint" if is_number else 'text COLLATE "C"'

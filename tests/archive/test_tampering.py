@@ -15,25 +15,14 @@ import pytest
 
 from server.archive.archive import Archive
 from server.archive.events import record
-from server.archive.jobs import add_job, find_job
 from server.archive.read_only import ReadOnlyArchive
 from server.archive.sample_chunks import encode
-from server.days.facts import briefs_of
 from server.days.holding import days_holding
-from server.days.revisions import revise_day
-from server.days.service import FIT_JOB, IncomingDay, keep_day, newest_revision
 from server.history.verify import faults
-from server.locations import PACKAGE, sample_day_folders
-from server.results.service import keep_result, write_result
-from server.testday.folder import read_folder
-from server.testday.values import Channel
+from server.locations import PACKAGE
 from server.uploads.service import Uploads
 from tests.archive.altering import alter
-from tests.archive.sample_logs import log_of, walk
-from tests.archive.test_verify import heavier
-from tests.web.made_up import made_up_day_result
-
-LONG = 64 * 300
+from tests.archive.sound_archive import LONG, make_sound
 
 # Columns that nothing else tells of, so that no looking can find them out; what they hold is shown as it stands.
 UNTOLD = {
@@ -50,36 +39,9 @@ TABLES = ("days", "day_revisions", "revision_files", "results", "raw_files", "up
 
 @pytest.fixture(scope="module")
 def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """An archive with something in every table: a day, a change, two results, uploads, facts, samples, a job."""
-    scratch = tmp_path_factory.mktemp("sound")
-    archive = Archive(scratch / "data")
-    archive.open()
-    folder = sample_day_folders()[0]
-    day = read_folder(folder)
-    with archive.database.writing() as session:
-        kept = keep_day(archive, session, IncomingDay(day.name, day.date, folder, "a day"), "Ada")
-        add_job(session, FIT_JOB, day.name, {}, "job")
-        find_job(session, "job").state, find_job(session, "job").target = "done", str(kept.id)
-        session.flush()
-    revise_day(archive, 1, heavier, who="Ada", reason="weighed again")
-    for seed in (1, 2):
-        write_result(made_up_day_result("AB", seed=seed), scratch / "result.zip")
-        with archive.database.writing() as session:
-            keep_result(archive, session, newest_revision(session, 1), scratch / "result.zip")
-    with archive.database.reading() as session:
-        revision = newest_revision(session, 1)
-        briefs_of(archive, session, [revision.id])
-        sha256 = next(one.sha256 for one in revision.files if one.path.endswith("run01.csv"))
-    time_s = np.arange(LONG) / 100.0
-    archive.samples.keep(sha256, log_of(Channel("speed", "m/s", time_s, walk(LONG, 1))))
-    uploads = Uploads(archive, 10**6, days_holding)
-    for size in (3, 5):  # one comes in whole, one half
-        upload = uploads.begin("run.csv", size, who="Ada")
-        uploads.append(upload.id, 0, b"abc")
-        uploads.settle(upload.id)
-    archive.close()
-    assert found(scratch / "data") == []
-    return scratch / "data"
+    made = make_sound(tmp_path_factory.mktemp("sound"))
+    assert found(made) == []
+    return made
 
 
 @pytest.fixture
