@@ -1,8 +1,9 @@
 """Thousands of malformed files sent to a real server by its own routes, with everything that it starts behind it.
 
 Every request is answered within ANSWER_S and every job within JOB_S, with a refusal or with success: never with a
-mistake of the program. Where the database is held by other writers for longer than one waits, it is asked again. Memory stays within bounds, pages that show what came are there, and in the end `verify` finds
-nothing. A file is its seed: `fuzz --files 1 --first-seed SEED` sends it again.
+mistake of the program. Where other writers hold the database for longer than one waits, it is asked again. Memory stays
+within bounds, pages that show what came are there, and in the end `verify` finds nothing. A file is its seed:
+`fuzz --files 1 --first-seed SEED` sends it again.
 """
 
 from __future__ import annotations
