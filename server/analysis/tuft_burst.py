@@ -18,7 +18,7 @@ from server.testday.tufts import TuftMark
 
 FloatArray = NDArray[np.float64]
 FRAME_FROM = 0.2  # a bar at least this probable counts on one frame: the others must bear it out
-STEADY_FROM = 0.65  # middle probability of one that holds still: what lies about holds still, too
+STEADY_FROM = 0.7  # middle probability of one that holds still: what lies about holds still, too
 SWINGS_FROM = 0.25  # mean probability over all frames of one that swings about its root: nothing else does
 _SWINGS_RAD = math.radians(4.0)
 _CLEARLY_RAD = math.radians(20.0)  # apart on two frames: seen on no more, it is a smear on the others

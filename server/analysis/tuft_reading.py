@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from server.analysis.tuft_candidates import Bars, bars, one_each
+from server.analysis.tuft_company import second_look
 from server.analysis.tuft_direction import Directions, Settled, directions, settle
 from server.analysis.tuft_judging import features, likely, probability
 from server.analysis.tuft_lines import Lines, joined, lines
@@ -20,7 +21,7 @@ from server.testday.tufts import TuftMark
 
 MOST_TUFTS = 1500
 MOST_LINES = 12_000
-TUFT_FROM = 0.65  # a bar at least this probable is proposed
+TUFT_FROM = 0.7  # a bar at least this probable is proposed
 _SHORTEST_PX, _LONGEST_PX = 14.0, 700.0
 _BORDER_PX = 2.0
 
@@ -57,17 +58,18 @@ def read_tufts(
     picture = as_picture(photo)
     found, said = _lines(picture)
     these = one_each(bars(found, profiles(picture, found)))
-    chance = probability(features(these))
+    told = features(these)
+    chance = second_look(these, told, probability(told))
     kept = np.nonzero(likely(these, chance, least) & _inside(these, picture.shape))[0]
     if len(kept) > MOST_TUFTS:
         said.append(f"{len(kept):,} lines look like tufts; the likeliest {MOST_TUFTS:,} are proposed.")
     kept = kept[np.argsort(-chance[kept], kind="stable")][:MOST_TUFTS]
     these = these.some(kept)
-    told = directions(picture, these)
+    ways = directions(picture, these)
     roots = None if roots_px is None else np.atleast_2d(np.asarray(roots_px, float))
-    ends = settle(these, told.way_rad, roots, flow_rad)
+    ends = settle(these, ways.way_rad, roots, flow_rad)
     marks = tuple(
-        _mark(these.stop[k] - these.start[k], _Told(told, k), float(these.length[k]), ends[k], stations)
+        _mark(these.stop[k] - these.start[k], _Told(ways, k), float(these.length[k]), ends[k], stations)
         for k in range(len(these))
     )
     unsettled = sum(mark.direction_settled_by is None for mark in marks)
