@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel, Field
@@ -12,6 +12,8 @@ from server.archive.events import SEALED, head
 from server.archive.tables import Event
 from server.days.schemas import Body, Problem, Queued
 from server.dependencies import CurrentPerson, Jobs, TheArchive
+from server.history.objects import OBJECTS
+from server.history.service import EventChoice, conditions
 from server.history.verify_job import find_report, queue_verify
 
 router = APIRouter(prefix="/api", tags=["history"], responses={404: {"model": Problem}, 422: {"model": Problem}})
@@ -34,15 +36,19 @@ class Events(BaseModel):
 @router.get("/events", name="api_events", summary="Who changed what when")
 def events(
     archive: TheArchive,
+    *,
     after: Annotated[int, Query(ge=0, le=2**62)] = 0,
     limit: Annotated[int, Query(ge=1, le=500)] = 100,
     day_id: Annotated[int | None, Query(ge=1, le=2**31)] = None,
+    who: Annotated[str, Query(max_length=80, description="Only of this person.")] = "",
+    kind: Annotated[str, Query(max_length=80, description="Only of this kind, as run-moved.")] = "",
+    about: Annotated[Literal["", *OBJECTS], Query(description="Only about things of this kind.")] = "",  # type: ignore[valid-type]
+    name: Annotated[str, Query(max_length=200, description="Which of them: its number or name.")] = "",
 ) -> Events:
     """Every column as it was sealed; before and after are JSON texts."""
-    chosen = select(Event).where(Event.id > after).order_by(Event.id).limit(limit + 1)
-    if day_id is not None:
-        chosen = chosen.where(Event.day_id == day_id)
     with archive.database.reading() as session:
+        fulfil = conditions(archive, session, EventChoice(who, kind, day_id, about, name))
+        chosen = select(Event).where(Event.id > after, *fulfil).order_by(Event.id).limit(limit + 1)
         rows = [{name: getattr(one, name) for name in (*SEALED, "sha256")} for one in session.scalars(chosen)]
     return Events(events=rows[:limit], next=rows[limit - 1]["id"] if len(rows) > limit else None)
 

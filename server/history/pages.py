@@ -18,6 +18,8 @@ from server.days.job_view import Outcome, outcome_of
 from server.days.service import find_day, list_days, list_revisions
 from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
 from server.history.backup_job import newest_backup, queue_backup
+from server.history.event_objects import WITHIN_A_DAY
+from server.history.objects import OBJECTS
 from server.history.service import EVENTS_A_PAGE, EventChoice, EventLine, chosen_events, names_of
 from server.results.service import results_of
 from server.templating import Crumb, Page, render
@@ -42,7 +44,11 @@ class RevisionLine:
 
 @dataclass(frozen=True, kw_only=True)
 class HistoryPage(Page):
-    """Events, the newest first; revisions only for one day; `checked` is empty until it is asked for."""
+    """Events, the newest first; revisions only for one day; `checked` is empty until it is asked for.
+
+    chosen: what they were chosen by, in words; pages: this one and the last; abouts: slug, word, how one is named;
+    within_a_day: slugs of what each day has its own of.
+    """
 
     template: ClassVar[str] = "history/events.html"
     help: ClassVar[str] = "history"
@@ -57,6 +63,13 @@ class HistoryPage(Page):
     checked: str
     newer: str
     older: str
+    first: str
+    last: str
+    pages: tuple[int, int]
+    abouts: tuple[tuple[str, str, str], ...]
+    chosen: str
+    all_link: str
+    within_a_day: tuple[str, ...]
     check_link: str
 
 
@@ -90,6 +103,7 @@ class WorkPage(Page):
 
 Number = Annotated[int, Query(ge=1, le=1_000_000)]
 Word = Annotated[str, Query(max_length=80)]
+LongWord = Annotated[str, Query(max_length=200)]
 
 
 @router.get("/history", name="history")
@@ -100,12 +114,14 @@ def history(
     who: Word = "",
     kind: Word = "",
     day: Word = "",
+    about: Word = "",
+    name: LongWord = "",
     page: Number = 1,
     check: bool = False,
 ) -> HTMLResponse:
     """All events."""
     day_id = int(day) if day.isascii() and day.isdigit() and len(day) < 10 else None
-    return _page(request, archive, EventChoice(who, kind, day_id), page, check=check)
+    return _page(request, archive, EventChoice(who, kind, day_id, about, name), page, check=check)
 
 
 @router.get("/days/{day_id}/history", name="day_history")
@@ -116,11 +132,13 @@ def day_history(
     *,
     who: Word = "",
     kind: Word = "",
+    about: Word = "",
+    name: LongWord = "",
     page: Number = 1,
     check: bool = False,
 ) -> HTMLResponse:
     """The events of a day and its revisions."""
-    return _page(request, archive, EventChoice(who, kind, day_id), page, check=check, of_day=True)
+    return _page(request, archive, EventChoice(who, kind, day_id, about, name), page, check=check, of_day=True)
 
 
 @router.get("/jobs", name="jobs")
@@ -183,7 +201,7 @@ def _page(
                 RevisionLine(one.number, _minute(one.made_at), one.who, one.what, ", ".join(fits.get(one.id, [])))
                 for one in list_revisions(session, choice.day_id)
             )
-        events, number = chosen_events(session, choice, page)
+        events, number = chosen_events(archive, session, choice, page)
         people, kinds = names_of(session)
         days = () if of_day else tuple((day.id, f"{day.name}, {day.date or 'no date'}") for day in list_days(session))
         checked = ""
@@ -193,6 +211,7 @@ def _page(
             good = f"All {last} events stand as they were sealed; the newest seal is {sha256}."
             checked = good if not faults else f"{len(faults)} faults in the chain of events: {'; '.join(faults[:5])}."
     asked = {"who": choice.who, "kind": choice.kind, "day": "" if of_day else choice.day_id or ""}
+    asked |= {"about": choice.about, "name": choice.name}
     kept = {key: value for key, value in asked.items() if value}
 
     def link(**more: object) -> str:
@@ -214,9 +233,29 @@ def _page(
             checked=checked,
             newer=link(page=page - 1) if page > 1 else "",
             older=link(page=page + 1) if page * EVENTS_A_PAGE < number else "",
+            last=link(page=-(-number // EVENTS_A_PAGE)) if page * EVENTS_A_PAGE < number else "",
+            first=link() if page > 1 else "",
+            pages=(page, max(1, -(-number // EVENTS_A_PAGE))),
+            abouts=tuple((slug, one.word, one.named) for slug, one in OBJECTS.items()),
+            chosen=_chosen_words(choice, day_name, days),
+            all_link=request.url.path if kept else "",
+            within_a_day=WITHIN_A_DAY,
             check_link=link(check="true"),
         ),
     )
+
+
+def _chosen_words(choice: EventChoice, day_name: str, days: tuple[tuple[int, str], ...]) -> str:
+    """What was chosen, as the first sentence says it: “about run 3, by Ana”."""
+    thing = OBJECTS[choice.about].word if choice.about in OBJECTS else choice.about
+    day = dict(days).get(choice.day_id or 0, f"day {choice.day_id}") if choice.day_id and not day_name else day_name
+    words = (
+        (f"about {thing} {choice.name}" if choice.name else f"about any {thing}") if choice.about else "",
+        f"of the kind {choice.kind.replace('-', ' ')}" if choice.kind else "",
+        f"of {day}" if day else "",
+        f"by {choice.who}" if choice.who else "",
+    )
+    return ", ".join(word for word in words if word)
 
 
 def _minute(at: dt.datetime) -> str:
