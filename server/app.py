@@ -25,7 +25,7 @@ from server.correlation import api as correlation_api
 from server.correlation import figure_pages as correlation_figure_pages
 from server.correlation import pages as correlation_pages
 from server.correlation import taps_pages, verdict_pages, worth_pages
-from server.days import adding_api, change_api, folder_api, jobs_api, season_pages, testday_pages
+from server.days import adding_api, change_api, folder_api, jobs_api, release_pages, season_pages, testday_pages
 from server.days import api as days_api
 from server.days import pages as days_pages
 from server.days.adding_job import ADDING_KINDS
@@ -172,7 +172,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, sign_off_pages, plans_pages, long_pages, verify_pages, tufts_pages)
     of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)
-    of_cars = (worth_pages, taps_pages, again_pages, packing_pages, packing_api)
+    of_cars = (release_pages, worth_pages, taps_pages, again_pages, packing_pages, packing_api)
     of_all = (trail_pages, search_pages, help_pages, appearance, live_api)
     of_people = (reports_pages, accounts_pages, own_pages, people_pages)
     for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_cars, *of_all, *of_people):

@@ -152,6 +152,7 @@ _LINES = {
         GET /season/figures/{name}/table
         GET /season/pack
         GET /season/packed.zip
+        GET /season/release/{code}
         POST /sign-out
         POST /theme
         OPTIONS /uploads
@@ -236,6 +237,8 @@ _LINES = {
         POST /predictions/tables/{number}/drop
         POST /predictions/tables/{number}/rows
         POST /predictions/{number}/withdraw
+        POST /season/release/{code}
+        POST /season/release/{code}/back
         POST /season/unpack
     """,
     OWNER: """

@@ -11,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from server.archive.jobs import open_jobs
 from server.correlation.open_doubts import Doubt, open_doubts
 from server.days.job_view import JobView, job_view
+from server.days.release import Release, standing_releases
 from server.days.season import SeasonDay
 from server.days.season_choice import Choice, Season, cars_of, choose, link, scope_words, years_of
 from server.days.season_view import CarStands, Letters, car_stands, measured_quantities, timeline_points
@@ -50,7 +51,7 @@ class Plotted:
 @dataclass(frozen=True, kw_only=True)
 class SeasonPage(Page):
     """What has been tested and what stands. asking, unfitted: days of it; doubts: verdicts that somebody
-    doubts; jobs: work that is on its way."""
+    doubts; releases: setups that may be raced, by code; jobs: work that is on its way."""
 
     template: ClassVar[str] = "days/season.html"
     help: ClassVar[str] = "season"
@@ -67,6 +68,7 @@ class SeasonPage(Page):
     opened: int
     unfitted: tuple[SeasonDay, ...]
     doubts: tuple[Doubt, ...]
+    releases: dict[str, Release]
     letters: Letters
     jobs: tuple[JobView, ...]
     has_samples: bool
@@ -103,6 +105,7 @@ def season(
     with archive.database.reading() as session:
         jobs = tuple(job_view(job) for job in open_jobs(session))
         doubts = open_doubts(session, chosen.scope.car)
+        releases = standing_releases(session)
     stands, there = car_stands(chosen.days, chosen.letters), str(request.app.url_path_for("days"))
     page = SeasonPage(
         title="Season" if chosen.scope.year is None else f"Season {chosen.scope.year}",
@@ -118,6 +121,7 @@ def season(
         opened=OPENED,
         unfitted=tuple(one for one in chosen.days if one.no_result),
         doubts=doubts,
+        releases=releases,
         letters=chosen.letters,
         jobs=jobs,
         has_samples=bool(sample_day_folders()),

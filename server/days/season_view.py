@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from server.days.release import setup_code
 from server.days.season import SeasonDay, SetupKey, setup_names, variants
 from server.days.season_standing import Stand, Standing, standings
 from server.figures.season_points import ON_SCREEN, SeasonPoint
@@ -33,7 +34,10 @@ class StandText:
 
 @dataclass(frozen=True, slots=True)
 class StandRow:
-    """A setup over its days. cells stand in the order of the page's quantities, None where nothing measured it."""
+    """A setup over its days; code: that of its address.
+
+    cells stand in the order of the page's quantities, None where nothing measured it.
+    """
 
     letter: Letter
     name: str
@@ -41,6 +45,7 @@ class StandRow:
     days: tuple[tuple[int, str, str], ...]
     cells: tuple[StandText | None, ...]
     advice: str
+    code: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,7 @@ def _car(car: str, found: Sequence[Standing], letters: Letters) -> CarStands:
             tuple((day.id, day.date, day.name) for day in one.days),
             tuple(stand_text(one.stands[name], name) if name in one.stands else None for name in quantities),
             advice(one),
+            setup_code(one.key),
         )
         for one in found
     )

@@ -22,6 +22,7 @@ from server.days.day_course_pages import CourseTablePage
 from server.days.day_form_pages import DayFormPage
 from server.days.day_pages import DayPage
 from server.days.pages import AddPage, JobPage
+from server.days.release_pages import ReleasePage
 from server.days.season_pages import SeasonPage, SeasonTablePage
 from server.help.pages import HelpIndexPage, HelpPage
 from server.help.topics import TOPICS
@@ -62,7 +63,7 @@ PAGES += [PlansPage, PlanPage, SheetPage, SignInPage, InvitedPage, AccountPage, 
 PAGES += [PredictionsPage, PredictionSetPage, MatchingPage, AddPredictionsPage, PredictionTablePage, PreviewPage]
 PAGES += [BurstPage, TuftsPage, PhotoPage, AddingPhotosPage, OriginalPage, StationsPage]
 PAGES += [CorrelationPage, VerdictPage, WorthPage, TapsPage]
-PAGES += [SignOffPage, AgainPage, SeasonAgainPage, PackPage]
+PAGES += [ReleasePage, SignOffPage, AgainPage, SeasonAgainPage, PackPage]
 PAGES += [EventPage, OriginPage, RevisionPage, SearchPage]
 
 

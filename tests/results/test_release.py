@@ -1,0 +1,80 @@
+"""A setup released to race: by words, with the numbers of then beside those of now; taken back with a reason."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from server.app import create_app
+from server.days.release import NO_NAME, NO_REASON, NO_WORDS, standing_releases
+from server.people import WHO_COOKIE
+from server.settings import Settings
+from tests.results.test_compare_days_pages import DAYS, made, text_of
+from tests.results.test_compare_pages import DAY
+from tests.web.conftest import Site
+from tests.web.fake_fit import KINDS
+from tests.web.serving import client_of, keep_made_up
+
+WORDS = "For the autocross; the balance at low ride height is not measured."
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    app = create_app(Settings(data_folder=tmp_path / "data"), KINDS)
+    with client_of(app) as client:
+        keep_made_up(app.state.archive, made(DAYS[0]), tmp_path / "1", "Day 1", DAY)
+        client.cookies.set(WHO_COOKIE, "Ada")
+        yield Site(app, client, tmp_path)
+
+
+def address(site: Site, place: int = 0) -> str:
+    """Where the release of the setup in that row of the season stands."""
+    return re.findall(r'href="(/season/release/[0-9a-f]{16})"', site.client.get("/").text)[place]
+
+
+def test_a_release_stands_on_the_season_with_its_numbers_and_moves_with_none(site: Site, tmp_path: Path) -> None:
+    there = address(site, 1)
+    assert "B is not released" in text_of(site.client.get(there))
+    assert site.client.post(there, data={"statement": WORDS}).status_code == 303
+    page = text_of(site.client.get(there))
+    assert re.search(r"Ada released B on \d{4}-\d\d-\d\d\. ", page)
+    assert WORDS in page
+    assert "moved since" not in page
+    assert text_of(site.client.get("/")).count("released by Ada") == 1
+    keep_made_up(site.app.state.archive, made(DAYS[1]), tmp_path / "2", "Day 2", DAY)
+    assert "what is known of it has moved since" in text_of(site.client.get(there))
+    with site.app.state.archive.database.reading() as session:
+        (release,) = standing_releases(session).values()
+        assert (release.name, release.statement) == ("B", WORDS)
+        assert dict(release.told)["SCx"] == "1.380 ± 0.041 m²"
+
+
+def test_it_is_taken_back_with_a_reason_and_both_stay_in_the_history(site: Site) -> None:
+    there = address(site)
+    site.client.post(there, data={"statement": WORDS})
+    again = site.client.post(there, data={"statement": WORDS})
+    assert (again.status_code, "is released already, by Ada" in again.text) == (422, True)
+    short = site.client.post(f"{there}/back", data={"reason": "no"})
+    assert (short.status_code, NO_REASON in short.text) == (422, True)
+    assert site.client.post(f"{there}/back", data={"reason": "The flap's mount cracked."}).status_code == 303
+    assert "is not released" in text_of(site.client.get(there))
+    history = text_of(site.client.get("/history"))
+    for words in ("setup released: A", "release taken back: A", "The flap&#39;s mount cracked."):
+        assert words in history
+    with site.app.state.archive.database.reading() as session:
+        assert standing_releases(session) == {}
+
+
+def test_without_words_a_name_or_a_setup_nothing_is_released(site: Site) -> None:
+    there = address(site)
+    refused = site.client.post(there, data={"statement": "ok"})
+    assert (refused.status_code, NO_WORDS in refused.text, ">ok</textarea>" in refused.text) == (422, True, True)
+    assert site.client.get("/season/release/0123456789abcdef").status_code == 404
+    assert site.client.get("/season/release/elsewhere").status_code == 422
+    assert site.client.post(f"{there}/back", data={"reason": WORDS}).status_code == 422
+    site.client.cookies.delete(WHO_COOKIE)
+    nobody = site.client.post(there, data={"statement": WORDS})
+    assert (nobody.status_code, NO_NAME in nobody.text) == (422, True)
