@@ -95,6 +95,14 @@ def sync_file(file: Path) -> None:
         os.fsync(stream.fileno())
 
 
+def sync_tree(folder: Path) -> None:
+    """Make all files below a folder safe on disk, and their names."""
+    for file in folder.rglob("*"):
+        sync_folder(file) if file.is_dir() else sync_file(file)
+    sync_folder(folder)
+    sync_folder(folder.parent)
+
+
 def sync_folder(folder: Path) -> None:
     """Make names in a folder safe on disk, where a system knows such a thing."""
     if os.name == "posix":

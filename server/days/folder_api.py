@@ -14,7 +14,9 @@ from server.days.incoming import safe_name
 from server.days.service import find_day, find_revision, newest_revision, revision_files
 from server.days.zip_stream import zip_pieces
 from server.dependencies import TheArchive
+from server.errors import StillairError
 from server.tufts.folder import with_tufts
+from server.tufts.originals import TAKE, is_picture
 
 BYTES = "application/octet-stream"
 Revision = Annotated[int | None, Query(ge=1, le=2**31, description="Which revision; the newest where none is named.")]
@@ -52,9 +54,17 @@ def folder(day_id: Number, archive: TheArchive, revision: Revision = None) -> St
     "/api/files/{sha256}", name="api_file", summary="A kept file by its SHA-256",
     response_class=Response, responses=_bytes_of(BYTES),
 )  # fmt: skip
-def kept_file(sha256: Annotated[str, Path(max_length=64)], archive: TheArchive) -> FileResponse:
-    """Byte for byte as it came, to be saved: a browser never shows it as a page of this server."""
+def kept_file(
+    sha256: Annotated[str, Path(max_length=64)], archive: TheArchive,
+    take: Annotated[bool, Query(description="Also a picture, which may tell where it was taken.")] = False,
+) -> FileResponse:  # fmt: skip
+    """Byte for byte as it came, to be saved: a browser never shows it as a page of this server.
+
+    A picture is handed out with take=true alone: it may hold where it was taken.
+    """
     file = archive.raw.path(sha256)
+    if not take and is_picture(file):
+        raise StillairError(TAKE)
     with archive.database.reading() as session:
         held = days_holding(session, sha256)
     name = safe_name(held[0].path) if held else sha256

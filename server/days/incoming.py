@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from server.archive.archive import Archive
+from server.archive.disk import disk_in_words, sync_tree
 from server.archive.jobs import add_job, new_job_id
 from server.archive.worker import Payload
 from server.days.column_choices import choices
@@ -102,11 +103,16 @@ def _check_zip(name: str, content: BinaryIO) -> None:
 
 
 def _queue(archive: Archive, label: str, fill: Callable[[Path], Payload], who: str) -> str:
-    """Write what came into the job's own folder, then the job; nothing stays when that fails."""
+    """Write what came into the job's own folder, then the job; nothing stays when that fails.
+
+    All of it is safe on disk before the job is written down: who is told of the job need not send it again.
+    """
     job_id = new_job_id()
     scratch = archive.incoming(job_id)
     try:
-        payload = {"scratch": str(scratch), "sent_as": label, "who": who, **fill(scratch)}
+        with disk_in_words():
+            payload = {"scratch": str(scratch), "sent_as": label, "who": who, **fill(scratch)}
+            sync_tree(scratch)
         with archive.database.writing() as session:
             add_job(session, FIT_JOB, label, {**payload, "choices": choices(session)}, job_id, who=who)
     except BaseException:

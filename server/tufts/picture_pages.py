@@ -17,16 +17,13 @@ from server.errors import NotFoundError
 from server.templating import Crumb, Page, render
 from server.tufts.addresses_pages import PhotoId, photo_title, tufts_crumb
 from server.tufts.decoding import SIZES
+from server.tufts.originals import CAUTION
 from server.tufts.pictures import shown_picture
 from server.tufts.service import Photo, find_photo
 
 router = APIRouter(default_response_class=HTMLResponse)
 FOREVER = "private, max-age=31536000, immutable"
 JPEG, BYTES = "image/jpeg", "application/octet-stream"
-CAUTION = (
-    "This is the file as it came from the camera: it may hold where it was taken, the camera’s number and a name. "
-    "Pictures on these pages hold none of that."
-)
 
 
 @dataclass(frozen=True, kw_only=True)

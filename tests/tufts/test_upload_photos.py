@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import os
 import re
@@ -137,6 +138,11 @@ def test_the_file_as_it_came_is_handed_out_on_purpose(shared: Site) -> None:
     page = shared.client.get(f"/days/1/tufts/{number}/original")
     assert "it may hold where it was taken" in page.text
     answer = shared.client.get(f"/days/1/tufts/{number}/original?take=true")
+    by_hash = f"/api/files/{hashlib.sha256(answer.content).hexdigest()}"
+    refused = shared.client.get(by_hash)
+    assert refused.status_code == 422
+    assert "it may hold where it was taken" in refused.json()["error"]
+    assert shared.client.get(f"{by_hash}?take=true").content == answer.content
     assert answer.content == made.jpeg(seed=45)
     assert answer.headers["content-disposition"].startswith("attachment")
     assert answer.headers["content-type"] == "application/octet-stream"
