@@ -89,7 +89,8 @@ def pour(file: Path, address: Address, check: Check, progress: Progress, *, with
     in_use = InUse(address)
     target = engine_of(address)
     try:
-        with disk_in_words(), source.reading() as session, target.connect() as connection, connection.begin():
+        # as a writer, who writes nothing: a command beside it waits, and nothing is added that would stay behind
+        with disk_in_words(), source.writing() as session, target.connect() as connection, connection.begin():
             connection.exec_driver_sql(lock_sentence(WRITING, WAIT_MS))
             _refuse_what_is_there(connection, address)
             upgrade(connection)

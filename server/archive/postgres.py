@@ -12,7 +12,7 @@ from sqlalchemy.exc import DBAPIError
 
 from server.archive.address import Address
 from server.archive.disk import disk_in_words
-from server.archive.sqlite_file import BEGIN_OPTION
+from server.archive.sqlite_file import BEGIN_OPTION, name_copy, room_for_copy
 from server.errors import ArchiveBusyError, StillairError
 
 LOCKS = 0x5374696C  # advisory locks of one database are told apart by this number and the next
@@ -129,11 +129,13 @@ class PostgresServer:
             return connection.scalar(text("SELECT to_regclass('alembic_version') IS NOT NULL")) is True
 
     def copy_to(self, target: Path) -> None:
-        """A copy of everything at one moment, as a SQLite file of the same version."""
+        """A copy of everything at one moment, as a SQLite file of the same version: named so when it is whole."""
         from server.archive.copying import copy_into_file
 
+        unfinished = room_for_copy(target)
         with disk_in_words(), self.engine.connect() as connection:
-            copy_into_file(connection, target)
+            copy_into_file(connection, unfinished)
+        name_copy(unfinished, target)
 
     def copy_place(self, name: str) -> Path:
         """Where a copy of an older version goes: into the data folder."""

@@ -50,14 +50,10 @@ class SqliteFile:
 
     def copy_to(self, target: Path) -> None:
         """A whole, consistent copy of the file as it is now, whoever writes meanwhile: named so when it is whole."""
-        unfinished = target.with_name(UNFINISHED)
-        for left in target.parent.glob(f"{UNFINISHED}*"):  # of a program that was killed
-            left.unlink()
+        unfinished = room_for_copy(target)
         with closing(sqlite3.connect(self.file)) as source, closing(sqlite3.connect(unfinished)) as copy:
             source.backup(copy)
-        sync_file(unfinished)
-        unfinished.replace(target)
-        sync_folder(target.parent)
+        name_copy(unfinished, target)
 
     def as_one_file(self) -> None:
         """Bring everything into the file itself: nothing lies beside it then."""
@@ -89,6 +85,20 @@ class SqliteFile:
         for setting in READING_SETTINGS if self._read_only else CONNECTION_SETTINGS:
             cursor.execute(setting)
         cursor.close()
+
+
+def room_for_copy(target: Path) -> Path:
+    """Where a copy is made before it gets its name; what a program that was killed left there is gone."""
+    for left in target.parent.glob(f"{UNFINISHED}*"):
+        left.unlink()
+    return target.with_name(UNFINISHED)
+
+
+def name_copy(unfinished: Path, target: Path) -> None:
+    """Give a copy its name, once all of it is safe on disk."""
+    sync_file(unfinished)
+    unfinished.replace(target)
+    sync_folder(target.parent)
 
 
 def _begin(connection: Any) -> None:

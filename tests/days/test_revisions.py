@@ -64,6 +64,7 @@ def heavier_still(day: Day) -> changes.Change:
     return changes.change_car(day, "mass_kg", Quantity(238.0, 0.5, "measured"))
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_change_is_the_next_revision_with_its_event_and_its_fit(archive: Archive, tmp_path: Path) -> None:
     day_id = kept(archive, tmp_path / "day")
     before = newest(archive, day_id)[1]
@@ -157,6 +158,7 @@ def test_who_saw_an_older_revision_may_change_what_nobody_else_did(archive: Arch
     assert (number, day.notes, day.car.mass_kg.value) == (3, "x", heavier(day).day.car.mass_kg.value)
 
 
+@pytest.mark.usefixtures("engine")
 def test_of_two_persons_at_once_one_is_kept_and_one_is_told(archive: Archive, tmp_path: Path) -> None:
     day_id = kept(archive, tmp_path / "day")
     gate, told = threading.Barrier(2), []
@@ -198,6 +200,7 @@ def test_a_change_that_expects_nothing_is_asked_again_on_what_came_between(archi
     assert (made.number, number, day.notes, day.car.mass_kg.value) == (3, 3, "quicker", 237.0)
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_fit_that_still_waits_gives_way_to_that_of_a_later_change(archive: Archive, tmp_path: Path) -> None:
     day_id = kept(archive, tmp_path / "day")
     other = kept(archive, tmp_path / "other", MINIMAL, {})
@@ -234,6 +237,7 @@ def test_days_that_share_are_those_of_the_same_car_with_the_same_value(archive: 
         assert corrections.days_that_share(archive, session, may, "weather.1") == ()
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_correction_of_several_days_is_a_revision_an_event_and_a_fit_each(archive: Archive, tmp_path: Path) -> None:
     may, june, july, august = season(archive, tmp_path)
     typed = {"value": ("237",), "value_source": ("measured",)}

@@ -97,6 +97,7 @@ def test_a_bad_row_keeps_everything_out_unless_that_is_said(archive: Archive) ->
     assert [one.case.scx_m2 for one in cases(archive)] == [Quantity(v, 0.0, "predicted") for v in (1.25, 1.26, 1.31)]
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_set_is_revised_or_withdrawn_with_a_reason_and_never_altered(archive: Archive) -> None:
     first = keep_table_as_set(archive, GOOD)
     with pytest.raises(StillairError, match="Say why"):
@@ -142,6 +143,7 @@ def test_a_likely_setup_is_proposed(written: str, setup: str) -> None:
     assert likely_setup(written, ("A", "B", "Flap up")) == setup
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_table_of_the_same_headers_is_read_as_before(archive: Archive) -> None:
     keep_table_as_set(archive, GOOD.replace("Downforce", "Lift"), vertical="downforce", car="half")
     with archive.database.writing() as session:
@@ -180,6 +182,7 @@ def test_a_days_own_predictions_become_a_set(archive: Archive, tmp_path: Path) -
     assert verified(archive) == []
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_changed_day_revises_its_set_and_its_folder_stays_its_own(archive: Archive, tmp_path: Path) -> None:
     day_id = keep_made_day(archive, tmp_path / "own", OWN, "Own predictions")
     keep_day_sets(archive)
