@@ -66,6 +66,7 @@ from server.predictions import import_pages as predictions_import_pages
 from server.predictions import pages as predictions_pages
 from server.predictions.day_sets import keep_day_sets, with_day_sets
 from server.reports import pages as reports_pages
+from server.reports import season_report_pages
 from server.results import (
     again_api,
     again_pages,
@@ -174,7 +175,7 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)
     of_cars = (release_pages, worth_pages, taps_pages, again_pages, packing_pages, packing_api)
     of_all = (trail_pages, search_pages, help_pages, appearance, live_api)
-    of_people = (reports_pages, accounts_pages, own_pages, people_pages)
+    of_people = (reports_pages, season_report_pages, accounts_pages, own_pages, people_pages)
     for module in (*programs, *of_days, *of_work, *of_predictions, *of_correlation, *of_cars, *of_all, *of_people):
         app.include_router(module.router)
     for name in ASSETS:

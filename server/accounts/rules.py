@@ -72,6 +72,8 @@ _LINES = {
         GET /correlation/taps
         GET /correlation/verdict
         GET /correlation/worth
+        GET /correlation/report.html
+        GET /correlation/report.pdf
         GET /days/{day_id}
         GET /days/{day_id}/adding/{job_id}
         GET /days/{day_id}/adding/{job_id}/status
@@ -159,6 +161,8 @@ _LINES = {
         HEAD /uploads/{upload_id}
         OPTIONS /uploads/{upload_id}
         POST /verified
+        GET /season/report.html
+        GET /season/report.pdf
         GET /verified/{number}
         POST /who
     """,

@@ -45,11 +45,11 @@ VERDICT_WORDS = {
 def sentence(one: Correlated, share: float) -> str:
     """One verdict as a sentence. share: the margin, of the measured value."""
     who = one.setup if one.against is None else f"{one.setup} against {one.against}"
-    measured = _value(one, one.measured.value, one.measured.u95)
+    measured = value_text(one, one.measured.value, one.measured.u95)
     if one.predicted is None:
         symbol = WRITTEN[one.quantity].symbol
         return f"{who}: {symbol} measured {measured}; extrapolated, so no verdict: {one.notes[-1]}."
-    predicted = _value(one, one.predicted, NORMAL_95 * one.predicted_u)
+    predicted = value_text(one, one.predicted, NORMAL_95 * one.predicted_u)
     head = f"{who}: {WRITTEN[one.quantity].symbol} measured {measured}, predicted {predicted}"
     return f"{head}: {_verdict(one, share)}."
 
@@ -96,7 +96,8 @@ def _percent(share: float) -> str:
     return f"{per_cent:.0f} %" if per_cent >= 9.5 else f"{per_cent:.1f} %"
 
 
-def _value(one: Correlated, value: float, u95: float) -> str:
+def value_text(one: Correlated, value: float, u95: float) -> str:
+    """A measured or predicted value of a comparison ± U95 in screen units; of a change with its sign."""
     written = WRITTEN[one.quantity]
     unit = written.unit if one.against is None else written.difference
     text = with_uncertainty(written.factor * value, written.factor * u95, unit or "1")

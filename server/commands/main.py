@@ -21,6 +21,7 @@ from server.commands.serve import serve
 from server.commands.study import study
 from server.commands.verify import verify
 from server.errors import StillairError
+from server.commands.write_report import report
 from server.locations import named_data_folder, use_numba_cache
 
 CANNOT_BE_DONE = 2
@@ -64,6 +65,7 @@ def stillair(
     Are results still made alike:    stillair again
     A day out of it, byte for byte:  stillair export 3 "long apron"
     A season in one zip, and back:   stillair pack "season 2026.zip" --year 2026
+    A report to take home:           stillair report season season.pdf --year 2026
     Is all as it was kept:           stillair verify
     A copy of all, and back:         stillair backup /media/disk/stillair
     Onto a database server:          stillair move
@@ -84,6 +86,7 @@ app.command(short_help="Pack days, tables, history into one zip.")(pack)
 app.command(short_help="Unpack a season into an empty archive.")(unpack)
 app.command(short_help="Check that all is as it was kept.")(verify)
 app.command(short_help="Copy the whole archive, also beside a server.")(backup)
+app.command(short_help="Write a report as PDF or HTML.")(report)
 app.command(short_help="Put a backup into an empty folder.")(restore)
 app.command(short_help="Move the database onto a PostgreSQL server.")(move)
 app.command(short_help="Print a code that makes an account.")(invite)

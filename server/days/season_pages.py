@@ -50,8 +50,8 @@ class Plotted:
 
 @dataclass(frozen=True, kw_only=True)
 class SeasonPage(Page):
-    """What has been tested and what stands. asking, unfitted: days of it; doubts: verdicts that somebody
-    doubts; releases: setups that may be raced, by code; jobs: work that is on its way."""
+    """What has been tested and what stands. asking, unfitted: days of it; query: the same choice for another address;
+    doubts: verdicts that somebody doubts; releases: setups that may be raced, by code; jobs: work on its way."""
 
     template: ClassVar[str] = "days/season.html"
     help: ClassVar[str] = "season"
@@ -70,6 +70,7 @@ class SeasonPage(Page):
     doubts: tuple[Doubt, ...]
     releases: dict[str, Release]
     letters: Letters
+    query: str
     jobs: tuple[JobView, ...]
     has_samples: bool
 
@@ -123,6 +124,7 @@ def season(
         doubts=doubts,
         releases=releases,
         letters=chosen.letters,
+        query=chosen.scope.query,
         jobs=jobs,
         has_samples=bool(sample_day_folders()),
     )

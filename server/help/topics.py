@@ -12,6 +12,7 @@ TOPICS = {
     "folder": "The test-day folder",
     "archive": "How the archive keeps things",
     "again": "A result fitted again as then",
+    "reports": "Reports to take home",
     "packing": "A season in one zip",
     "jobs": "Work that takes longer",
     "accounts": "Accounts, roles and safety",

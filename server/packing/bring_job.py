@@ -12,6 +12,7 @@ from server.archive.archive import Archive
 from server.archive.disk import disk_in_words
 from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.worker import Payload, Progress
+from server.days.incoming import safe_name
 from server.days.job_view import UNPACK_JOB
 from server.errors import UploadError
 from server.packing.bringing import bring_within, check_empty
@@ -36,9 +37,9 @@ def queue_unpacking(archive: Archive, name: str, content: BinaryIO, who: str) ->
     job_id = new_job_id()
     scratch = archive.incoming(job_id)
     try:
-        with disk_in_words(), (scratch / "season.zip").open("wb") as target:
+        with disk_in_words(), (scratch / safe_name(name)).open("wb") as target:
             shutil.copyfileobj(content, target, 1 << 20)
-        payload = {"scratch": str(scratch), "name": name, "who": who}
+        payload = {"scratch": str(scratch), "name": safe_name(name), "who": who}
         with archive.database.writing() as session:
             add_job(session, UNPACK_JOB, f"{name} unpacked", payload, job_id, lane=LANE, who=who)
     except BaseException:
@@ -54,7 +55,7 @@ def unpack_work(payload: Payload, progress: Progress) -> Payload:
     folder = scratch / "season"
     shutil.rmtree(folder, ignore_errors=True)  # of a start that was interrupted
     folder.mkdir()
-    unpack(scratch / "season.zip", folder, progress, payload["name"])
+    unpack(scratch / payload["name"], folder, progress)
     progress(0.95, "keeping")
     return {}
 

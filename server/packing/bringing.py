@@ -25,7 +25,6 @@ from server.archive.events import record
 from server.archive.tables import Event, RawFile
 from server.correlation.notes import DECIDED
 from server.correlation.tables import CorrelationMargins, DecisionNote
-from server.days.sign_off import OPENED
 from server.days.tables import ColumnChoice, StoredDay
 from server.errors import NotFoundError, StillairError, UploadError
 from server.history.verify_correlation import correlation_faults
@@ -43,6 +42,7 @@ from server.predictions.tables import PredictionSet, SetupMatch, TableMapping
 
 UNPACKED = "season-unpacked"
 JOURNAL = "unpacking.txt"
+NAMES_EVENT = ("signed", "released")  # what an amendment opens, what a release that is taken back was
 PROPOSALS = (ColumnChoice, TableMapping)  # of an archive that has its own already, those stay
 Rows = Mapping[str, list[Any]]
 NOT_EMPTY = (
@@ -186,8 +186,8 @@ def _tell(
     became: dict[int, int] = {}
     for event in events:
         before, after = (json.loads(text) if text is not None else None for text in (event.before, event.after))
-        if event.kind == OPENED and isinstance(before, dict) and before.get("signed") in became:
-            before = {**before, "signed": became[before["signed"]]}
+        for named in (name for name in NAMES_EVENT if isinstance(before, dict) and before.get(name) in became):
+            before = {**before, named: became[before[named]]}
         if event.kind == ADDED and isinstance(after, dict) and after["row"].get("day_id") not in days:
             after = {**after, "row": {**after["row"], "day_id": None}}
         if event.kind == DECIDED and isinstance(after, dict) and after["row"].get("supersedes_id") not in notes:

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from server.archive.events import SEALED, seal
 from server.archive.tables import Event
 from server.correlation.margins import CHANGED
+from server.days.release import RELEASED, TAKEN_BACK
 from server.errors import StillairError
 from server.packing.choosing import Chosen
 from server.plans.plan_job import PLANNED
@@ -43,6 +44,8 @@ def _of_a_car(event: Event, chosen: Chosen) -> bool:
         return after.get("car") in chosen.cars
     if event.kind == CHANGED:
         return event.subject.removeprefix("margins of ") in chosen.cars
+    if event.kind in (RELEASED, TAKEN_BACK):
+        return chosen.whole or event.subject.endswith(tuple(f" of {car}" for car in chosen.cars))
     return chosen.whole and event.kind == PLANNED  # a plan may name a day that it was made like
 
 

@@ -36,7 +36,7 @@ CARRIED = (
     "of; sign-offs and amendments; notes, checks and remarks.",
     "Tuft photos, and every mark, station, view and camera clock, also those that were superseded.",
     "Every set of predictions of the cars, with its table as it came, its end if it ended, and which setup each name "
-    "means; margins; decisions on verdicts; measured taps.",
+    "means; margins; decisions on verdicts; measured taps; which setups were released to race.",
     "The events of these days and cars, each with its seal; studies, plans and checks of results that they name.",
     "Which column was given which role, and how tables of predictions were read, as proposals for the next.",
 )
@@ -164,7 +164,7 @@ def _put_kept(archive: Archive, session: Session, content: _Content, named: set[
 
 
 def _all_sizes(session: Session) -> Iterator[tuple[str, int]]:
-    yield from session.execute(select(RawFile.sha256, RawFile.size_bytes)).tuples()
+    yield from ((sha256, size) for sha256, size in session.execute(select(RawFile.sha256, RawFile.size_bytes)))
 
 
 def _about(chosen: Chosen) -> str:

@@ -67,9 +67,9 @@ def read_unpacked(folder: Path, name: str) -> Unpacked:
     return Unpacked(name, folder, manifest, at)
 
 
-def unpack(file: Path, folder: Path, progress: Progress, name: str = "") -> Unpacked:
+def unpack(file: Path, folder: Path, progress: Progress) -> Unpacked:
     """Take a packed season apart into an empty folder. Raises UploadError, one sentence, for whatever is wrong."""
-    called = name or file.name
+    called = file.name
     try:
         if directory_bytes(file, large=True) > MOST_FILES * DIRECTORY_BYTES_PER_FILE:
             raise UploadError(f"{called} lists more than {MOST_FILES:,} files.")

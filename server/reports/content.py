@@ -28,10 +28,11 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """A figure with the words beneath it."""
+    """A figure with the words beneath it; most_in: its height on paper at most, in inches, where that is given."""
 
     figure: Figure
     words: str
+    most_in: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

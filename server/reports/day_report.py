@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from server.analysis.result import DayResult
 from server.days.sign_off import SignOff
-from server.reports.content import Block, Drawn, Report, Rows, Section, Signature, Words
+from server.reports.content import Block, Drawn, Report, Section, Signature, Words
+from server.reports.parts import CAUTIONS, rows
 from server.results.figure_words import figure_words
 from server.results.next_step import WANTED_U95_M2
 from server.results.quantities import ESTIMATES
 from server.results.sentences import SetupSentence
 from server.results.view import ResultView, result_view
 
-CAUTIONS = (
-    "Track testing can hurt people. Closed course, a marshal with a radio, room to stop, nothing that can come off, "
-    "tyres and brakes looked at, high voltage proven off, limits on wind and wet agreed before the day; stop for "
-    "anybody's doubt. Local rules, the event's rules and qualified people decide.",
-    "An interval of 95 % holds the truth in 95 of 100 such days. It tells of this car at this reference condition: "
-    "another ride height, yaw or tyre is another number.",
-)
 FIGURES = ("passes", "forest", "comparisons", "axle-loads", "downforce", "ride-heights", "budget", "two-methods")
 
 
@@ -77,15 +71,15 @@ def _sentence(one: SetupSentence) -> str:
 
 def _setups(view: ResultView) -> Iterator[Block]:
     names = [name for name, _ in view.marks]
-    rows = [
+    lines = [
         (row.shown.label, *(value.text if value else "none" for value in row.values)) for row in view.estimates
     ]
-    yield _rows(("quantity", *(f"setup {name}" for name in names)), rows, (2.0, *(1.0 for _ in names)))
+    yield rows(("quantity", *(f"setup {name}" for name in names)), lines, (2.0, *(1.0 for _ in names)))
     if view.reference:
-        yield _rows(("reference condition", "value"), view.reference, (2.0, 1.0 * max(1, len(names))))
+        yield rows(("reference condition", "value"), view.reference, (2.0, 1.0 * max(1, len(names))))
     changes = [(row.words, row.quantity, row.change, row.p, row.smallest) for row in view.deltas]
     if changes:
-        yield _rows(("change", "quantity", "value ± U95", "p", "smallest seen"), changes, (2.0, 1.2, 1.4, 0.8, 1.2))
+        yield rows(("change", "quantity", "value ± U95", "p", "smallest seen"), changes, (2.0, 1.2, 1.4, 0.8, 1.2))
 
 
 def _figures(result: DayResult) -> Iterator[Block]:
@@ -100,42 +94,42 @@ def _figures(result: DayResult) -> Iterator[Block]:
 
 def _budgets(view: ResultView) -> Iterator[Block]:
     for setup in view.setups:
-        rows = [(row.input, row.value, row.contribution, row.share, row.type, row.source) for row in setup.budget]
-        if rows:
+        lines = [(row.input, row.value, row.contribution, row.share, row.type, row.source) for row in setup.budget]
+        if lines:
             yield Words((f"Setup {setup.name}, {ESTIMATES[view.budget_of].label}:",))
             columns = ("input", "value", "adds to u", "share", "type", "source")
-            yield _rows(columns, rows, (2.2, 1.4, 1.0, 0.6, 0.5, 1.2))
+            yield rows(columns, lines, (2.2, 1.4, 1.0, 0.6, 0.5, 1.2))
 
 
 def _intervals(view: ResultView) -> Iterator[Block]:
-    rows = [(one.name, one.apparent, one.two_terms, one.three_terms) for one in view.setups if one.windows]
-    if rows:
+    lines = [(one.name, one.apparent, one.two_terms, one.three_terms) for one in view.setups if one.windows]
+    if lines:
         columns = ("setup", "SCx as coasting sees it, this fit", "interval method, f0 and f2", "f0, f1 and f2")
-        yield _rows(columns, rows, (0.6, 1.6, 1.6, 1.6))
+        yield rows(columns, lines, (0.6, 1.6, 1.6, 1.6))
         yield Words(tuple(f"Setup {one.name}: {one.interval_text}" for one in view.setups if one.interval_text))
 
 
 def _passes(view: ResultView) -> Iterator[Block]:
-    rows = [
+    lines = [
         (row.setup, str(row.run), row.kind, row.direction, row.span, row.speeds,
          row.own if row.used else f"turned down: {row.reason}")
         for row in view.passes
     ]  # fmt: skip
-    if rows:
+    if lines:
         columns = ("setup", "run", "kind", "way", "time", "speed", "SCx alone, or why not")
-        yield _rows(columns, rows, (0.6, 0.5, 1.1, 0.6, 1.1, 1.1, 2.4))
+        yield rows(columns, lines, (0.6, 0.5, 1.1, 0.6, 1.1, 1.1, 2.4))
 
 
 def _findings(view: ResultView) -> Iterator[Block]:
-    rows = [(group.grade, one.text) for group in view.findings for one in group.findings]
-    if rows:
-        yield _rows(("grade", "what was noticed"), rows, (0.5, 6.0))
+    lines = [(group.grade, one.text) for group in view.findings for one in group.findings]
+    if lines:
+        yield rows(("grade", "what was noticed"), lines, (0.5, 6.0))
 
 
 def _inputs(view: ResultView) -> Iterator[Block]:
-    rows = [(row.input, row.value, row.source, row.setups or "all") for row in view.inputs]
-    if rows:
-        yield _rows(("input", "value", "source", "setups"), rows, (2.4, 1.6, 1.4, 1.0))
+    lines = [(row.input, row.value, row.source, row.setups or "all") for row in view.inputs]
+    if lines:
+        yield rows(("input", "value", "source", "setups"), lines, (2.4, 1.6, 1.4, 1.0))
 
 
 def _origin(origin: Origin) -> Iterator[Block]:
@@ -145,8 +139,8 @@ def _origin(origin: Origin) -> Iterator[Block]:
         f"The archive's newest event when the result was made into this report: number {origin.head[0]}, "
         f"SHA-256 {origin.head[1]}. Its chain, and every file below, can be checked with “stillair verify”.",
     ))  # fmt: skip
-    rows = [(path, f"{size:,}", sha256) for path, sha256, size in origin.files]
-    yield _rows(("file", "bytes", "SHA-256"), rows, (1.8, 0.8, 4.2))
+    lines = [(path, f"{size:,}", sha256) for path, sha256, size in origin.files]
+    yield rows(("file", "bytes", "SHA-256"), lines, (1.8, 0.8, 4.2))
 
 
 def _signature(signed: SignOff | None, origin: Origin) -> str:
@@ -156,8 +150,3 @@ def _signature(signed: SignOff | None, origin: Origin) -> str:
     which = "this result" if same else f"result {signed.result}, not this one"
     amended = f" Changed {len(signed.amendments)} times since." if signed.amendments else ""
     return f"{signed.who} signed {which} off on {signed.at[:10]}: “{signed.statement}”{amended}"
-
-
-def _rows(columns: Sequence[str], rows: Sequence[Sequence[str]], shares: Sequence[float]) -> Rows:
-    whole = sum(shares)
-    return Rows(tuple(columns), tuple(tuple(row) for row in rows), tuple(one / whole for one in shares))

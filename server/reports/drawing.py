@@ -25,17 +25,24 @@ MARKERS = {
 }  # fmt: skip
 DASHES = {"solid": "-", "dash": "--", "dot": ":", "dashdot": "-.", "longdash": (0, (8, 3))}
 HATCHES = {"": "", "/": "////", "\\": "\\\\\\\\", "x": "xxxx", ".": "...."}
+# Where words stand beside their point, as the plot library names it → offset in points, alignment.
+ABOVE, UP = {"top": 4, "middle": 0, "bottom": -4}, {"top": "bottom", "middle": "center", "bottom": "top"}
+ASIDE, ACROSS = {"left": -5, "center": 0, "right": 5}, {"left": "right", "center": "center", "right": "left"}
 ALIGN = {"left": "left", "right": "right", "center": "center", "auto": "center"}
 FONT = "DejaVu Sans"
 
 
-def on_paper(figure: Figure) -> PaperFigure:
-    """The figure as Matplotlib's. Raises ValueError for a trace that is not known here."""
+def on_paper(figure: Figure, most_in: float = 0.0) -> PaperFigure:
+    """The figure as Matplotlib's. most_in: its height at most, where that is given.
+
+    Raises ValueError for a trace that is not known here.
+    """
     from matplotlib.figure import Figure as Paper
 
     told = figure.to_plotly_json()
     layout: Mapping[str, Any] = told["layout"]
-    paper = Paper(figsize=(WIDTH_IN, max(float(layout.get("height", 400)), 140.0) / PX_PER_IN), layout=None)
+    height_in = max(float(layout.get("height", 400)), 140.0) / PX_PER_IN
+    paper = Paper(figsize=(WIDTH_IN, min(height_in, most_in) if most_in else height_in), layout=None)
     axes = {name: _axes(paper, layout, name) for name in _pairs(told)}
     for trace in told["data"]:
         _trace(axes[str(trace.get("xaxis", "x"))], trace)
@@ -48,24 +55,25 @@ def on_paper(figure: Figure) -> PaperFigure:
     return paper
 
 
-def svg(figure: Figure) -> str:
+def svg(figure: Figure, most_in: float = 0.0) -> str:
     """The figure as SVG, the same every time; letters are paths, so that no font is needed."""
     import matplotlib as mpl
 
     out = io.StringIO()
     with mpl.rc_context({"svg.hashsalt": "stillair", "svg.fonttype": "path", "font.family": FONT, "font.size": 8}):
-        on_paper(figure).savefig(out, format="svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight")
+        kept = {"Date": None, "Creator": None}
+        on_paper(figure, most_in).savefig(out, format="svg", metadata=kept, bbox_inches="tight")
     text = out.getvalue()
     return text[text.index("<svg") :]
 
 
-def png(figure: Figure, dpi: int = 200) -> bytes:
+def png(figure: Figure, dpi: int = 200, most_in: float = 0.0) -> bytes:
     """The figure as PNG for a PDF page, the same every time."""
     import matplotlib as mpl
 
     out = io.BytesIO()
     with mpl.rc_context({"font.family": FONT, "font.size": 8}):
-        on_paper(figure).savefig(out, format="png", dpi=dpi, metadata={"Software": None}, bbox_inches="tight")
+        on_paper(figure, most_in).savefig(out, format="png", dpi=dpi, metadata={"Software": None}, bbox_inches="tight")
     return out.getvalue()
 
 
@@ -122,8 +130,11 @@ def _scatter(axes: Axes, trace: Mapping[str, Any]) -> None:
     if "markers" in mode:
         _markers(axes, x, y, marker)
     if "text" in mode:
-        for at_x, at_y, text in zip(x, y, _each(trace.get("text", ""), len(x)), strict=True):
-            axes.annotate(_plain(text), (at_x, at_y), textcoords="offset points", xytext=(0, 4), ha="center")
+        beside = _each(trace.get("textposition", "top center"), len(x))
+        for at_x, at_y, text, place in zip(x, y, _each(trace.get("text", ""), len(x)), beside, strict=True):
+            up, _, across = str(place).partition(" ")
+            axes.annotate(_plain(text), (at_x, at_y), textcoords="offset points", xytext=(ASIDE[across], ABOVE[up]),
+                          ha=ACROSS[across], va=UP[up])  # fmt: skip
 
 
 def _markers(axes: Axes, x: list[Any], y: list[Any], marker: Mapping[str, Any]) -> None:
@@ -229,7 +240,7 @@ def _shape(axes: Mapping[str, Axes], shape: Mapping[str, Any]) -> None:
 
 
 def _note(paper: PaperFigure, axes: Mapping[str, Axes], note: Mapping[str, Any]) -> None:
-    xref, yref = str(note.get("xref", "paper")), str(note.get("yref", "paper"))
+    xref, yref = str(note.get("xref", "x")), str(note.get("yref", "y"))
     text, align = _plain(note.get("text", "")), ALIGN[str(note.get("xanchor", "center"))]
     if xref == yref == "paper":
         paper.text(0.09 + 0.89 * note["x"], 0.12 + 0.84 * note["y"], text, ha=align, va="center")
@@ -237,8 +248,10 @@ def _note(paper: PaperFigure, axes: Mapping[str, Axes], note: Mapping[str, Any])
     drawn, across, up = _place(axes, xref, yref)
     box = {"facecolor": "white", "edgecolor": _colour(note.get("bordercolor", "none")), "pad": 1.5, "linewidth": 1.2}
     heights = {"top": "top", "bottom": "bottom"}
-    drawn.text(note["x"], note["y"], text, transform=_blended(drawn, across, up), ha=align,
-               va=heights.get(str(note.get("yanchor", "middle")), "center"), bbox=box, zorder=4)  # fmt: skip
+    moved = (note.get("xshift", 0) * POINTS_PER_PX, note.get("yshift", 0) * POINTS_PER_PX)
+    drawn.annotate(text, (note["x"], note["y"]), xycoords=_blended(drawn, across, up), xytext=moved,
+                   textcoords="offset points", ha=align, va=heights.get(str(note.get("yanchor", "middle")), "center"),
+                   bbox=box, zorder=4)  # fmt: skip
 
 
 def _place(axes: Mapping[str, Axes], xref: str, yref: str) -> tuple[Axes, bool, bool]:

@@ -8,7 +8,7 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from server.reports.content import Block, Drawn, Report, Rows, Signature, Words
+from server.reports.content import Block, Drawn, Report, Rows, Section, Signature, Words
 from server.reports.drawing import png
 
 if TYPE_CHECKING:
@@ -34,9 +34,7 @@ def as_pdf(report: Report) -> bytes:
     )  # fmt: skip
     flow: list[Any] = [_paragraph(report.title, 20, bold=True), _paragraph(report.under, 10), Spacer(1, 8)]
     for section in report.sections:
-        flow.append(_paragraph(section.title, 13, bold=True, before=14, keep=True))
-        for block in section.blocks:
-            flow += _flowables(block, document.width)
+        flow += _under(_paragraph(section.title, 13, bold=True, before=14, keep=True), section, document.width)
 
     def foot(canvas: Any, page: Any) -> None:
         canvas.saveState()
@@ -61,14 +59,27 @@ def _fonts() -> None:
     pdfmetrics.registerFontFamily(PLAIN, normal=PLAIN, bold=BOLD, italic=PLAIN, boldItalic=BOLD)
 
 
-def _flowables(block: Block, width: float) -> list[Flowable]:
+def _under(heading: Flowable, section: Section, width: float) -> list[Any]:
+    """A section's blocks beneath its heading, which never stands alone at the foot of a page."""
+    from reportlab.platypus import KeepTogether
+
+    blocks = [one for block in section.blocks for one in _flowables(block, width)]
+    if blocks and isinstance(blocks[0], list):
+        blocks[0] = [heading, *blocks[0]]
+    else:
+        blocks.insert(0, heading)
+    return [KeepTogether(one) if isinstance(one, list) else one for one in blocks]
+
+
+def _flowables(block: Block, width: float) -> list[Any]:
+    """What a block becomes; a list within stands on one page."""
     if isinstance(block, Words):
         return [_paragraph(line, 11 if block.strong else 9, bold=block.strong, before=3) for line in block.lines]
     if isinstance(block, Rows):
         return [_table(block, width)]
     if isinstance(block, Drawn):
         return [_drawn(block, width)]
-    return _to_sign(block, width)
+    return [_to_sign(block, width)]
 
 
 def _paragraph(text: str, size: float, *, bold: bool = False, before: float = 0.0, keep: bool = False) -> Flowable:
@@ -102,18 +113,18 @@ def _table(block: Rows, width: float) -> Flowable:
     return made
 
 
-def _drawn(block: Drawn, width: float) -> Flowable:
-    from reportlab.platypus import Image, KeepTogether
+def _drawn(block: Drawn, width: float) -> list[Flowable]:
+    from reportlab.platypus import Image
 
-    picture = Image(io.BytesIO(png(block.figure)))
+    picture = Image(io.BytesIO(png(block.figure, most_in=block.most_in)))
     scale = min(width / picture.imageWidth, TALLEST_PT / picture.imageHeight, 72.0 / 200.0)
     picture.drawWidth, picture.drawHeight = picture.imageWidth * scale, picture.imageHeight * scale
     picture.hAlign = "LEFT"
-    return KeepTogether([picture, _paragraph(block.words, 8)])
+    return [picture, _paragraph(block.words, 8)]
 
 
 def _to_sign(block: Signature, width: float) -> list[Flowable]:
-    from reportlab.platypus import KeepTogether, Table, TableStyle
+    from reportlab.platypus import Table, TableStyle
 
     rows = [["Aero lead", "", "Date", ""], ["Faculty advisor", "", "Date", ""]]
     made = Table(rows, colWidths=[width * share for share in (0.2, 0.42, 0.1, 0.28)], rowHeights=[34, 34])
@@ -123,4 +134,4 @@ def _to_sign(block: Signature, width: float) -> list[Flowable]:
         ("LINEBELOW", (1, 0), (1, -1), 0.8, INK),
         ("LINEBELOW", (3, 0), (3, -1), 0.8, INK),
     ]))  # fmt: skip
-    return [KeepTogether([_paragraph(block.signed, 9), made])]
+    return [_paragraph(block.signed, 9), made]

@@ -25,7 +25,11 @@ from server.testday.values import Day
 from tests.analysis.made_result import made_result
 from tests.testday.folders import MINIMAL, read
 
-COMMANDS = ("demo", "serve", "fit", "study", "again", "import", "export", "pack", "unpack", "verify", "backup", "restore", "invite")
+COMMANDS = (
+    "demo", "serve", "fit", "study", "again", "import",
+    "export", "report", "pack", "unpack",
+    "verify", "backup", "restore", "invite",
+)
 RUNNER = CliRunner()
 
 
