@@ -20,8 +20,8 @@ from server.commands.pack import pack, unpack
 from server.commands.serve import serve
 from server.commands.study import study
 from server.commands.verify import verify
-from server.errors import StillairError
 from server.commands.write_report import report
+from server.errors import StillairError
 from server.locations import named_data_folder, use_numba_cache
 
 CANNOT_BE_DONE = 2
@@ -61,11 +61,11 @@ def stillair(
     Your own day, as text:           stillair fit "2026-05-09 long apron"
     The same for another program:    stillair fit "2026-05-09 long apron" --json
     Do the intervals hold:           stillair study "2026-05-09 long apron"
-    Folders into the archive:        stillair import "2026-05-09 long apron"
     Are results still made alike:    stillair again
+    Folders into the archive:        stillair import "2026-05-09 long apron"
     A day out of it, byte for byte:  stillair export 3 "long apron"
-    A season in one zip, and back:   stillair pack "season 2026.zip" --year 2026
     A report to take home:           stillair report season season.pdf --year 2026
+    A season in one zip, and back:   stillair pack "season 2026.zip" --year 2026
     Is all as it was kept:           stillair verify
     A copy of all, and back:         stillair backup /media/disk/stillair
     Onto a database server:          stillair move
@@ -80,13 +80,14 @@ app.command(short_help="Open the pages on a made-up test day.")(demo)
 app.command(short_help="Open the pages for your own days.")(serve)
 app.command(short_help="Fit a test-day folder, as text or JSON.", epilog=finding_codes())(fit)
 app.command(short_help="Hold the intervals against simulated days.")(study)
+app.command(short_help="Fit results again as then: the same numbers?")(again)
 app.command("import", short_help="Keep test-day folders in the archive.")(import_days)
 app.command(short_help="Write a day of the archive as a folder.")(export)
+app.command(short_help="Write a report as PDF or HTML.")(report)
 app.command(short_help="Pack days, tables, history into one zip.")(pack)
 app.command(short_help="Unpack a season into an empty archive.")(unpack)
 app.command(short_help="Check that all is as it was kept.")(verify)
 app.command(short_help="Copy the whole archive, also beside a server.")(backup)
-app.command(short_help="Write a report as PDF or HTML.")(report)
 app.command(short_help="Put a backup into an empty folder.")(restore)
 app.command(short_help="Move the database onto a PostgreSQL server.")(move)
 app.command(short_help="Print a code that makes an account.")(invite)
