@@ -69,11 +69,11 @@ _LINES = {
         GET /correlation/figures/{name}.csv
         GET /correlation/figures/{name}.json
         GET /correlation/figures/{name}/table
+        GET /correlation/report.html
+        GET /correlation/report.pdf
         GET /correlation/taps
         GET /correlation/verdict
         GET /correlation/worth
-        GET /correlation/report.html
-        GET /correlation/report.pdf
         GET /days/{day_id}
         GET /days/{day_id}/adding/{job_id}
         GET /days/{day_id}/adding/{job_id}/status
@@ -155,14 +155,14 @@ _LINES = {
         GET /season/pack
         GET /season/packed.zip
         GET /season/release/{code}
+        GET /season/report.html
+        GET /season/report.pdf
         POST /sign-out
         POST /theme
         OPTIONS /uploads
         HEAD /uploads/{upload_id}
         OPTIONS /uploads/{upload_id}
         POST /verified
-        GET /season/report.html
-        GET /season/report.pdf
         GET /verified/{number}
         POST /who
     """,
