@@ -18,15 +18,19 @@ FORMATS = {"asammdf", "pyarrow", "can", "cantools", "zstandard", "openpyxl"}
 VALUES = {"server.errors", "server.testday"}
 RESULTS = ("result", "compared", "compared_days", "correlated")  # what analysis hands over
 
+STORED_BY = {"sqlalchemy", "alembic", "zstandard", "fsspec"}
+POOLS = {"server.heavy.pool", "server.heavy.processes"}
+
 # What each part may import besides the standard library and itself.
 MAY_IMPORT: dict[str, set[str]] = {
     "aero": {"numpy", "scipy", "numba"},
     "inference": {"numpy", "scipy", "numba"},
     "testday": {"numpy", "pint", "server.errors"},
     "readers": {"numpy", "pint", "pandas", *FORMATS, *VALUES},
-    "analysis": {"numpy", "scipy", "numba", "PIL", "server", "server.aero", "server.inference", *VALUES},
+    "analysis": {"numpy", "scipy", "numba", "PIL", "server", "server.aero", "server.inference", *POOLS, *VALUES},
+    "heavy": {"distributed", "server", "server.errors", "server.settings"},
     "figures": {"numpy", "plotly", "server.testday", *(f"server.analysis.{name}" for name in RESULTS)},
-    "archive": {"sqlalchemy", "alembic", "numpy", "zstandard", "fsspec", "server.settings", "server.locations", *VALUES},
+    "archive": {*STORED_BY, "numpy", "server.settings", "server.locations", *VALUES},
     "pins": set(),
     "locations.py": set(),
     "errors.py": set(),

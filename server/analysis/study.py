@@ -6,13 +6,10 @@ Coverage of the 95 % intervals with binomial bounds, RMS error, RMS of error ove
 from __future__ import annotations
 
 import math
-import multiprocessing
-import os
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -21,12 +18,13 @@ from scipy.stats import beta, binom
 from server.analysis.result import DayResult, Delta, Estimate
 from server.analysis.simulate import Truth, simulate_day
 from server.analysis.simulate_plan import SimulationPlan
+from server.heavy.pool import Pool, unheard
+from server.heavy.processes import Processes
 from server.testday.values import FloatArray, Source
 
 Progress = Callable[[float, str], None]
 FORMAT = 1
 LEVEL = 0.95
-THREAD_SETTINGS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,20 +103,26 @@ class Study:
 
 
 def run_study(
-    plan: SimulationPlan, days: int, seed: int, workers: int | None = None, progress: Progress | None = None
+    plan: SimulationPlan,
+    days: int,
+    seed: int,
+    workers: int | None = None,
+    progress: Progress | None = None,
+    *,
+    pool: Pool | None = None,
 ) -> Study:
     """Simulate `days` days of the plan, fit each, and hold the intervals against the truth.
 
     The same plan, days and seed give the same study on any number of workers (None: one a core), which are
-    processes of their own. Raises ValueError for less than one day; an error in a fit is raised with the
-    day's seed.
+    processes of their own, and on any other pool. Raises ValueError for less than one day; an error in a fit is
+    raised with the day's seed.
     """
     if days < 1:
         raise ValueError("days: at least one is needed")
     say = progress or (lambda _fraction, _text: None)
     seeds = day_seeds(seed, days)
     done: list[DayTrial] = []
-    for trial in _all_days(plan, seeds, workers or os.cpu_count() or 1):
+    for _, trial in (pool or Processes(workers)).each(partial(one_day, plan), seeds, unheard):
         done.append(trial)
         if len(done) == days or len(done) % max(1, days // 50) == 0:
             say(len(done) / days, f"{len(done):,} of {days:,} days")
@@ -153,6 +157,11 @@ def study_to_json(study: Study) -> dict[str, Any]:
         "stopped_by": dict(study.stopped_by),
         "rows": [{name: getattr(row, name) for name in row.__slots__} for row in study.rows],
     }
+
+
+def one_day(plan: SimulationPlan, seed: int, _progress: Progress) -> DayTrial:
+    """A day of a study, as pools do it."""
+    return fit_simulated_day(plan, seed)
 
 
 def fit_simulated_day(plan: SimulationPlan, seed: int) -> DayTrial:
@@ -244,32 +253,3 @@ def _column(group: Sequence[Trial], name: str) -> FloatArray:
 def day_seeds(seed: int, days: int) -> list[int]:
     """The seed of each day of a study."""
     return [int(np.random.SeedSequence([seed, day]).generate_state(1, np.uint32)[0]) for day in range(days)]
-
-
-def _all_days(plan: SimulationPlan, seeds: Sequence[int], workers: int) -> Iterator[DayTrial]:
-    with (
-        _one_thread_a_worker(),
-        ProcessPoolExecutor(workers, multiprocessing.get_context("spawn")) as pool,
-    ):
-        running = [pool.submit(fit_simulated_day, plan, seed) for seed in seeds]
-        try:
-            for future in as_completed(running):
-                yield future.result()
-        finally:
-            for future in running:
-                future.cancel()
-
-
-@contextmanager
-def _one_thread_a_worker() -> Iterator[None]:
-    """Workers that start inside use one thread each in linear algebra."""
-    before = {name: os.environ.get(name) for name in THREAD_SETTINGS}
-    os.environ.update(dict.fromkeys(THREAD_SETTINGS, "1"))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value

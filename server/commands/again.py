@@ -46,7 +46,7 @@ def again(year: Year = None, car: Car = "", who: Who = "", data: DataFolder = No
         with TemporaryDirectory(dir=archive.scratch) as scratch:
             payload = {"scratch": scratch, "results": results, "scope": scope_words(year, car), "who": who}
             with Progress() as progress:
-                fit_each(results, archive.raw, Path(scratch), progress, reports.append)
+                fit_each(results, archive.raw.address, Path(scratch), progress, reports.append)
             with archive.database.writing() as session:
                 keep_season_again(archive, session, payload, {})
     finally:

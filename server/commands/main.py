@@ -10,6 +10,7 @@ import typer
 from server import __version__
 from server.commands.again import again
 from server.commands.backup import backup, restore
+from server.commands.cluster import scheduler, worker
 from server.commands.demo import demo
 from server.commands.export_day import export
 from server.commands.fit import finding_codes, fit
@@ -69,6 +70,8 @@ def stillair(
     Is all as it was kept:           stillair verify
     A copy of all, and back:         stillair backup /media/disk/stillair
     Onto a database server:          stillair move
+    Long work by many processes:     stillair scheduler
+                                     stillair worker tcp://pitwall:8786
     A code for a new account:        stillair invite --role engineer
     What a command takes:            stillair fit --help
 
@@ -90,6 +93,8 @@ app.command(short_help="Check that all is as it was kept.")(verify)
 app.command(short_help="Copy the whole archive, also beside a server.")(backup)
 app.command(short_help="Put a backup into an empty folder.")(restore)
 app.command(short_help="Move the database onto a PostgreSQL server.")(move)
+app.command(short_help="Hand out long work to workers.")(scheduler)
+app.command(short_help="Do what a scheduler hands out.")(worker)
 app.command(short_help="Print a code that makes an account.")(invite)
 
 

@@ -58,14 +58,17 @@ def study(
     with binomial bounds, the RMS error, the RMS of error over stated uncertainty (1 when it is honest) and
     the mean half width U95.
 
+    Where STILLAIR_SCHEDULER names a scheduler, its workers do the work, with the same numbers.
     Results go to standard output, progress to standard error. 1,000 days take some tens of minutes.
     """
     from server.analysis.study import run_study, study_to_json
     from server.commands.progress import Progress
+    from server.heavy.pool import pool_or
+    from server.heavy.processes import Processes
 
     with Progress() as progress:
         plan = _plan(folder, progress)
-        result = run_study(plan, days, seed, workers, progress)
+        result = run_study(plan, days, seed, progress=progress, pool=pool_or(Processes(workers)))
     if json_file is not None and str(json_file) == "-":
         typer.echo(_as_text(study_to_json(result)))
         return

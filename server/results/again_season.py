@@ -20,14 +20,13 @@ from server.archive.archive import Archive
 from server.archive.disk import disk_in_words
 from server.archive.events import record
 from server.archive.jobs import JobKind, add_job, new_job_id
-from server.archive.raw_files import RawStore
-from server.archive.store_address import open_raw
 from server.archive.tables import Event
 from server.archive.worker import MISTAKE, Payload, Progress
 from server.days.job_view import AGAIN_SEASON_JOB
-from server.errors import DiskFullError, NotFoundError, StillairError
+from server.errors import DiskFullError, NotFoundError, StillairError, StoreError
+from server.heavy.pool import Here, pool_or
 from server.results.again_job import FORMAT, again_payload, again_report, keep_report, write_report
-from server.results.long_work import Pace, stand_back
+from server.results.long_work import Pace, raw_there, room_there, stand_back
 from server.results.refit_job import chosen_days
 from server.results.service import latest_results
 
@@ -85,30 +84,33 @@ def season_again_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: each result fitted again, its report left in scratch."""
     progress(0.0, "starting")
     stand_back()
-    fit_each(payload["results"], open_raw(payload["raw"]), Path(payload["scratch"]), progress)
+    fit_each(payload["results"], payload["raw"], Path(payload["scratch"]), progress)
     return {}
 
 
 def fit_each(
-    results: Sequence[dict[str, Any]], raw: RawStore, scratch: Path, progress: Progress,
+    results: Sequence[dict[str, Any]], raw: Any, scratch: Path, progress: Progress,
     told: Callable[[dict[str, Any]], None] = lambda _report: None,
 ) -> None:  # fmt: skip
-    """Each result's report, written as soon as it is there; those of an earlier start stay."""
+    """Each result's report, written as soon as it is there; earlier ones stay. raw: a store's `address`."""
     waiting = [one for one in results if not report_file(scratch, one).is_file()]
     done = len(results) - len(waiting)
     pace = Pace(len(results), done)
-    for place, one in enumerate(waiting, done):
+    tasks = [{"one": one, "raw": raw, "scratch": str(scratch)} for one in waiting]
 
-        def said(part: float, text: str, place: int = place, name: str = one["day"]) -> None:
-            words = (f"{place + 1:,} of {len(results):,} results, {name}: {text}", pace.left(place + part))
-            progress(0.99 * (place + part) / len(results), "; ".join(filter(None, words)))
+    def say(part: float, words: str) -> None:
+        progress(0.99 * part / len(results), "; ".join(filter(None, (words, pace.left(part)))))
 
-        report = _one(one, raw, scratch, said)
+    def said(place: int, part: float, text: str) -> None:
+        say(done + place + part, f"{done + place + 1:,} of {len(results):,} results, {waiting[place]['day']}: {text}")
+
+    for count, (place, report) in enumerate(pool_or(Here()).each(again_task, tasks, said), done + 1):
         part = scratch / "part.json"
         with disk_in_words():
             write_report(report, part)
-            os.replace(part, report_file(scratch, one))
+            os.replace(part, report_file(scratch, waiting[place]))
         told(report)
+        say(count, f"{count:,} of {len(results):,} results")
 
 
 def report_file(scratch: Path, one: dict[str, Any]) -> Path:
@@ -116,11 +118,13 @@ def report_file(scratch: Path, one: dict[str, Any]) -> Path:
     return scratch / f"result {one['result_id']} by {__version__}.json"
 
 
-def _one(one: dict[str, Any], raw: RawStore, scratch: Path, progress: Progress) -> dict[str, Any]:
+def again_task(task: dict[str, Any], progress: Progress) -> dict[str, Any]:
+    """The report of one result, made on whichever computer. Raises DiskFullError and StoreError."""
+    one = task["one"]
     try:
-        with disk_in_words():
-            return again_report(raw, one, scratch / "day", progress)
-    except DiskFullError:
+        with disk_in_words(), room_there(task["scratch"]) as room:
+            return again_report(raw_there(task["raw"]), one, room / "day", progress)
+    except (DiskFullError, StoreError):
         raise
     except Exception:  # one result must not stop the others; the log says which and where
         logging.getLogger(__name__).exception("result %s could not be fitted again", one["result_id"])

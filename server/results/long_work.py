@@ -5,13 +5,23 @@ from __future__ import annotations
 import os
 import shutil
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
 from server.archive.raw_files import RawStore
+from server.archive.store_address import CACHE, open_raw
 from server.days.service import lay_out
+from server.errors import StillairError
+from server.settings import STORE_VARIABLE, load
 
 STANDS_BACK = 10  # of POSIX's 19
+OUT_OF_REACH = (
+    "A worker of the scheduler cannot read the raw files: they lie in {folder} of another computer. "
+    f"Give them a store that all computers reach, by {STORE_VARIABLE}."
+)
 
 
 def stand_back() -> None:
@@ -26,6 +36,23 @@ def laid_out(raw: RawStore, files: Mapping[str, str], folder: Path) -> Path:
     for path, sha256 in files.items():
         lay_out(raw, sha256, folder / path)
     return folder
+
+
+def raw_there(address: Any) -> RawStore:
+    """The raw files of a job, from whichever computer does its work. Raises StillairError when out of reach."""
+    if isinstance(address, str):
+        if not Path(address).is_dir():
+            raise StillairError(OUT_OF_REACH.format(folder=address))
+        return open_raw(address)
+    near = Path(address["cache"]).parent.is_dir()
+    return open_raw(address if near else {**address, "cache": str(load().data_folder / CACHE)})
+
+
+@contextmanager
+def room_there(scratch: str) -> Iterator[Path]:
+    """An empty folder for one task: in the job's own where this computer has it, else where it keeps such."""
+    with TemporaryDirectory(prefix="task-", dir=scratch if Path(scratch).is_dir() else None) as folder:
+        yield Path(folder)
 
 
 class Pace:

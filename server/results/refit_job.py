@@ -8,8 +8,6 @@ from __future__ import annotations
 import json
 import logging
 import os
-import shutil
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -21,16 +19,15 @@ from server.archive.archive import Archive
 from server.archive.disk import disk_in_words
 from server.archive.events import record
 from server.archive.jobs import JobKind, add_job, new_job_id
-from server.archive.raw_files import RawStore
-from server.archive.store_address import open_raw
 from server.archive.tables import Event
 from server.archive.worker import MISTAKE, Payload, Progress
 from server.days.job_view import SEASON_JOB
 from server.days.revisions import newest_day, queue_refit
 from server.days.service import find_day, list_days, newest_revision, revision_files
 from server.days.tables import DayRevision, StoredDay
-from server.errors import DiskFullError, NotFoundError, StillairError
-from server.results.long_work import Pace, laid_out, stand_back
+from server.errors import DiskFullError, NotFoundError, StillairError, StoreError
+from server.heavy.pool import Here, pool_or
+from server.results.long_work import Pace, laid_out, raw_there, room_there, stand_back
 from server.results.service import Told, keep_result, latest_result, told_by, write_result
 
 SEASON_REFITTED = "season-refitted"
@@ -104,20 +101,26 @@ def season_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: each day read and fitted, its result left in scratch; gives why some have none."""
     progress(0.0, "starting")
     stand_back()
-    days: Sequence[dict[str, Any]] = payload["days"]
-    scratch, raw = Path(payload["scratch"]), open_raw(payload["raw"])
+    days, scratch = payload["days"], Path(payload["scratch"])
     waiting = [day for day in days if not result_file(scratch, day).is_file()]
     done, pace = len(days) - len(waiting), Pace(len(days), len(days) - len(waiting))
+    tasks = [{**day, "raw": payload["raw"], "scratch": payload["scratch"]} for day in waiting]
+
+    def say(part: float, words: str) -> None:
+        progress(0.99 * part / len(days), "; ".join(filter(None, (words, pace.left(part)))))
+
+    def said(place: int, part: float, text: str) -> None:
+        say(done + place + part, f"{done + place + 1:,} of {len(days):,} days, {waiting[place]['name']}: {text}")
+
     failed: dict[str, str] = {}
-    for place, day in enumerate(waiting, done):
-
-        def said(part: float, text: str, place: int = place, name: str = day["name"]) -> None:
-            words = (f"{place + 1:,} of {len(days):,} days, {name}: {text}", pace.left(place + part))
-            progress(0.99 * (place + part) / len(days), "; ".join(filter(None, words)))
-
-        sentence = _fit(day, scratch, raw, said)
+    for count, (place, (sentence, content)) in enumerate(pool_or(Here()).each(fit_task, tasks, said), done + 1):
         if sentence:
-            failed[str(day["day_id"])] = sentence
+            failed[str(waiting[place]["day_id"])] = sentence
+        else:
+            with disk_in_words():
+                (scratch / "part.zip").write_bytes(content)
+                os.replace(scratch / "part.zip", result_file(scratch, waiting[place]))
+        say(count, f"{count:,} of {len(days):,} days")
     left = {str(day["day_id"]): result_file(scratch, day) for day in days}
     told = {day_id: asdict(told_by(file)) for day_id, file in left.items() if file.is_file()}
     return {"failed": failed, "told": told}
@@ -128,23 +131,22 @@ def result_file(scratch: Path, day: dict[str, Any]) -> Path:
     return scratch / f"{day['revision_id']} by {__version__}.zip"
 
 
-def _fit(day: dict[str, Any], scratch: Path, raw: RawStore, progress: Progress) -> str:
-    """Fit one day; gives why it could not be, empty when it could. Raises DiskFullError: then none can."""
-    part = scratch / "part.zip"
+def fit_task(task: dict[str, Any], progress: Progress) -> tuple[str, bytes]:
+    """Fit one day, on whichever computer; gives why it could not be, or its result's bytes.
+
+    Raises DiskFullError and StoreError: then no other can be, either.
+    """
     try:
-        with disk_in_words():
-            fit_one(laid_out(raw, day["files"], scratch / "day"), part, progress)
-            os.replace(part, result_file(scratch, day))
-    except DiskFullError:
+        with disk_in_words(), room_there(task["scratch"]) as room:
+            fit_one(laid_out(raw_there(task["raw"]), task["files"], room / "day"), room / "part.zip", progress)
+            return "", (room / "part.zip").read_bytes()
+    except (DiskFullError, StoreError):
         raise
     except StillairError as refusal:
-        return str(refusal)
+        return str(refusal), b""
     except Exception:  # one day must not stop the others; the log says which and where
-        logging.getLogger(__name__).exception("day %s could not be fitted again", day["day_id"])
-        return MISTAKE
-    finally:
-        shutil.rmtree(scratch / "day", ignore_errors=True)
-    return ""
+        logging.getLogger(__name__).exception("day %s could not be fitted again", task["day_id"])
+        return MISTAKE, b""
 
 
 def fit_one(folder: Path, target: Path, progress: Progress) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +25,7 @@ from server.archive.worker import Payload, Progress
 from server.days.job_view import STUDY_JOB
 from server.days.service import find_day, revision_files
 from server.errors import NotFoundError, StillairError
+from server.heavy.pool import Here, Pool, pool_or, unheard
 from server.results.codec import result_from_bytes
 from server.results.long_work import Pace, laid_out, stand_back
 from server.results.service import latest_result
@@ -90,30 +92,46 @@ def study_work(payload: Payload, progress: Progress) -> Payload:
     progress(0.0, "reading the day")
     day = load_day(laid_out(raw, payload["files"], scratch / "day"))
     plan = plan_or_refuse(day, result_from_bytes(raw.path(payload["result"]).read_bytes()))
-    trials = all_trials(plan, payload, scratch / TRIALS_FILE, progress, fit_simulated_day)
+    trials = all_trials(plan, payload, scratch / TRIALS_FILE, progress, fit_simulated_day, pool=pool_or(Here()))
     study = {**study_to_json(gathered(plan, payload["seed"], trials)), "version": __version__}
     (scratch / STUDY_FILE).write_text(json.dumps(study, ensure_ascii=False, allow_nan=False), "utf-8")
     return {}
 
 
 def all_trials(
-    plan: SimulationPlan, payload: Payload, file: Path, progress: Progress, one_day: OneDay
+    plan: SimulationPlan,
+    payload: Payload,
+    file: Path,
+    progress: Progress,
+    one_day: OneDay,
+    *,
+    pool: Pool | None = None,
 ) -> Sequence[DayTrial]:
     """The trial of every day; those that an earlier start did are read back from `file`."""
     from server.analysis.study import day_seeds
 
     done, total = {trial.seed: trial for trial in read_trials(file)}, payload["days"]
     pace, seeds = Pace(total, len(done)), day_seeds(payload["seed"], total)
+
+    def say() -> None:
+        words = ", ".join(filter(None, (f"{len(done):,} of {total:,} days", pace.left(len(done)))))
+        progress(READ_SHARE + (0.99 - READ_SHARE) * len(done) / total, words)
+
+    waiting = [seed for seed in seeds if seed not in done]
     with file.open("a", encoding="utf-8") as out:
-        for seed in seeds:
-            if seed in done:
-                continue
-            words = ", ".join(filter(None, (f"{len(done):,} of {total:,} days", pace.left(len(done)))))
-            progress(READ_SHARE + (0.99 - READ_SHARE) * len(done) / total, words)
-            done[seed] = one_day(plan, seed)
-            out.write(json.dumps(asdict(done[seed])) + "\n")
+        if waiting:
+            say()
+        for _, trial in (pool or Here()).each(partial(_one, one_day, plan), waiting, unheard):
+            done[trial.seed] = trial
+            out.write(json.dumps(asdict(trial)) + "\n")
             out.flush()
+            if len(done) < total:
+                say()
     return [done[seed] for seed in seeds]
+
+
+def _one(one_day: OneDay, plan: SimulationPlan, seed: int, _: Progress) -> DayTrial:
+    return one_day(plan, seed)
 
 
 def read_trials(file: Path) -> list[DayTrial]:
