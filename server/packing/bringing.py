@@ -47,7 +47,7 @@ PROPOSALS = (ColumnChoice, TableMapping)  # of an archive that has its own alrea
 Rows = Mapping[str, list[Any]]
 NOT_EMPTY = (
     "A packed season goes into an empty archive, and this one holds {there}; name another folder with --data, or start "
-    "a server on one. Nothing was unpacked."
+    "a server on one."
 )
 BAD_ROW = "{name} holds a row of {table} that this Stillair does not know; nothing was unpacked."
 NO_FILE = "{name} names a file {sha256}… that it does not hold; nothing was unpacked."

@@ -12,7 +12,7 @@ from server.archive.raw_files import RawStore, sha256_of
 from server.errors import NotFoundError
 
 DIGITS = 16
-NOT_KEPT = "not written down then"
+NOT_KEPT = "not written down"
 USUAL = "the usual ones"
 OWN_FILE = "the file of the kept result"
 ABSENT = "not there"

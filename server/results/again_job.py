@@ -136,6 +136,7 @@ def _found(then: DayResult, now: DayResult) -> dict[str, Any]:
         "moved": len(found.moved),
         "hidden": found.hidden,
         "largest_hidden": min(found.largest_hidden, 1e300),
+        "added": list(found.added),
         "shown": shown,
     }
 

@@ -35,6 +35,7 @@ from server.testday.values import Finding
 
 LEAST_CURVE = 1e-6
 NOT_NUMBERS = ("version", "options", "made_with")
+LATER = ("joint", "outlook", "drift")  # of a day; empty in results that were kept before they were told
 UNSAID = {"setups", "estimates", "deltas", "passes", "fits", "comparisons"}  # the name of what is in them says enough
 UNITS = ("s", "mps", "n", "pa", "m", "m2", "rad")
 Kind = Literal["value", "number", "curve", "words"]
@@ -66,12 +67,16 @@ class Same:
 
 @dataclass(frozen=True, slots=True)
 class Compared:
-    """Two results. compared: how many things were looked at; hidden: how many differ beneath what is printed."""
+    """Two results. compared: how many things were looked at; hidden: how many differ beneath what is printed.
+
+    added: what is told now, and was told of no day when the first was made.
+    """
 
     compared: int
     moved: tuple[Moved, ...]
     hidden: int
     largest_hidden: float
+    added: tuple[str, ...] = ()
 
     @property
     def printed_alike(self) -> bool:
@@ -86,10 +91,12 @@ class Compared:
 
 def compare_results(then: DayResult, now: DayResult) -> Compared:
     """Every number, curve and word of two results; what they were made with is no part of it."""
+    added = tuple(name for name in LATER if not getattr(then, name) and getattr(now, name))
+    then = dataclasses.replace(then, **{name: getattr(now, name) for name in added})
     told = list(_walk(then, now, ""))
     moved = sorted((one for one in told if isinstance(one, Moved)), key=_rank)
     held = [one.share for one in told if isinstance(one, Held)]
-    return Compared(len(told), tuple(moved), len(held), max(held, default=0.0))
+    return Compared(len(told), tuple(moved), len(held), max(held, default=0.0), added)
 
 
 def _rank(one: Moved) -> tuple[int, float]:

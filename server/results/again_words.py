@@ -8,6 +8,11 @@ from typing import Any
 
 KINDS = {"file": "files", "result": "the result", "option": "options", "code": "code", "version": "versions"}
 WORDS = {"same": "the same numbers", "differs": "other numbers", "lost": "not to be fitted"}
+ADDED = {
+    "joint": "what is told of all setups together",
+    "outlook": "what more passes would bring",
+    "drift": "the baseline's runs against each other",
+}
 NOTHING_DIFFERS = (
     "Nothing that was kept of files, options, code or packages differs from what is there now, so the reason lies "
     "elsewhere: in the kept numbers themselves, or in how this computer rounds."
@@ -86,11 +91,18 @@ def changes_sentence(report: Mapping[str, Any]) -> str:
     """What differs between then and now, by name; what it may mean."""
     changes = report["changes"]
     if not changes:
-        return "" if report["outcome"] == "same" else NOTHING_DIFFERS
+        return _added(report) if report["outcome"] == "same" else NOTHING_DIFFERS
     names = "; ".join(f"{_named(one)}: {one['then']} then, {one['now']} now" for one in changes[:4])
     more = f"; and {len(changes) - 4} more, listed below" if len(changes) > 4 else ""
     told = f"What differs between then and now: {names}{more}."
-    return f"{told} None of it moved a printed digit." if report["outcome"] == "same" else told
+    calm = " None of it moved a printed digit." if report["outcome"] == "same" else ""
+    return f"{told}{calm} {_added(report)}".strip()
+
+
+def _added(report: Mapping[str, Any]) -> str:
+    """What no result told when this one was made."""
+    words = [ADDED.get(name, name) for name in report.get("added", ())]
+    return f"Told now, and of no day then: {', '.join(words)}." if words else ""
 
 
 def _named(one: Mapping[str, Any]) -> str:

@@ -141,8 +141,8 @@ def test_a_result_from_before_this_was_written_down(kept: tuple[Archive, DayResu
     archive, result = kept
     report = fitted_again(archive, add(archive, dataclasses.replace(result, made_with={}, options={}, version="0.0.1")))
     what = {change["what"]: change["then"] for change in report["changes"]}
-    assert what == {"options and seed": "not written down then", "Stillair": "0.0.1",
-                    "code and packages": "not written down then"}  # fmt: skip
+    assert what == {"options and seed": "not written down", "Stillair": "0.0.1",
+                    "code and packages": "not written down"}  # fmt: skip
     assert report["outcome"] == "differs"  # it was made with another seed
 
 
@@ -206,6 +206,16 @@ def test_what_is_printed_alike_is_the_same_and_what_lies_beneath_is_told() -> No
     assert not found.identical
     assert found.hidden == 1
     assert 0.0 < found.largest_hidden < 1e-9
+
+
+def test_what_no_result_told_then_is_no_number_that_moved() -> None:
+    now = loaded_day()
+    kept_before = dataclasses.replace(now, joint={}, outlook=(), drift=())
+    found = compare_results(kept_before, now)
+    assert found.identical
+    assert set(found.added) == {name for name in ("joint", "outlook", "drift") if getattr(now, name)}
+    gone = compare_results(now, kept_before)
+    assert gone.identical == (not found.added)
 
 
 def test_one_value_of_a_curve_and_one_word_are_found() -> None:
