@@ -96,6 +96,7 @@ from server.settings import Settings
 from server.templating import Addresses, Page, is_htmx, make_environment, render, render_part
 from server.tufts import api as tufts_api
 from server.tufts import pages as tufts_pages
+from server.tufts import station_api
 from server.tufts.folder_job import queue_missing_photos, with_folder_photos
 from server.tufts.jobs import TUFT_KINDS
 from server.uploads import api as uploads_api
@@ -169,7 +170,8 @@ def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -
     app.state.templates, app.state.addresses = make_environment(), Addresses(app)
     of_predictions = (predictions_api, predictions_import_pages, predictions_pages, predictions_figure_pages)
     of_days_json = (days_api, adding_api, change_api, folder_api, jobs_api, runs_api, traces_api, long_api)
-    programs = (*of_days_json, results_api, again_api, tufts_api, history_api, uploads_api, program_api, help_api)
+    of_tufts = (tufts_api, station_api)
+    programs = (*of_days_json, results_api, again_api, *of_tufts, history_api, uploads_api, program_api, help_api)
     of_days = (season_pages, days_pages, testday_pages, cars_pages, results_pages, runs_pages, history_pages)
     of_work = (compare_pages, compare_days_pages, sign_off_pages, plans_pages, long_pages, verify_pages, tufts_pages)
     of_correlation = (correlation_api, correlation_pages, correlation_figure_pages, verdict_pages)

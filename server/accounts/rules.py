@@ -39,6 +39,9 @@ _LINES = {
         GET /api/days/{day_id}/passes.csv
         GET /api/days/{day_id}/photos
         GET /api/days/{day_id}/photos/{photo_id}
+        GET /api/days/{day_id}/photos/{photo_id}/points
+        GET /api/days/{day_id}/tuft-agreement
+        GET /api/days/{day_id}/tuft-stations
         GET /api/days/{day_id}/result
         GET /api/days/{day_id}/results
         GET /api/days/{day_id}/results/{result_id}
@@ -114,6 +117,9 @@ _LINES = {
         GET /days/{day_id}/tufts
         GET /days/{day_id}/tufts/adding/{job_id}
         GET /days/{day_id}/tufts/adding/{job_id}/status
+        GET /days/{day_id}/tufts/map.csv
+        GET /days/{day_id}/tufts/map.json
+        GET /days/{day_id}/tufts/map/table
         GET /days/{day_id}/tufts/stations
         GET /days/{day_id}/tufts/{photo_id}
         GET /days/{day_id}/tufts/{photo_id}/burst
@@ -180,7 +186,12 @@ _LINES = {
         POST /api/days/{day_id}/fit
         POST /api/days/{day_id}/photos
         POST /api/days/{day_id}/photos/{photo_id}
+        POST /api/days/{day_id}/photos/{photo_id}/burst
         POST /api/days/{day_id}/photos/{photo_id}/marks
+        POST /api/days/{day_id}/photos/{photo_id}/points
+        POST /api/days/{day_id}/photos/{photo_id}/read
+        POST /api/days/{day_id}/tuft-stations
+        POST /api/days/{day_id}/tuft-stations/earlier
         POST /api/days/{day_id}/results/{result_id}/again
         POST /api/days/{day_id}/runs
         POST /api/days/{day_id}/runs/{number}/passes
@@ -206,6 +217,7 @@ _LINES = {
         POST /days/{day_id}/tufts
         POST /days/{day_id}/tufts/clock
         POST /days/{day_id}/tufts/stations
+        POST /days/{day_id}/tufts/stations/earlier
         POST /days/{day_id}/tufts/{photo_id}
         POST /days/{day_id}/tufts/{photo_id}/burst
         POST /days/{day_id}/tufts/{photo_id}/burst/accept

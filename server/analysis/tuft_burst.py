@@ -14,7 +14,7 @@ from server.analysis.tuft_frames import Move, ends_of
 from server.analysis.tuft_limits import LEAST_FRAMES
 from server.analysis.tuft_unsteadiness import Unsteadiness, unsteadiness
 from server.inference.circular import CircularMean, circular_mean, difference, wrapped
-from server.testday.tufts import TuftMark
+from server.testday.tufts import SettledBy, TuftMark
 
 FloatArray = NDArray[np.float64]
 FRAME_FROM = 0.2  # a bar at least this probable counts on one frame: the others must bear it out
@@ -162,11 +162,9 @@ def _told(bars: _Bars, group: Sequence[tuple[int, int]], frames: int) -> BurstTu
     spread = [float(np.mean(((places[:, k] - places[:, k].mean(axis=0)) ** 2).sum(axis=1))) for k in (0, 1)]
     ratio = max(spread) / max(min(spread), _LEAST_U_PX**2)
     stays = ratio > _STAYS and max(spread) > _WANDERS_PX2
-    how, sure, swapped = "burst" if stays else None, None, spread[0] > spread[1]
+    how, sure, swapped = _by_frames(marks, [end for _, end in group])
     if stays:
-        sure = _confidence(ratio, len(group))
-    else:
-        how, sure, swapped = _by_frames(marks, [end for _, end in group])
+        how, sure, swapped = "burst", _confidence(ratio, len(group)), spread[0] > spread[1]
     if swapped:
         places = places[:, ::-1]
     off = places[:, 1] - places[:, 0]
@@ -184,7 +182,7 @@ def _told(bars: _Bars, group: Sequence[tuple[int, int]], frames: int) -> BurstTu
     return BurstTuft(mark, told, unsteady, n)
 
 
-def _by_frames(marks: Sequence[TuftMark], ends: Sequence[int]) -> tuple[str | None, float | None, bool]:
+def _by_frames(marks: Sequence[TuftMark], ends: Sequence[int]) -> tuple[SettledBy | None, float | None, bool]:
     """What single frames say of the root, each frame one voice: how, how sure, and whether it is the other end."""
     voices = [(end, mark) for end, mark in zip(ends, marks, strict=True) if mark.direction_settled_by is not None]
     if not voices:

@@ -31,8 +31,7 @@ class Move:
 
     def back(self, places: FloatArray) -> FloatArray:
         """Places of the frame as they are on the first one."""
-        undone: FloatArray = np.linalg.solve(self.linear, (places - self.offset).T).T
-        return undone
+        return np.asarray(np.linalg.solve(self.linear, (places - self.offset).T).T, np.float64)
 
 
 def shifted(dx: float, dy: float) -> Move:
@@ -98,8 +97,8 @@ def moved_by(shift: tuple[float, float], first: Sequence[TuftMark], other: Seque
     reach = FARTHEST * float(np.median([mark.length_px or 0.0 for mark in first]))
     middle, tree, move = p.mean(axis=0), cKDTree(q), plain
     for _ in range(_ROUNDS):
-        far, near = tree.query(p @ move.linear.T + move.offset)
-        good = far <= reach
+        far, near = (np.asarray(each) for each in tree.query(p @ move.linear.T + move.offset))
+        good = np.asarray(far <= reach)
         if good.sum() < LEAST_ENDS:
             return plain
         rest = np.maximum(far[good] / max(1.5 * float(np.median(far[good])), _LEAST_SCALE_PX), 0.0)

@@ -32,6 +32,7 @@ from server.tufts.service import NamedMark, Photo, find_photo, layers_of, photos
 router = APIRouter(prefix="/api", tags=["tufts"], responses=REFUSALS)
 PhotoId = Annotated[int, Path(ge=1, le=2**31)]
 PLACES = 5
+KEPT = ("x_px", "y_px", "direction_rad", "by", "length_px", "direction_u_rad", "direction_settled_by", "spread_rad")
 
 
 @router.get("/days/{day_id}/photos", name="api_photos", summary="The photos of a day")
@@ -98,7 +99,7 @@ def photo_and_day(archive: Archive, session: Session, day_id: int, photo_id: int
 def mark_view(one: NamedMark) -> MarkView:
     """A mark as JSON."""
     values = dataclasses.asdict(one.mark)
-    kept = {name: values[name] for name in ("x_px", "y_px", "direction_rad", "by")}
+    kept = {name: values[name] for name in KEPT}
     words = {"condition": one.mark.condition or "", "station": one.mark.station or ""}
     return MarkView(mark=one.key, number=one.number, **kept, **words)
 

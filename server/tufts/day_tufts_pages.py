@@ -26,6 +26,7 @@ from server.tufts.addresses_pages import tufts_crumb
 from server.tufts.bursts import one_a_burst
 from server.tufts.changing import set_camera_clock
 from server.tufts.day_view import PartRow, best_reading, day_photos, day_sentence, part_rows, predictions, unsorted
+from server.tufts.earlier import EarlierStations, earlier_stations
 from server.tufts.folder_job import folder_problems
 from server.tufts.glyphs import PhotoFigure
 from server.tufts.service import camera_clocks
@@ -46,6 +47,7 @@ class TuftsPage(Page):
     rows: tuple[PartRow, ...]
     loose: tuple[PhotoFigure, ...]
     predictions: tuple[PhotoFigure, ...]
+    earlier: tuple[EarlierStations, ...]
     cameras: tuple[tuple[str, float, int], ...]
     runs: tuple[tuple[int, str], ...]
     parts: tuple[str, ...]
@@ -105,6 +107,7 @@ def tufts_page(
         _, day = newest_day(archive, session, day_id)
         photos = day_photos(session, day, day_id)
         shown = one_a_burst(photos, {one.photo.id for one in photos if best_reading(one.layers)[0]})
+        earlier = earlier_stations(session, day_id, [one.photo for one in photos])
         clocks, problems = camera_clocks(session, day_id), folder_problems(session, day_id)
     cameras = [one.photo.camera for one in photos if one.photo.taken]
     return TuftsPage(
@@ -115,6 +118,7 @@ def tufts_page(
         rows=part_rows(day, shown),
         loose=unsorted(day, shown),
         predictions=predictions(photos),
+        earlier=earlier,
         cameras=tuple((one, clocks.get(one, 0.0), cameras.count(one)) for one in sorted(set(cameras))),
         runs=tuple((run.number, run.setup) for run in day.runs),
         parts=tuple(sorted({one.photo.part for one in photos} - {""})),

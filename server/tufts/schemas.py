@@ -77,6 +77,14 @@ class MarkView(BaseModel):
     condition: str
     station: str
     by: str = Field(description="person or machine.")
+    length_px: float | None = None
+    direction_u_rad: float | None = Field(default=None, description="Standard uncertainty of the direction.")
+    direction_settled_by: str | None = Field(
+        default=None, description="What told root from loose end; null: the direction may be the opposite one."
+    )
+    spread_rad: float | None = Field(
+        default=None, description="Of the direction over the frames of a burst: circular standard deviation."
+    )
 
 
 class KeptMarks(BaseModel):

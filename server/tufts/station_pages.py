@@ -25,6 +25,7 @@ from server.testday.values import Finding
 from server.tufts.adding_job import LONGEST
 from server.tufts.addresses_pages import PhotoId, tufts_crumb
 from server.tufts.changing import set_stations
+from server.tufts.earlier import EarlierStations, earlier_stations, take_over
 from server.tufts.plans import PlanFigure, plan_figure, stations_from_picture
 from server.tufts.service import find_photo, layers_of, photos_of, stations_of
 from server.tufts.tables import TuftStations
@@ -55,6 +56,7 @@ class StationsPage(Page):
     day_id: int
     sentence: str
     parts: tuple[PartStations, ...]
+    earlier: tuple[EarlierStations, ...]
     pictures: tuple[tuple[int, str, tuple[str, ...]], ...]
     setups: tuple[str, ...]
     example: str
@@ -90,7 +92,9 @@ def _page(request: Request, archive: Archive, day_id: int, typed: str = "", prob
     with archive.database.reading() as session:
         _, day = newest_day(archive, session, day_id)
         rows = [row for row in stations_of(session, day_id).values() if row.stations]
-        predicted = [one for one in photos_of(session, day, day_id) if one.kind == "prediction"]
+        photos = photos_of(session, day, day_id)
+        predicted = [one for one in photos if one.kind == "prediction"]
+        earlier = earlier_stations(session, day_id, photos)
         layers = layers_of(session, [one.id for one in predicted])
         parts = tuple(_part(row) for row in rows)
     pictures = ((one.id, one.part or one.name, tuple(layers.get(one.id, {}))) for one in predicted)
@@ -100,6 +104,7 @@ def _page(request: Request, archive: Archive, day_id: int, typed: str = "", prob
         day_id=day_id,
         sentence=_sentence(parts),
         parts=parts,
+        earlier=earlier,
         pictures=tuple(pictures),
         setups=tuple(setup.name for setup in day.setups),
         example=EXAMPLE,
@@ -152,6 +157,23 @@ def _values(archive: Archive, sent: SentCsv) -> tuple[TuftStation, ...]:
         file = Path(scratch) / "stations.csv"
         file.write_text(sent.text, "utf-8")
         return read_stations(file, sent.name, findings)
+
+
+@router.post("/days/{day_id}/tufts/stations/earlier", name="tuft_stations_earlier")
+def take_earlier(
+    request: Request, day_id: DayId, archive: TheArchive, person: CurrentPerson, *,
+    part: Annotated[str, Form(max_length=LONGEST)] = "", other: Annotated[int, Form(ge=1, le=2**31)] = 1,
+) -> Response:  # fmt: skip
+    """Stations of a part from an earlier day, with how it lay on views that both days have."""
+    try:
+        with archive.database.writing() as session:
+            _, day = newest_day(archive, session, day_id)
+            take_over(session, day, day_id, part, other, who=person)
+    except NotFoundError:
+        raise
+    except StillairError as refusal:
+        return render(request, _page(request, archive, day_id, "", str(refusal)), 422)
+    return _there(request, day_id)
 
 
 @router.post("/days/{day_id}/tufts/{photo_id}/stations", name="tuft_stations_picture")
