@@ -28,7 +28,7 @@ from tests.testday.folders import MINIMAL, read
 COMMANDS = (
     "demo", "serve", "fit", "study", "again", "import",
     "export", "report", "pack", "unpack",
-    "verify", "backup", "restore", "invite",
+    "verify", "backup", "restore", "move", "scheduler", "worker", "invite",
 )
 RUNNER = CliRunner()
 

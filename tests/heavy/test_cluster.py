@@ -223,7 +223,7 @@ STRANGER = """
 import os, sys
 
 root, address = sys.argv[1:]
-sys.path = [each for each in sys.path if each and not os.path.samefile(root, each or ".")]
+sys.path = [each for each in sys.path if each and os.path.realpath(each) != os.path.realpath(root)]
 from distributed.cli.dask_worker import main
 
 main([address, "--no-nanny", "--nthreads", "1", "--no-dashboard"])
