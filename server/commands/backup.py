@@ -23,6 +23,7 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
     stillair backup /media/disk/stillair --data /srv/team   another one
 
     Raw files are copied once and shared by all backups; a backup gets its name when all of it is on disk.
+    Where they lie in a store that computers share, they are copied from there: a backup is whole without it.
     """
     from dataclasses import asdict
 
@@ -34,7 +35,8 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
     from server.history.backup_job import BACKED_UP
     from server.settings import load
 
-    place = load(data_folder=data).data_folder
+    settings = load(data_folder=data)
+    place = settings.data_folder
     ReadOnlyArchive(place).close()
     with Progress() as progress:
         made = back_up(place, folder, keep, progress)
@@ -47,6 +49,8 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
         database.close()
     new = f"{made.new_files} of them new ({made.new_bytes / 1e6:.1f} MB)"
     typer.echo(f"{folder / made.name}: {made.files} raw files, {new}.")
+    if settings.raw_store:
+        typer.echo(f"Raw files came from the store {settings.raw_store}; the backup is whole without it.")
     typer.echo(f"Its newest event is number {made.event}, SHA-256 {made.event_sha256}.")
 
 
@@ -57,6 +61,7 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     stillair restore /media/disk/stillair --data /srv/team      the newest backup
     stillair restore /media/disk/stillair --data /tmp/look --backup "2026-05-09 173000-120"
 
+    Where STILLAIR_RAW_STORE names a store, raw files go there: so an archive gets to one, or from one to another.
     Exit code 0: all is as it was kept. 3: it is back, with faults, one a line. 2: nothing was put back.
     """
     from server.archive.backups import restore as put_back
@@ -66,7 +71,8 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     from server.history.verify import counted, faults
     from server.settings import load
 
-    place = load(data_folder=data).data_folder
+    settings = load(data_folder=data)
+    place = settings.data_folder
     with Progress() as progress:
         name = put_back(folder, named, place, progress)
         database = database_of(place)
@@ -83,4 +89,6 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
         typer.echo(fault)
     if found:
         raise typer.Exit(FAULTS_FOUND)
+    if settings.raw_store:
+        typer.echo(f"Raw files went into the store {settings.raw_store}.")
     typer.echo(f"The backup of {name} is in {place}, as it was kept: {looked_at}.")

@@ -14,9 +14,10 @@ from itertools import count
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
 from server.archive.archive import Archive
-from server.archive.backups import back_up, restore
+from server.archive.backups import back_up
 from server.archive.bounded_folder import FRESH_S
 from server.archive.jobs import JobKind, JobRunner, add_job, cancel_job, find_job
 from server.archive.objects import STALE_S
@@ -25,6 +26,7 @@ from server.archive.read_only import ReadOnlyArchive
 from server.archive.store_address import StoreAddress, open_raw
 from server.archive.tables import RawFile
 from server.archive.worker import Payload, Progress
+from server.commands.main import app
 from server.errors import NotFoundError, StillairError, StoreError
 from server.history.verify_files import raw_faults
 from server.settings import Settings
@@ -313,15 +315,22 @@ def test_an_archive_goes_to_a_store_by_a_backup_and_a_backup_is_whole_without_it
         data, disk = tmp_path / f"data{number}", tmp_path / f"disk{number}"
         monkeypatch.setenv("STILLAIR_RAW_STORE", place.url)
         monkeypatch.setenv("STILLAIR_RAW_STORE_ENDPOINT", place.endpoint)
-        restore(tmp_path / "disk", None, data, lambda *_: None)
+        run("restore", tmp_path / "disk", "--data", data, says=f"Raw files went into the store {place.url}.")
         assert place.keys() == {KEY}
         archive = ReadOnlyArchive(data)
         assert archive.raw.shown == place.url
         assert archive.raw.path(ABC).read_bytes() == b"abc"
         archive.close()
-        back_up(data, disk, 3, lambda *_: None)
+        run("backup", disk, "--data", data, says=f"Raw files came from the store {place.url};")
         place.alter(KEY, None)
         assert sha256_of(disk / "raw" / KEY) == ABC
+
+
+def run(*arguments: object, says: str) -> None:
+    done = CliRunner().invoke(app, [str(each) for each in arguments])
+    assert done.exit_code == 0, done.output
+    assert says in done.output
+    assert SECRET not in done.output
 
 
 @pytest.mark.parametrize(
