@@ -67,6 +67,11 @@ the same while days are added, corrected and fitted and jobs are called off, ove
 
 sends malformed logs, tables, pictures and day folders to a real server by its own routes: is each refused or taken in
 good time and within bounds of memory, and is the archive sound in the end? A file is made again by its seed.
+
+    python -m tests.studies schema --examples 50
+
+draws bodies, addresses and queries from the description of the JSON interface, as it allows them and as it does not,
+for each role: is an answer a mistake of the program, or of a status that the description does not know?
 """
 
 from __future__ import annotations
@@ -99,6 +104,7 @@ from tests.studies.plans import run as try_plans
 from tests.studies.prompt import measure
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
+from tests.studies.schema import hold as hold_schema
 from tests.studies.seasons import report as report_seasons
 from tests.studies.tuft_bursts import report as report_bursts
 from tests.studies.tuft_bursts import run as read_bursts
@@ -215,6 +221,12 @@ def _fuzz(asked: argparse.Namespace) -> int:
         found = storm(Path(folder) / "data", asked.files, asked.first_seed, say=_say)
     print(found, *found.faults, sep="\n")
     return 1 if found.faults else 0
+
+
+def _schema(asked: argparse.Namespace) -> int:
+    told = hold_schema(asked.examples)
+    print(told, *told.faults, sep="\n")
+    return 1 if told.faults else 0
 
 
 def _say(words: str) -> None:
@@ -351,6 +363,9 @@ def _parser() -> argparse.ArgumentParser:
     bursts.add_argument("--memory", type=float, default=0.0, help="of a swing from frame to frame, 0 to 1 (default 0)")
     bursts.add_argument("--processes", type=int, default=2, help="bursts read at a time (default 2)")
     bursts.add_argument("--out", type=Path, help="trials are kept beside this file")
+    schema = studies.add_parser("schema", help="the JSON interface against its own description")
+    schema.set_defaults(study=_schema)
+    schema.add_argument("--examples", type=int, default=50, help="of each operation, role and kind (default 50)")
     seasons = studies.add_parser("seasons", help="do intervals of differences over days hold")
     seasons.set_defaults(study=_seasons)
     seasons.add_argument("--seasons", type=int, default=300, help="number of each kind (default 300)")
