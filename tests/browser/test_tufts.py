@@ -157,10 +157,13 @@ def test_sixty_tufts_by_touch_while_the_network_comes_and_goes(browser: Browser,
     assert faults_of(site) == []
 
 
-def test_two_fingers_zoom_and_slide_and_set_nothing(browser: Browser, site: Site, tmp_path: Path) -> None:
-    """And the page as it looks: large enough to touch, dark enough to read, no complaint, at every width."""
+def test_keys_then_two_fingers_that_zoom_and_slide_and_set_nothing(
+    browser: Browser, site: Site, tmp_path: Path
+) -> None:
+    """And the pages as they look: large enough to touch, dark enough to read, no complaint, at every width."""
     tufted(tmp_path / "wing.jpg")
     brought(browser, site, tmp_path / "wing.jpg")
+    by_keyboard(browser, site)
     width = "return document.querySelector('.board-picture').viewBox.baseVal.width"
     whole = browser.run(width)
     one, two = on_screen(browser, 700, 600), on_screen(browser, 900, 600)
@@ -175,21 +178,26 @@ def test_two_fingers_zoom_and_slide_and_set_nothing(browser: Browser, site: Site
     draw(browser, 300, 300, 1.0)
     browser.until(lambda: browser.run(KEPT) == "1 mark, all kept.")
     place_part(browser, site)
-    for path in ("/days/1/tufts/1", "/days/1/tufts", "/days/1/tufts/stations"):
-        for theme in ("light", "dark"):
-            browser.device_theme(theme)
-            for size in SIZES:
-                browser.size(size)
-                browser.open(path)
-                small = [text for text in browser.run(TARGETS) if min(text[1:]) < 43.5]
-                assert small == [], (path, size)
-                pale = [each for each in browser.run(TEXTS) if contrast(each[1], each[2]) < 7.0]
-                assert pale == [], (path, theme)
-                wide = browser.run("return document.documentElement.scrollWidth - innerWidth")
-                assert wide <= 0, (path, size)
-        found = Axe().run(browser.driver)["violations"]
-        assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == []
+    for path in ("/days/1/tufts/1", "/days/1/tufts/1/burst", "/days/1/tufts", "/days/1/tufts/stations"):
+        looks(browser, path)
     assert browser.complaints() == []
+
+
+def looks(browser: Browser, path: str) -> None:
+    """Sizes do not change with the theme, nor contrasts with the width."""
+    for theme, sizes in (("dark", ["tablet"]), ("light", list(SIZES))):
+        browser.device_theme(theme)
+        for size in sizes:
+            browser.size(size)
+            browser.open(path)
+            small = [text for text in browser.run(TARGETS) if min(text[1:]) < 43.5]
+            assert small == [], (path, size)
+            wide = browser.run("return document.documentElement.scrollWidth - innerWidth")
+            assert wide <= 0, (path, size)
+        pale = [each for each in browser.run(TEXTS) if contrast(each[1], each[2]) < 7.0]
+        assert pale == [], (path, theme)
+    found = Axe().run(browser.driver)["violations"]
+    assert [(one["id"], [node["html"][:120] for node in one["nodes"]]) for one in found] == []
 
 
 def place_part(browser: Browser, site: Site) -> None:
@@ -218,9 +226,8 @@ def place_part(browser: Browser, site: Site) -> None:
     assert (middle["x_px"], middle["y_px"]) == pytest.approx((845, 490), abs=3)
 
 
-def test_all_by_keyboard(browser: Browser, site: Site, tmp_path: Path) -> None:
-    tufted(tmp_path / "wing.jpg")
-    brought(browser, site, tmp_path / "wing.jpg")
+def by_keyboard(browser: Browser, site: Site) -> None:
+    """A mark set, judged, turned, moved, taken out, undone and done again without a pointer; then taken out."""
     frame = "return document.activeElement.classList.contains('board-frame')"
     tab_to(browser, lambda: browser.run(frame))
     for key in (Keys.ARROW_LEFT, Keys.ARROW_LEFT, Keys.ARROW_UP, ".", ".", ".", "u", Keys.ENTER):
@@ -247,4 +254,6 @@ def test_all_by_keyboard(browser: Browser, site: Site, tmp_path: Path) -> None:
         press(browser, "y")
     browser.until(lambda: readings(site, 1)["Ana"][0]["x_px"] == moved["x_px"], "done again")
     assert "Mark 1 of 1: reversed" in browser.one("[data-board-news]").text
+    press(browser, Keys.DELETE)
+    browser.until(lambda: "Ana" not in readings(site, 1), "taken out for good")
     assert faults_of(site) == []

@@ -16,12 +16,12 @@ from tests.web.conftest import Site
 from tests.web.serving import wait_for
 
 VIEW = {"part": "rear wing", "view": "left rear"}
-DRAWN = Scenario(width=800, height=600, parts=1, length_px=55.0, aspect=13.0, noise=2.0, blur_px=0.7)
+DRAWN = Scenario(width=640, height=480, parts=1, length_px=48.0, aspect=13.0, noise=2.0, blur_px=0.7)
 
 
 @pytest.fixture(scope="module")
 def drawn() -> Burst:
-    return burst(DRAWN, 2_725_901, 5)
+    return burst(DRAWN, 2_725_901, 4)
 
 
 def as_file(picture: np.ndarray, seconds: int) -> bytes:
@@ -33,7 +33,7 @@ def as_file(picture: np.ndarray, seconds: int) -> bytes:
 
 @pytest.fixture(scope="module")
 def read(tmp_path_factory: pytest.TempPathFactory, drawn: Burst) -> Iterator[Site]:
-    """Five frames within seconds, one photo a minute later, one without flow; the burst is read."""
+    """Four frames within seconds, one photo a minute later, one without flow; the burst is read."""
     with tuft_site(tmp_path_factory.mktemp("burst")) as site:
         files = [(f"f{k}.jpg", as_file(one, 10 + k // 2)) for k, one in enumerate(drawn.frames)]
         assert add(site, [*files, ("later.jpg", as_file(drawn.frames[0][::-1], 59))], **VIEW)["state"] == "done"
@@ -54,7 +54,7 @@ def lead_of(site: Site) -> int:
 
 def test_frames_of_one_view_taken_within_seconds_are_one_burst(read: Site) -> None:
     bursts = {one["name"]: one["burst"] for one in photos(read)}
-    assert len({bursts[f"f{k}.jpg"] for k in range(5)}) == 1
+    assert len({bursts[f"f{k}.jpg"] for k in range(4)}) == 1
     assert bursts["f0.jpg"] != ""
     assert bursts["later.jpg"] == bursts["still.jpg"] == ""
     day = read.client.get("/days/1/tufts").text

@@ -13,7 +13,7 @@ from tests.tufts import made_photos as made
 from tests.tufts.test_pages_agreement import GRID, on_picture, predicted, seen_angle
 from tests.tufts.tuft_site import entry, faults_of, mark, photo, photos
 from tests.web.conftest import Site
-from tests.web.day_site import keep
+from tests.web.day_site import DAY, keep
 from tests.web.serving import wait_for
 
 PART, VIEW = "rear wing", "left rear"
@@ -89,7 +89,7 @@ def test_what_moved_between_setups_stands_with_its_interval(marked: Site) -> Non
 
 
 def test_a_later_day_is_offered_the_stations(marked: Site, tmp_path: Path) -> None:
-    later = keep(marked.app.state.archive, tmp_path / "later")
+    later = keep(marked.app.state.archive, tmp_path / "later", DAY.replace("2026-05-09", "2026-05-30"))
     sent = marked.client.post("/api/uploads", params={"name": "l.jpg"}, content=made.jpeg(seed=8),
                               headers={"Content-Type": "application/octet-stream"}).json()["id"]  # fmt: skip
     said = {"uploads": [sent], "part": PART, "view": VIEW}
