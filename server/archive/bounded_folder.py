@@ -9,6 +9,8 @@ from contextlib import suppress
 from pathlib import Path
 
 FRESH_S = 3600.0  # a file that was given out may still be read
+RUSH_S = 60.0  # by somebody who has many read, for a shorter time
+MOST = 2.0  # bounds
 LEFT = 0.9  # of the bound, after some had to go
 LOOK_SHARE = 0.05  # of the bound that comes in between two looks
 
@@ -16,7 +18,7 @@ LOOK_SHARE = 0.05  # of the bound that comes in between two looks
 class BoundedFolder:
     """Files one level down, each with its last use as its access time; used by several processes at once.
 
-    What was used within the last hour stays, even where that is more than the bound.
+    What was used within the last hour stays, up to twice the bound; within the last minute, always.
     """
 
     def __init__(self, folder: Path, bound_mb: float) -> None:
@@ -46,7 +48,8 @@ class BoundedFolder:
         if total <= self._bound:
             return
         for used_at, size, file in files:
-            if total <= LEFT * self._bound or time.time() - used_at < FRESH_S:
+            fresh_s = FRESH_S if total <= MOST * self._bound else RUSH_S
+            if total <= LEFT * self._bound or time.time() - used_at < fresh_s:
                 return
             file.unlink(missing_ok=True)
             total -= size

@@ -65,6 +65,11 @@ class Objects:
         """Whether files were put here before. Raises StoreError."""
         return self.size(MARK) is not None
 
+    def must_be_begun(self) -> None:
+        """Raise StoreError where no store is."""
+        if not self.is_begun():
+            raise StoreError(NOT_THERE.format(shown=self.shown))
+
     def begin(self) -> None:
         """Leave a mark, by which an empty place of the same name (a folder that is not mounted) is told apart."""
         with self._in_words(), self._must_be_there():

@@ -56,6 +56,9 @@ class RawStore:
     def begin(self, *, kept: str | None) -> None:
         """Be ready for files. kept: a file that the archive has kept already, by its hash."""
 
+    def must_answer(self) -> None:
+        """Raise StoreError where no file can be had at all."""
+
     def path(self, sha256: str) -> Path:
         """Where a kept file lies. Raises NotFoundError when it is not kept here."""
         file = self._place(sha256)

@@ -57,6 +57,10 @@ class SharedStore(RawStore):
         if not self._objects.is_begun():
             self._objects.begin()
 
+    def must_answer(self) -> None:
+        """Raise StoreError where the store is silent, or is not there."""
+        self._objects.must_be_begun()
+
     def path(self, sha256: str) -> Path:
         """A copy of the kept file on this computer, its hash looked at."""
         place = self._place(sha256)

@@ -46,8 +46,9 @@ NO_SCRATCH = "There is nowhere to lay days out for reading; set TMPDIR to a fold
 def faults(archive: ReadOnlyArchive, progress: Progress = lambda _fraction, _text: None) -> Iterator[str]:
     """A sentence for each thing that is not as it was kept; all of it as it stood at one moment.
 
-    Raises StillairError where there is no room to lay a day out for reading.
+    Raises StillairError where there is no room to lay a day out for reading, StoreError where its store is silent.
     """
+    archive.raw.must_answer()
     scratch = _scratch(archive)
     try:
         with archive.database.reading() as session:

@@ -16,9 +16,10 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from server.app import create_app
 from server.archive.archive import Archive
 from server.archive.backups import back_up
-from server.archive.bounded_folder import FRESH_S
+from server.archive.bounded_folder import FRESH_S, RUSH_S
 from server.archive.jobs import JobKind, JobRunner, add_job, cancel_job, find_job
 from server.archive.objects import STALE_S
 from server.archive.raw_files import sha256_of
@@ -33,7 +34,9 @@ from server.settings import Settings
 from server.uploads.service import RECEIVED, RECEIVING, Uploads
 from tests.archive.shared_stores import BUCKET, SECRET, Place, Server, s3_server
 from tests.imports import ROOT
-from tests.web.serving import wait_for
+from tests.uploads.conftest import Tus
+from tests.web.fake_fit import KINDS
+from tests.web.serving import client_of, wait_for
 
 # FIPS 180-4 example computation: SHA-256 of "abc".
 ABC = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
@@ -142,6 +145,11 @@ def test_the_cache_is_bounded_by_what_was_not_used_for_longest(tmp_path: Path) -
         store.bring(file)
         kept.append(store.path(sha256_of(file)))
     assert all(file.exists() for file in kept)  # given out a moment ago
+    now = time.time()
+    for file in kept:
+        os.utime(file, (now - RUSH_S - 60.0, file.stat().st_mtime))
+    store.sweep()
+    assert all(file.exists() for file in kept)  # twice the bound, all of the last hour
     past = time.time() - FRESH_S - 60.0
     for age, file in enumerate(kept):
         os.utime(file, (past - age, file.stat().st_mtime))
@@ -246,6 +254,24 @@ def test_an_upload_waits_for_a_store_that_is_silent(place: Place, tmp_path: Path
     assert again.settle(upload.id).state == RECEIVED
     assert place.keys() == {KEY}
     archive.close()
+
+
+def test_a_browser_is_told_to_come_again_while_the_store_is_silent(tmp_path: Path, server: Server) -> None:
+    (tmp_path / "shared").mkdir()
+    place = Place((tmp_path / "shared").as_uri(), "", tmp_path / "shared")
+    app = create_app(settings_of(place, tmp_path / "data"), KINDS)
+    with client_of(app) as client:
+        tus = Tus(app, client, tmp_path / "data")
+        upload = tus.begin(3)
+        with Silence(place, server):
+            answer = tus.patch(upload, 0, b"abc")
+            assert answer.status_code == 503
+            assert "is not there" in answer.json()["error"]
+            assert tus.head(upload).status_code == 503
+            with pytest.raises(StoreError, match="is not there"):  # verify says so once, not for each file
+                app.state.archive.raw.must_answer()
+        assert tus.head(upload).headers["upload-offset"] == "3"
+        assert tus.raw(ABC) == b"abc"
 
 
 def read_back(payload: Payload, progress: Progress) -> Payload:
