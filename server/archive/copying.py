@@ -80,7 +80,7 @@ def tables_of(connection: Connection, schema: str | None = None) -> list[Table]:
         for column in table.columns:
             column.type = next((made for kind, made in KINDS if isinstance(column.type, kind)), Text())
     chosen = (table for table in found.sorted_tables if table.name != VERSION_TABLE)
-    return [table.to_metadata(MetaData(), schema=schema) for table in chosen]
+    return [table.to_metadata(MetaData(), schema=schema) for table in chosen]  # type: ignore[arg-type]  # as below
 
 
 def copy_rows(source: Connection, target: Connection, tables: list[Table], progress: Progress) -> dict[str, Content]:
@@ -163,7 +163,7 @@ def _for(connection: Connection, table: Table) -> Table:
     """The table under the name that it has there: SQLite knows no schemas."""
     if table.schema is None or connection.dialect.name == "postgresql":
         return table
-    return table.to_metadata(MetaData(), schema=None)
+    return table.to_metadata(MetaData(), schema=None)  # type: ignore[arg-type]  # None: in none
 
 
 def _count(connection: Connection, table: Table) -> int:

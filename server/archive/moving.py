@@ -82,7 +82,7 @@ def move(folder: Path, address: Address, check: Check, progress: Progress, *, wi
 
 def pour(file: Path, address: Address, check: Check, progress: Progress, *, with_faults: bool = False) -> Moved:
     """The rows of a SQLite file and of the samples in the data folder, into the database. See `move`."""
-    source = Database(file, read_only=True)
+    source = Database(file)
     found, newest = source.check_known()
     if found != newest:
         raise StillairError(TOO_OLD.format(file=file, found=found, newest=newest))

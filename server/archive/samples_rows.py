@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from typing import Any, Protocol
 
@@ -13,7 +13,7 @@ class Found(Protocol):
     def fetchone(self) -> Any:
         """The next row; None where there is none."""
 
-    def fetchall(self) -> list[Any]:
+    def fetchall(self) -> Sequence[Any]:
         """The rows that are left."""
 
     def __iter__(self) -> Iterator[Any]: ...

@@ -55,7 +55,7 @@ def _one_revision(session: Session, revision: DayRevision, events: list[Event]) 
     if hash_of_files(files.items()) != revision.content_sha256:
         yield f"{named}: its files are not those that it was made of."
     first = revision.number == 1
-    telling = [one for one in events if after_of(one).get("revision") == revision.number]
+    telling = [one for one in events if _makes(after_of(one), revision.number)]
     mine = [one for one in telling if (one.kind in FIRST_KINDS) == first]
     if len(mine) != 1:
         yield f"{named}: {len(mine)} events tell of it, one should."
@@ -64,6 +64,11 @@ def _one_revision(session: Session, revision: DayRevision, events: list[Event]) 
         yield f"{named}: event {mine[0].id} tells of other content."
     if mine[0].kind != "day-found" and mine[0].who != revision.who:
         yield f"{named}: event {mine[0].id} names another person."
+
+
+def _makes(after: dict[str, object], number: int) -> bool:
+    """Whether an event made this revision; a signature names a revision, too, and its result beside it."""
+    return after.get("revision") == number and "result" not in after
 
 
 def day_faults(session: Session, archive: ReadOnlyArchive, scratch: Path) -> Iterator[str]:

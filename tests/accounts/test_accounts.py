@@ -40,8 +40,7 @@ GOOD = "nine wet cones"
 
 
 @pytest.fixture
-def database(engine: str, tmp_path: Path) -> Iterator[Database]:
-    assert engine
+def database(tmp_path: Path) -> Iterator[Database]:
     made = database_of(tmp_path)
     made.migrate()
     yield made
@@ -123,6 +122,7 @@ def test_one_owner_stays(session: Session) -> None:
     assert [one.name for one in all_accounts(session)] == ["Bo", "Ana"]
 
 
+@pytest.mark.usefixtures("engine")
 def test_what_changes_an_account_ends_its_devices_and_programs(session: Session) -> None:
     made(session, "owner", "Ana")
     bo = made(session, "lead", "Bo")
@@ -152,6 +152,7 @@ def test_a_closed_account_signs_in_no_more(session: Session) -> None:
             signing_in.check_password(session, name, password)
 
 
+@pytest.mark.usefixtures("engine")
 def test_a_mark_is_changed_once_a_day_and_the_old_one_passes_a_minute(session: Session) -> None:
     bo = made(session, "owner", "Bo")
     old = signing_in.sign_in(session, bo, "tablet")
@@ -207,6 +208,7 @@ def test_a_token_may_at_most_what_its_account_may(session: Session) -> None:
     assert signing_in.visitor_of_token(session, token) is None
 
 
+@pytest.mark.usefixtures("engine")
 def test_no_secret_is_kept(database: Database, tmp_path: Path) -> None:
     with database.writing() as session:
         code = invite(session, "owner").code
