@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Any
 
 from server.locations import web_folder
 from server.reports.content import Drawn, Report, Rows, Signature, Words
 from server.reports.drawing import svg
 
-if TYPE_CHECKING:
-    from jinja2 import Environment
-
 KINDS = {Words: "words", Rows: "rows", Drawn: "drawn", Signature: "signature"}
 
 
-def as_html(report: Report, environment: Environment) -> str:
-    """The file's text."""
+def as_html(report: Report, environment: Any) -> str:
+    """The file's text. environment: of the templates."""
     style = (web_folder() / "styles" / "report.css").read_text("utf-8")
     kind, inside = (lambda block: KINDS[type(block)]), f"<style>{style}</style>"
     return environment.get_template("reports/report.html").render(report=report, kind=kind, svg=svg, style=inside)
