@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 from urllib.parse import urlencode
 
 from sqlalchemy import func, or_, select
@@ -46,6 +47,9 @@ class Group:
     number: int
 
 
+Unmade = Callable[[], Hit]
+
+
 @dataclass(frozen=True, slots=True)
 class Held:
     """The days as they stand, the latest first, and the key of each one's newest revision."""
@@ -57,7 +61,7 @@ class Held:
 def search(archive: Archive, session: Session, words: Words, help_texts: Mapping[str, tuple[str, str]]) -> list[Group]:
     """Groups of hits, those without any left out. help_texts: topic → title and words."""
     held = _held(archive, session)
-    kinds: dict[str, Iterator[Hit]] = {
+    kinds: dict[str, Iterator[Hit | Unmade]] = {
         "Days": _days(held, words),
         "Cars": _cars(held, words),
         "Setups and their parts": _setups(held, words),
@@ -68,11 +72,19 @@ def search(archive: Archive, session: Session, words: Words, help_texts: Mapping
         "Predictions": _predictions(session, words),
         "Decisions on predictions": _decisions(session, words),
         "Results": _results(session, words),
-        "Events": _events(session, words),
-        "Help": _help(help_texts, words),
     }
-    groups = ((title, list(hits)) for title, hits in kinds.items())
-    return [Group(title, tuple(hits[:MOST_HITS]), len(hits)) for title, hits in groups if hits]
+    groups = [_group(title, hits) for title, hits in kinds.items()]
+    groups += [_events(session, words), _group("Help", _help(help_texts, words))]
+    return [group for group in groups if group.number]
+
+
+def _group(title: str, hits: Iterable[Hit | Unmade]) -> Group:
+    """The first hits, and how many there are: those that are only counted are not made."""
+    shown, number = [], 0
+    for number, hit in enumerate(hits, 1):
+        if number <= MOST_HITS:
+            shown.append(hit if isinstance(hit, Hit) else hit())
+    return Group(title, tuple(shown), number)
 
 
 def _held(archive: Archive, session: Session) -> Held:
@@ -128,14 +140,18 @@ def _predictions(session: Session, words: Words) -> Iterator[Hit]:
             yield Hit(one.name, beside, "prediction_set", {"number": one.id})
 
 
-def _runs(archive: Archive, session: Session, held: Held, words: Words) -> Iterator[Hit]:
+def _runs(archive: Archive, session: Session, held: Held, words: Words) -> Iterator[Unmade]:
     runs = runs_holding(archive, session, held.revisions.values(), words.all)
     for day, _ in held.days:
         for run in runs.get(held.revisions[day.id], ()):
             told = "\n".join(filter(None, (run.notes, run.remarks, run.driver and f"driver {run.driver}")))
             if told and words.in_text(told):
-                place = {"day_id": day.id, "number": run.number}
-                yield Hit(f"Run {run.number} of {_named(day)}", excerpt(told, words), "run", place)
+                yield partial(_run, day, run.number, told, words)
+
+
+def _run(day: StoredDay, number: int, told: str, words: Words) -> Hit:
+    place = {"day_id": day.id, "number": number}
+    return Hit(f"Run {number} of {_named(day)}", excerpt(told, words), "run", place)
 
 
 def _photos(session: Session, held: Held, words: Words) -> Iterator[Hit]:
@@ -210,13 +226,19 @@ def _results(session: Session, words: Words) -> Iterator[Hit]:
         yield Hit(f"Result {number} of {_named(day)}", f"SHA-256 {sha256}", "result_origin", place)
 
 
-def _events(session: Session, words: Words) -> Iterator[Hit]:
+def _events(session: Session, words: Words) -> Group:
     told = words.in_columns(Event.subject, Event.kind, Event.who, Event.reason, Event.before, Event.after)
     if words.hash_start:
         told = or_(told, Event.sha256.startswith(words.hash_start))
-    for one in session.scalars(select(Event).where(told).order_by(Event.id.desc())):
-        beside = ", ".join(part for part in (one.at[:10], one.who, one.reason) if part)
-        yield Hit(f"{one.kind.replace('-', ' ')}: {one.subject}", beside, "event", {"number": one.id})
+    number = session.scalar(select(func.count(Event.id)).where(told)) or 0
+    newest = select(Event).where(told).order_by(Event.id.desc()).limit(MOST_HITS)
+    hits = [_event(one) for one in session.scalars(newest)] if number else []
+    return Group("Events", tuple(hits), number)
+
+
+def _event(one: Event) -> Hit:
+    beside = ", ".join(part for part in (one.at[:10], one.who, one.reason) if part)
+    return Hit(f"{one.kind.replace('-', ' ')}: {one.subject}", beside, "event", {"number": one.id})
 
 
 def _help(texts: Mapping[str, tuple[str, str]], words: Words) -> Iterator[Hit]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import operator
 import re
 from dataclasses import dataclass
+from functools import reduce
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, func, or_
+from sqlalchemy import ColumnElement, and_, func
 from sqlalchemy.orm import InstrumentedAttribute
 
 MOST_WORDS = 12
@@ -27,8 +29,8 @@ class Words:
 
     def in_columns(self, *columns: InstrumentedAttribute[Any]) -> ColumnElement[bool]:
         """The same as SQL; a sign of LIKE is looked for as itself. Databases fold the case of plain letters only."""
-        told = [func.coalesce(column, "") for column in columns]
-        return and_(*(or_(*(one.icontains(word, autoescape=True) for one in told)) for word in self.all))
+        told = func.lower(reduce(operator.add, [func.coalesce(column, "") + "\n" for column in columns]))
+        return and_(*(told.contains(word, autoescape=True) for word in self.all))
 
     @property
     def hash_start(self) -> str | None:
