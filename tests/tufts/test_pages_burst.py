@@ -44,7 +44,7 @@ def read(tmp_path_factory: pytest.TempPathFactory, drawn: Burst) -> Iterator[Sit
         answer = site.client.post(f"/days/1/tufts/{lead}/burst")
         assert answer.status_code == 303
         page = f"/days/1/tufts/{lead}/burst"
-        wait_for(lambda: "Take the ticked ones over" in site.client.get(page).text, 60)
+        wait_for(lambda: "Take the ticked ones over" in site.client.get(page).text, 180)
         yield site
 
 

@@ -35,6 +35,10 @@ def marked(shared: Site) -> Site:
             px, py = on_picture(x, y)
             told = {"direction_rad": way, "condition": "attached", "station": f"s{k}"}
             mark(shared, number, entry(px / 20, py / 20, **told), reader="Ana")
+    few = {"points": corners()["points"][:3]}
+    refused = shared.client.post(f"/api/days/1/photos/{number}/points", json=few)
+    assert "at least four" in refused.json()["error"]
+    assert shared.client.post(f"/api/days/1/photos/{number}/points", json=corners()).status_code == 200
     return shared
 
 
@@ -46,14 +50,11 @@ def corners() -> dict[str, list[dict[str, float]]]:
 
 def test_points_and_stations_go_in_and_out_as_json(marked: Site) -> None:
     number = photos(marked)[0]["id"]
-    few = {"points": corners()["points"][:3]}
-    assert "four" in marked.client.post(f"/api/days/1/photos/{number}/points", json=few).json()["error"]
-    placed = marked.client.post(f"/api/days/1/photos/{number}/points", json=corners()).json()
+    placed = marked.client.get(f"/api/days/1/photos/{number}/points").json()
     assert placed["residual_px"] is None, "four points fit exactly"
     for k, one in enumerate(placed["stations"]):
         x, y = on_picture(*GRID[k])
         assert (one["x_px"], one["y_px"]) == pytest.approx((x / 20, y / 20), abs=0.01)
-    assert marked.client.get(f"/api/days/1/photos/{number}/points").json() == placed
     [told] = marked.client.get("/api/days/1/tuft-stations").json()
     assert (told["part"], told["source"], len(told["stations"])) == (PART, "a drawing", len(GRID))
     assert faults_of(marked) == []
