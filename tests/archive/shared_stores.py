@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from server.archive.shared_store import SharedStore
-from server.archive.store_address import StoreAddress
+from server.archive.store_address import StoreAddress, open_raw
+from server.archive.worker import Payload, Progress
 
 BUCKET, PREFIX = "raw", "team/one"
 SECRET = "made-up-secret-of-the-tests"
@@ -98,3 +99,11 @@ def s3_server() -> Iterator[Server]:
             yield server
         finally:
             server.stop()
+
+
+def read_back(payload: Payload, progress: Progress) -> Payload:
+    """Work of a job: read a kept file in another process."""
+    progress(0.5, "reading")
+    file = Path(payload["scratch"]) / "made"
+    file.write_bytes(open_raw(payload["raw"]).path(payload["sha256"]).read_bytes() * 2)
+    return {"file": str(file)}

@@ -26,13 +26,13 @@ from server.archive.raw_files import sha256_of
 from server.archive.read_only import ReadOnlyArchive
 from server.archive.store_address import StoreAddress, open_raw
 from server.archive.tables import RawFile
-from server.archive.worker import Payload, Progress
+from server.archive.worker import Payload
 from server.commands.main import app
 from server.errors import NotFoundError, StillairError, StoreError
 from server.history.verify_files import raw_faults
 from server.settings import Settings
 from server.uploads.service import RECEIVED, RECEIVING, Uploads
-from tests.archive.shared_stores import BUCKET, SECRET, Place, Server, s3_server
+from tests.archive.shared_stores import BUCKET, SECRET, Place, Server, read_back, s3_server
 from tests.imports import ROOT
 from tests.uploads.conftest import Tus
 from tests.web.fake_fit import KINDS
@@ -170,7 +170,7 @@ def test_what_is_killed_midway_leaves_no_half_file(place: Place, tmp_path: Path)
     command = [sys.executable, "-c", KILLED, place.url, place.endpoint, str(big), str(tmp_path / "other")]
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE) as child:
         assert child.stdout is not None
-        assert select.select([child.stdout], [], [], 60.0)[0]
+        assert select.select([child.stdout], [], [], 120.0)[0]
         assert child.stdout.readline() == b"half way\n"
         child.send_signal(signal.SIGKILL)
     assert not any(digest in key for key in place.keys())  # noqa: SIM118 - a method, no dictionary
@@ -274,13 +274,6 @@ def test_a_browser_is_told_to_come_again_while_the_store_is_silent(tmp_path: Pat
         assert tus.raw(ABC) == b"abc"
 
 
-def read_back(payload: Payload, progress: Progress) -> Payload:
-    progress(0.5, "reading")
-    file = Path(payload["scratch"]) / "made"
-    file.write_bytes(open_raw(payload["raw"]).path(ABC).read_bytes() * 2)
-    return {"file": str(file)}
-
-
 def keep_made(archive: Archive, session: object, _: Payload, outcome: Payload) -> str:
     return archive.raw.add(session, Path(outcome["file"])).sha256  # type: ignore[arg-type]
 
@@ -299,7 +292,7 @@ def test_long_work_reads_the_store_and_its_outcome_waits_for_it(place: Place, tm
 
     def queue(name: str) -> None:
         with archive.database.writing() as session:
-            payload = {"raw": archive.raw.address, "scratch": str(archive.incoming(name))}
+            payload = {"raw": archive.raw.address, "scratch": str(archive.incoming(name)), "sha256": ABC}
             add_job(session, "double", name, payload, name)
         runner.wake()
 
@@ -309,17 +302,17 @@ def test_long_work_reads_the_store_and_its_outcome_waits_for_it(place: Place, tm
             return job.state, job.text, job.error
 
     queue("first")
-    wait_for(lambda: state("first")[0] in ("done", "failed"), 30.0)
+    wait_for(lambda: state("first")[0] in ("done", "failed"), 120.0)
     assert state("first") == ("done", "done", None)
     with Silence(place, server):
         queue("second")
-        wait_for(lambda: "The store of raw files" in state("second")[1], 30.0)
+        wait_for(lambda: "The store of raw files" in state("second")[1], 120.0)
         queue("third")
         with archive.database.writing() as session:
             assert cancel_job(session, "second")
-        wait_for(lambda: "The store of raw files" in state("third")[1], 30.0)
+        wait_for(lambda: "The store of raw files" in state("third")[1], 120.0)
         assert state("second")[0] == "cancelled"
-    wait_for(lambda: state("third")[0] == "done", 30.0)
+    wait_for(lambda: state("third")[0] == "done", 120.0)
     runner.stop()
     archive.close()
 
