@@ -68,6 +68,11 @@ the same while days are added, corrected and fitted and jobs are called off, ove
 sends malformed logs, tables, pictures and day folders to a real server by its own routes: is each refused or taken in
 good time and within bounds of memory, and is the archive sound in the end? A file is made again by its seed.
 
+    python -m tests.studies tablets --minutes 10
+
+eight tablets read pages in turn while three others send logs and wait for their fits: does anybody meet an error,
+and is p95 of a page within 300 ms?
+
     python -m tests.studies schema --examples 50
 
 draws bodies, addresses and queries from the description of the JSON interface, as it allows them and as it does not,
@@ -106,6 +111,7 @@ from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
 from tests.studies.schema import hold as hold_schema
 from tests.studies.seasons import report as report_seasons
+from tests.studies.tablets import afternoon
 from tests.studies.tuft_bursts import report as report_bursts
 from tests.studies.tuft_bursts import run as read_bursts
 from tests.studies.tufts import report as report_tufts
@@ -227,6 +233,14 @@ def _schema(asked: argparse.Namespace) -> int:
     told = hold_schema(asked.examples)
     print(told, *told.faults, sep="\n")
     return 1 if told.faults else 0
+
+
+def _tablets(asked: argparse.Namespace) -> int:
+    use_numba_cache(default_data_folder())
+    with tempfile.TemporaryDirectory() as folder:
+        seen = afternoon(Path(folder) / "data", asked.minutes, _say)
+    print(seen, *seen.faults, sep="\n")
+    return 0 if seen.holds else 1
 
 
 def _say(words: str) -> None:
@@ -366,6 +380,9 @@ def _parser() -> argparse.ArgumentParser:
     schema = studies.add_parser("schema", help="the JSON interface against its own description")
     schema.set_defaults(study=_schema)
     schema.add_argument("--examples", type=int, default=50, help="of each operation, role and kind (default 50)")
+    tablets = studies.add_parser("tablets", help="eight tablets reading, three sending, for minutes")
+    tablets.set_defaults(study=_tablets)
+    tablets.add_argument("--minutes", type=float, default=10.0, help="how long (default 10)")
     seasons = studies.add_parser("seasons", help="do intervals of differences over days hold")
     seasons.set_defaults(study=_seasons)
     seasons.add_argument("--seasons", type=int, default=300, help="number of each kind (default 300)")
