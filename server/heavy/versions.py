@@ -12,7 +12,7 @@ from pathlib import Path
 from server import __version__
 
 PACKAGES = ("numpy", "scipy", "numba", "pandas", "pint", "cloudpickle", "distributed")
-PARTS = ("aero", "inference", "testday", "readers", "analysis", "heavy", "results", "archive")
+PARTS = ("aero", "inference", "testday", "readers", "analysis", "heavy")
 CODE = "code"
 OTHER_CODE = "other code of Stillair than this server, though it calls itself the same version"
 

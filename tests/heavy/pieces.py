@@ -8,10 +8,8 @@ import time
 from pathlib import Path
 from typing import Any
 
-from server.archive.worker import Payload, Progress
 from server.errors import StillairError
-from server.heavy.cluster import Cluster
-from server.heavy.pool import unheard
+from server.heavy.pool import Progress, unheard
 
 
 def halved(number: int, _: Progress) -> tuple[float, int]:
@@ -22,7 +20,7 @@ def halved(number: int, _: Progress) -> tuple[float, int]:
 def noted(task: tuple[str, int], _: Progress) -> int:
     """Writes down that it has begun, and takes a while."""
     folder, number = task
-    (Path(folder) / str(number)).touch()
+    (Path(folder) / f"{number} {time.time_ns()}").touch()
     time.sleep(0.3)
     return number
 
@@ -42,8 +40,10 @@ def refused(_: Any, __: Progress) -> None:
     raise StillairError("This day has no log.")
 
 
-def all_noted(payload: Payload, progress: Progress) -> Payload:
+def all_noted(payload: dict[str, Any], progress: Progress) -> dict[str, Any]:
     """The work of a job that hands out pieces."""
+    from server.heavy.cluster import Cluster
+
     tasks = [(payload["folder"], number) for number in range(payload["count"])]
     for place, _ in Cluster(payload["scheduler"]).each(noted, tasks, unheard):
         progress(place / len(tasks), "going on")
