@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import tempfile
 from collections import OrderedDict
 from collections.abc import Mapping
@@ -41,11 +42,23 @@ class Wanted:
     reason: str = ""
 
 
+def read_ahead(name: str, data: bytes) -> GivenTable:
+    """Read a table while nobody waits for the database: `begin_draft` and the pages after it find it read.
+
+    Raises LogError for one that is none.
+    """
+    key = (hashlib.sha256(data).hexdigest(), name)
+    with _lock:
+        if (found := _shelf.get(key)) is not None:
+            return found
+    return _shelve(key, read_table(name, data))
+
+
 def begin_draft(
     archive: Archive, session: Session, car: str, name: str, data: bytes, *, who: str, revises: int | None = None
 ) -> PredictionDraft:
     """Keep a table as it came. Raises LogError for one that is none, StillairError for a car without a name."""
-    read_table(name, data)
+    read_ahead(name, data)
     if revises is not None:
         car = find_set(session, revises).car
     with tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
@@ -89,9 +102,12 @@ def table_of(archive: Archive, sha256: str, name: str) -> GivenTable:
     with _lock:
         if (found := _shelf.get((sha256, name))) is not None:
             return found
-    table = read_table(name, archive.raw.path(sha256).read_bytes())
+    return _shelve((sha256, name), read_table(name, archive.raw.path(sha256).read_bytes()))
+
+
+def _shelve(key: tuple[str, str], table: GivenTable) -> GivenTable:
     with _lock:
-        _shelf[sha256, name] = table
+        _shelf[key] = table
         while len(_shelf) > TABLES_IN_MEMORY:
             _shelf.popitem(last=False)
     return table

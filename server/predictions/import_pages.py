@@ -27,6 +27,7 @@ from server.predictions.drafts import (
     first_choices,
     keep_choices,
     keep_draft,
+    read_ahead,
     table_of,
 )
 from server.predictions.mapping_view import MappingView, choices_of_form, mapping_view
@@ -119,6 +120,7 @@ def take(
     replaced = int(revises) if revises.isascii() and revises.isdigit() else None
     try:
         name, data = _table(table, pasted)
+        read_ahead(name, data)  # a large workbook takes seconds, in which nobody else could write
         with archive.database.writing() as session:
             number = begin_draft(archive, session, car, name, data, who=person, revises=replaced).id
     except NotFoundError:
