@@ -28,7 +28,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "testday": {"numpy", "pint", "server.errors"},
     "readers": {"numpy", "pint", "pandas", *FORMATS, *VALUES},
     "analysis": {"numpy", "scipy", "numba", "PIL", "server", "server.aero", "server.inference", *POOLS, *VALUES},
-    "heavy": {"distributed", "server", "server.errors", "server.settings"},
+    "heavy": {"distributed", "server.analysis.made_with", "server.errors", "server.settings"},
     "figures": {"numpy", "plotly", "server.testday", *(f"server.analysis.{name}" for name in RESULTS)},
     "archive": {*STORED_BY, "numpy", "server.settings", "server.locations", *VALUES},
     "pins": set(),

@@ -2,41 +2,31 @@
 
 from __future__ import annotations
 
-import hashlib
-import sys
 from collections.abc import Mapping
-from functools import lru_cache
-from importlib import metadata
+from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 
-from server import __version__
+from server.analysis.made_with import CODE, code_sha256, made_with
 
-PACKAGES = ("numpy", "scipy", "numba", "pandas", "pint", "cloudpickle", "distributed")
-PARTS = ("aero", "inference", "testday", "readers", "analysis", "heavy")
-CODE = "code"
+MAY_DIFFER = ("processor",)  # each result says which
+CARRIED_BY = ("cloudpickle", "distributed")
 OTHER_CODE = "other code of Stillair than this server, though it calls itself the same version"
 
 
-@lru_cache(maxsize=1)
+@cache
 def fingerprint() -> tuple[tuple[str, str], ...]:
-    """Versions of this process: Python, packages, Stillair, and a hash of the code that computes."""
-    found = {"Stillair": __version__, "Python": "{}.{}".format(*sys.version_info[:2])}
-    found |= {name: metadata.version(name) for name in PACKAGES}
-    return (*found.items(), (CODE, _code()))
+    """What a fit here is made with, and what carries work from one computer to another."""
+    found = {name: told for name, told in made_with().items() if name not in MAY_DIFFER}
+    found |= {name: version(name) for name in CARRIED_BY}
+    return (*found.items(), (f"{CODE}heavy", code_sha256(Path(__file__).resolve().parent)))
 
 
 def difference(ours: Mapping[str, str], theirs: Mapping[str, str]) -> str:
     """The first thing that is not alike, in words; empty where all is."""
-    for name, version in ours.items():
-        if theirs.get(name) != version:
-            if name == CODE:
+    for name, told in ours.items():
+        if theirs.get(name) != told:
+            if name.startswith(CODE):
                 return OTHER_CODE
-            return f"{name} {theirs.get(name, 'not at all')} where this server has {version}"
+            return f"{name} {theirs.get(name, 'not at all')} where this server has {told}"
     return ""
-
-
-def _code() -> str:
-    server, digest = Path(__file__).resolve().parent.parent, hashlib.sha256()
-    for file in sorted(file for part in PARTS for file in (server / part).rglob("*.py")):
-        digest.update(f"{file.relative_to(server).as_posix()}\n".encode() + file.read_bytes().replace(b"\r\n", b"\n"))
-    return digest.hexdigest()

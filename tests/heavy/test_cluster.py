@@ -222,7 +222,7 @@ def test_workers_of_another_version_and_those_without_are_named(
     ours = dict(cluster.fingerprint())
     for change, words in (
         ({"numpy": "1.0"}, rf"tcp://127.0.0.1:\d+ has numpy {ours['numpy']} where this server has 1\.0"),
-        ({"code": "0" * 64}, "has other code of Stillair"),
+        ({"code of analysis": "0"}, "has other code of Stillair"),
     ):
         monkeypatch.setattr(cluster, "fingerprint", lambda change=change: tuple({**ours, **change}.items()))
         with pytest.raises(StillairError, match=words):
