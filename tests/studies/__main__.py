@@ -224,7 +224,7 @@ def _kills(asked: argparse.Namespace) -> int:
 def _fuzz(asked: argparse.Namespace) -> int:
     use_numba_cache(default_data_folder())
     with tempfile.TemporaryDirectory() as folder:
-        found = storm(Path(folder) / "data", asked.files, asked.first_seed, say=_say)
+        found = storm(Path(folder) / "data", asked.files, asked.first_seed, patience=asked.patience, say=_say)
     print(found, *found.faults, sep="\n")
     return 1 if found.faults else 0
 
@@ -367,6 +367,7 @@ def _parser() -> argparse.ArgumentParser:
     fuzz = studies.add_parser("fuzz", help="malformed files by the thousand: refused, in time, nothing harmed")
     fuzz.set_defaults(study=_fuzz)
     fuzz.add_argument("--files", type=int, default=10_000, help="number of files (default 10000)")
+    fuzz.add_argument("--patience", type=float, default=1.0, help="times the limits of time, on a busy machine")
     fuzz.add_argument("--first-seed", type=int, default=2_720_001, help="seed of the first (default 2720001)")
     tufts.add_argument("--lifelike", action="store_true", help="photos with what real ones have besides")
     bursts = studies.add_parser("bursts", help="unsteadiness told from bursts of made-up photos")

@@ -65,15 +65,19 @@ class Found:
 
 
 def storm(
-    folder: Path, files: int, first_seed: int, *, people: int = 2, say: Callable[[str], None] = lambda _: None
-) -> Found:
-    """Send the files of `files` seeds to a server on a new archive in `folder`, so many people at once."""
+    folder: Path, files: int, first_seed: int, *, people: int = 2, patience: float = 1.0,
+    say: Callable[[str], None] = lambda _: None,
+) -> Found:  # fmt: skip
+    """Send the files of `files` seeds to a server on a new archive in `folder`, so many people at once.
+
+    patience: how many times the usual limits of time, where other work has most of the machine.
+    """
     found, parts = Found(), _in_parts(range(first_seed, first_seed + files), 10 * TOGETHER)
     lock = threading.Lock()
 
     def send_all() -> None:
-        with httpx.Client(base_url=address, headers={"Origin": address}, timeout=ANSWER_S) as client:
-            sender = _Sender(client, found, say)
+        with httpx.Client(base_url=address, headers={"Origin": address}, timeout=patience * ANSWER_S) as client:
+            sender = _Sender(client, found, say, patience)
             while True:
                 with lock:
                     seeds = next(parts, None)
@@ -134,8 +138,10 @@ def _in_parts(seeds: Sequence[int], size: int) -> Iterator[Sequence[int]]:
 class _Sender:
     """Sends cases as the pages do, and waits for the jobs that they begin."""
 
-    def __init__(self, client: httpx.Client, found: Found, say: Callable[[str], None]) -> None:
-        self._client, self._found, self._say = client, found, say
+    def __init__(
+        self, client: httpx.Client, found: Found, say: Callable[[str], None], patience: float
+    ) -> None:
+        self._client, self._found, self._say, self._patience = client, found, say, patience
         self._runs, self._day = 0, 0
         self._new_day()
 
@@ -163,6 +169,7 @@ class _Sender:
     def _new_day(self) -> None:
         data = zipped((name, text) for name, text in {**FILES, "notes.txt": f"{time.time_ns()}"}.items())
         job = self._job(self._client.post("/add/folder", files={"day_zip": ("day.zip", data)}))
+        self._call_off_fits(0)
         ended = self._wait(job, [])
         assert ended["state"] == "done", ended
         self._day, self._runs = int(ended["target"]), 0
@@ -274,7 +281,7 @@ class _Sender:
         self._ask("GET", look, cases)
 
     def _wait(self, job: str, cases: Sequence[Case]) -> dict[str, Any]:
-        deadline = time.monotonic() + JOB_S * max(1, len(cases))
+        deadline = time.monotonic() + self._patience * JOB_S * max(1, len(cases))
         while True:
             answer = self._ask("GET", f"/api/jobs/{job}", cases)
             view: dict[str, Any] = answer.json() if answer.status_code == 200 else {"state": "gone"}

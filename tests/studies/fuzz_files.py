@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import random
+import warnings
 import zipfile
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -77,7 +78,8 @@ def zipped(
 ) -> bytes:
     """A zip whose bytes do not tell when it was made; of a member that is no name, all is taken as it stands."""
     out = io.BytesIO()
-    with zipfile.ZipFile(out, "w") as made:
+    with zipfile.ZipFile(out, "w") as made, warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a name that comes twice is meant
         for name, content in members:
             info = name if isinstance(name, zipfile.ZipInfo) else zipfile.ZipInfo(name)
             made.writestr(info, content, method)

@@ -16,7 +16,7 @@ FILES, FIRST_SEED = 40, 2_720_001
 
 @pytest.mark.study
 def test_malformed_files_do_no_harm(tmp_path: Path) -> None:
-    found = storm(tmp_path / "data", FILES, FIRST_SEED, people=1)
+    found = storm(tmp_path / "data", FILES, FIRST_SEED, people=1, patience=4.0)
     assert found.faults == []
     assert found.files == FILES
     assert all(kind in found.memory for kind in MOST_MB), found.memory
