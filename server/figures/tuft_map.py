@@ -78,7 +78,7 @@ def tuft_map(points: Sequence[MapPoint], names: tuple[str, str], narrow: bool = 
     for which, dash in ((0, "dot"), (1, "solid")):
         figure.add_trace(_arrows(points, which, length, dash))
     figure.add_trace(_firsts(points, names[0]))
-    figure.add_trace(_seconds(points, names, narrow))
+    figure.add_trace(_seconds(points, names))
     figure.add_trace(_differ(points))
     figure.update_xaxes(axis("x on the part [mm]", constrain="domain"))
     figure.update_yaxes(axis("y on the part [mm]", scaleanchor="x", autorange="reversed", constrain="domain"))
@@ -124,13 +124,12 @@ def _firsts(points: Sequence[MapPoint], name: str) -> go.Scatter:
     return go.Scatter(x=x, y=y, mode="markers", marker=marker, name=escape(name), hoverinfo="skip")
 
 
-def _seconds(points: Sequence[MapPoint], names: tuple[str, str], narrow: bool) -> go.Scatter:
+def _seconds(points: Sequence[MapPoint], names: tuple[str, str]) -> go.Scatter:
     told = [one for one in points if one.turn_rad is not None]
     turns = [abs(math.degrees(one.turn_rad or 0.0)) for one in told]
-    bar = {"title": {"text": "turn [°]", "side": "right"}, "thickness": 14, "outlinecolor": LIGHT["ink"]}
     marker = {
         "symbol": "circle", "size": 10, "color": turns, "colorscale": SCALE, "cmin": 0.0, "cmax": FULL_TURN_DEG,
-        "line": {"color": LIGHT["ink"], "width": 2}, "showscale": not narrow, "colorbar": bar,
+        "line": {"color": LIGHT["ink"], "width": 2}, "showscale": False,  # its bar would need inline styles
     }  # fmt: skip
     return go.Scatter(
         x=[MM * one.x_m for one in told], y=[MM * one.y_m for one in told], mode="markers+text", marker=marker,
@@ -141,8 +140,8 @@ def _seconds(points: Sequence[MapPoint], names: tuple[str, str], narrow: bool) -
 
 def _turn_words(one: MapPoint) -> str:
     turn = math.degrees(one.turn_rad or 0.0)
-    sure = "<b>{}</b>" if one.moved else "{}"
-    return sure.format(f"{turn:+.0f}°".replace("-", "−")) if abs(turn) >= 10.0 or one.moved else ""
+    words = f"{turn:+.0f}°".replace("-", "−") + (", moved" if one.moved else "")
+    return words if abs(turn) >= 10.0 or one.moved else ""
 
 
 def _hover(one: MapPoint, names: tuple[str, str]) -> str:
