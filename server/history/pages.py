@@ -46,7 +46,8 @@ class RevisionLine:
 class HistoryPage(Page):
     """Events, the newest first; revisions only for one day; `checked` is empty until it is asked for.
 
-    chosen: what they were chosen by, in words; pages: this one and the last; abouts: slug, word, how one is named;
+    chosen: what they were chosen by, in words; pages: this one and the last; abouts: slug and word; named: how one of
+    the chosen kind is named;
     within_a_day: slugs of what each day has its own of.
     """
 
@@ -66,7 +67,8 @@ class HistoryPage(Page):
     first: str
     last: str
     pages: tuple[int, int]
-    abouts: tuple[tuple[str, str, str], ...]
+    abouts: tuple[tuple[str, str], ...]
+    named: str
     chosen: str
     all_link: str
     within_a_day: tuple[str, ...]
@@ -236,7 +238,8 @@ def _page(
             last=link(page=-(-number // EVENTS_A_PAGE)) if page * EVENTS_A_PAGE < number else "",
             first=link() if page > 1 else "",
             pages=(page, max(1, -(-number // EVENTS_A_PAGE))),
-            abouts=tuple((slug, one.word, one.named) for slug, one in OBJECTS.items()),
+            abouts=tuple((slug, one.word) for slug, one in OBJECTS.items()),
+            named=OBJECTS[choice.about].named if choice.about in OBJECTS else "",
             chosen=_chosen_words(choice, day_name, days),
             all_link=request.url.path if kept else "",
             within_a_day=WITHIN_A_DAY,
