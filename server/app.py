@@ -130,7 +130,7 @@ class ErrorPage(Page):
     sentence: str
 
 
-def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> FastAPI:
+def create_app(settings: Settings, kinds: Mapping[str, JobKind] | None = None) -> AddressedApp:
     """The pages over a data folder. `kinds`: the jobs by name; when not given, the product's own."""
     archive = Archive(settings.data_folder, settings.database_url, settings)
     jobs = JobRunner(archive, kinds or JOB_KINDS)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import gc
 import socket
 import sys
+from typing import TYPE_CHECKING
 
 import typer
 
@@ -11,6 +13,9 @@ from server.archive.archive import Archive
 from server.commands.lan_addresses import lan_addresses
 from server.errors import StillairError
 from server.settings import Settings
+
+if TYPE_CHECKING:
+    from server.addressed_app import AddressedApp
 
 PORTS_TRIED = 20
 WILDCARDS = ("0.0.0.0", "::", "")
@@ -21,10 +26,8 @@ def run_server(settings: Settings) -> None:
     make_data_folder(settings)
     import uvicorn
 
-    from server.app import create_app
-
     with listening_socket(settings.host, settings.port) as listener:
-        app = create_app(settings)
+        app = made_app(settings)
         app.state.archive.open()  # what stands in its way is said before an address is
         typer.echo(f"Stillair is open at {address(settings.host, listener)} (Ctrl-C ends it)")
         if app.state.throttle is not None:
@@ -33,6 +36,18 @@ def run_server(settings: Settings) -> None:
         sys.stdout.flush()
         config = uvicorn.Config(app, log_level="warning", server_header=False)
         uvicorn.Server(config).run(sockets=[listener])
+
+
+def made_app(settings: Settings) -> AddressedApp:
+    """The pages. What is imported for them stays: to look for garbage among it would take a tenth of the start."""
+    gc.disable()
+    try:
+        from server.app import create_app
+
+        return create_app(settings)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def make_data_folder(settings: Settings) -> None:

@@ -17,14 +17,15 @@ import alembic.command, fastapi, httpx, jinja2, numpy, pydantic_settings, sqlalc
 print(time.process_time())
 """
 FIRST_PAGE = """
-import sys, tempfile, time
+import http.client, sys, tempfile, time
 from pathlib import Path
-from server.app import create_app
+from server.commands.web_server import made_app
 from server.settings import Settings
 from tests.web.serving import served
-import httpx
-with served(create_app(Settings(data_folder=Path(tempfile.mkdtemp(dir=sys.argv[1]))))) as address:
-    assert "No test day is here yet" in httpx.get(address).text
+with served(made_app(Settings(data_folder=Path(tempfile.mkdtemp(dir=sys.argv[1]))))) as address:
+    asked = http.client.HTTPConnection(address.removeprefix("http://"))
+    asked.request("GET", "/")
+    assert b"No test day is here yet" in asked.getresponse().read()
     print(time.process_time())
     heavy = ("pandas", "plotly", "numba", "scipy", "dask", "fsspec", "psycopg", "server.analysis.day_fit")
     print([name for name in heavy if name in sys.modules])
