@@ -128,7 +128,7 @@ def test_a_field_of_another_type_or_name(site: Site, program: httpx.Client, meth
     told = document(site.app)
     operation = told["paths"][path][method]
     kind, example = body_of(operation, told)
-    if kind != "application/json" or path.endswith("/cancel"):
+    if kind != "application/json" or "requestBody" not in operation:
         return
     before = state_of(program)
     reference = operation["requestBody"]["content"]["application/json"]["schema"]["$ref"]
