@@ -39,12 +39,13 @@ def posterior_of(seed: int = 41) -> DayPosterior:
     return found[0]
 
 
-def with_friction(friction_n: float) -> DayPosterior:
-    """The posterior as if the front joints held back so much."""
+def with_friction(friction_n: float, u_n: float = 0.0) -> DayPosterior:
+    """The posterior as if the front joints held back so much, and were known so well."""
     posterior = posterior_of()
-    mean = posterior.mode_mean.copy()
-    mean[posterior.problem.priors.index("joint_front")] = friction_n
-    return replace(posterior, mode_mean=mean)
+    joint = posterior.problem.priors.index("joint_front")
+    mean, covariance = posterior.mode_mean.copy(), posterior.mode_covariance.copy()
+    mean[joint], covariance[joint, joint] = friction_n, u_n**2
+    return replace(posterior, mode_mean=mean, mode_covariance=covariance)
 
 
 def front(posterior: DayPosterior) -> int:
@@ -70,6 +71,13 @@ def test_joints_that_hold_all_of_it_are_in_the_interval_and_said() -> None:
     before = float(np.std(posterior_of().samples[:, column]))
     assert np.std(posterior.samples[:, column]) == pytest.approx(np.hypot(before, added), rel=0.05)
     assert [f.code for f in findings if " front axle" in f.text] == ["joints-hold"]
+
+
+def test_joints_of_which_little_is_known_count_with_what_they_may_be() -> None:
+    (known,) = [one for one in joint_hold.held_axles(with_friction(5000.0)) if one.end == "front"]
+    (unknown,) = [one for one in joint_hold.held_axles(with_friction(2000.0, 3000.0)) if one.end == "front"]
+    assert unknown.friction_n == pytest.approx(known.friction_n)
+    assert unknown.added_u_m2 == pytest.approx(known.added_u_m2)
 
 
 def test_without_positions_each_way_has_its_own_undulation() -> None:
