@@ -28,7 +28,7 @@ def run_server(settings: Settings) -> None:
 
     with listening_socket(settings.host, settings.port) as listener:
         app = made_app(settings)
-        app.state.archive.open()  # what stands in its way is said before an address is
+        open_or_close(app.state.archive)  # what stands in its way is said before an address is
         typer.echo(f"Stillair is open at {address(settings.host, listener)} (Ctrl-C ends it)")
         if app.state.throttle is not None:
             typer.echo(where_others_go(settings.host, listener))
@@ -48,6 +48,15 @@ def made_app(settings: Settings) -> AddressedApp:
     finally:
         gc.freeze()
         gc.enable()
+
+
+def open_or_close(archive: Archive) -> None:
+    """Open an archive; one that cannot be is given back as it was, nothing left beside its file."""
+    try:
+        archive.open()
+    except BaseException:
+        archive.close()
+        raise
 
 
 def make_data_folder(settings: Settings) -> None:
