@@ -64,10 +64,9 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     Where STILLAIR_RAW_STORE names a store, raw files go there: so an archive gets to one, or from one to another.
     Exit code 0: all is as it was kept. 3: it is back, with faults, one a line. 2: nothing was put back.
     """
-    from server.archive.backups import restore as put_back
-    from server.archive.place import database_of
     from server.archive.read_only import ReadOnlyArchive
     from server.commands.progress import Progress
+    from server.history.put_back import put_back
     from server.history.verify import counted, faults
     from server.settings import load
 
@@ -75,9 +74,6 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     place = settings.data_folder
     with Progress() as progress:
         name = put_back(folder, named, place, progress)
-        database = database_of(place)
-        database.migrate()
-        database.close()
         archive = ReadOnlyArchive(place)
         try:
             found = list(faults(archive, progress))

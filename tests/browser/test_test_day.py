@@ -147,8 +147,8 @@ def test_a_wrong_start_is_said_and_the_row_stays_and_so_does_a_form_begun_meanwh
     browser.one("#runs-form .send").click()
     browser.one("#runs form.edit [name=notes]").send_keys("half typed")
     browser.until(lambda: "Run 3" in browser.text(), "the run", 60)
+    browser.until(lambda: "The logs are added" in browser.one("#answer").text, "the end of adding")
     assert browser.one("#runs form.edit [name=notes]").get_property("value") == "half typed"
-    assert "The logs are added" in browser.one("#answer").text
 
 
 def test_the_same_file_is_known_by_its_bytes(browser: Browser, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import httpx
 import pytest
 from typer.testing import CliRunner
 
@@ -11,14 +12,15 @@ from server.app import create_app
 from server.archive.backups import DATABASE, copies_in
 from server.commands.main import app
 from server.settings import Settings
+from tests.uploads.conftest import BODY_TYPE, named
+from tests.uploads.killed import Sent, send
 from tests.web.fake_fit import KINDS
-from tests.web.serving import client_of, wait_for
+from tests.web.serving import client_of, served, wait_for
 
 
 def test_a_backup_beside_a_server_is_put_back_and_checked(tmp_path: Path) -> None:
     data, disk, again = tmp_path / "data", tmp_path / "disk", tmp_path / "again"
-    served = create_app(Settings(data_folder=data), KINDS)
-    with client_of(served) as client:
+    with client_of(create_app(Settings(data_folder=data), KINDS)) as client:
         client.post("/people/invitations", data={"role": "lead"})  # an event
         made = CliRunner().invoke(app, ["backup", str(disk), "--data", str(data)])
         assert made.exit_code == 0, made.output
@@ -29,6 +31,24 @@ def test_a_backup_beside_a_server_is_put_back_and_checked(tmp_path: Path) -> Non
     assert back.exit_code == 0, back.output
     assert "as it was kept: 0 days" in back.output
     assert (again / DATABASE).is_file()
+
+
+def test_a_file_that_was_coming_in_is_sent_anew_after_its_backup_is_put_back(tmp_path: Path) -> None:
+    data, disk, again = tmp_path / "data", tmp_path / "disk", tmp_path / "again"
+    file = Sent(b"time,speed\n0,30\n", acknowledged=5)
+    tus = {"Tus-Resumable": "1.0.0"}
+    with client_of(create_app(Settings(data_folder=data), KINDS)) as client:
+        sizes = {"Upload-Length": str(len(file.data)), "Upload-Metadata": named("run.csv")}
+        file.place = client.post("/uploads", headers={**tus, **sizes}).headers["location"]
+        begun = {**tus, "Upload-Offset": "0", "Content-Type": BODY_TYPE}
+        assert client.patch(file.place, content=file.data[:5], headers=begun).headers["upload-offset"] == "5"
+        assert CliRunner().invoke(app, ["backup", str(disk), "--data", str(data)]).exit_code == 0
+    back = CliRunner().invoke(app, ["restore", str(disk), "--data", str(again)])
+    assert (back.exit_code, "acknowledged" in back.output) == (0, False), back.output
+    with served(create_app(Settings(data_folder=again), KINDS)) as address:
+        assert httpx.head(address + file.place, headers=tus).headers["upload-offset"] == "0"
+        send(address, file, 0.5)
+    assert file.is_kept
 
 
 def test_where_there_is_nothing(tmp_path: Path) -> None:

@@ -23,10 +23,11 @@ from typing import Any
 
 import httpx
 
-from server.archive.backups import copies_in, restore
+from server.archive.backups import copies_in
 from server.archive.jobs import GAVE_UP
 from server.archive.read_only import ReadOnlyArchive
 from server.history.backup_job import BACKED_UP
+from server.history.put_back import put_back
 from server.history.verify import faults
 from tests.studies.kill_actors import Crew, Ledger
 from tests.studies.kill_moments import half_copies, kill_backup, kill_import, kill_migration
@@ -141,7 +142,7 @@ def _check_the_end(folder: Path, ledger: Ledger, count: Count) -> None:
 def _put_back(place: Path) -> list[str]:
     """What is wrong with the newest backup when it is restored."""
     with tempfile.TemporaryDirectory() as there:
-        restore(place, None, Path(there) / "data", lambda *_: None)
+        put_back(place, None, Path(there) / "data", lambda *_: None)
         archive = ReadOnlyArchive(Path(there) / "data")
         try:
             return list(faults(archive))
