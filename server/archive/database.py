@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from sqlalchemy import BigInteger, Connection, DateTime, Dialect, Engine, Integer, MetaData, TypeDecorator
+from sqlalchemy import BigInteger, Connection, DateTime, Dialect, Engine, Integer, MetaData, String, TypeDecorator
 from sqlalchemy.orm import DeclarativeBase, Session
 
 from server.archive.address import Address
@@ -17,6 +17,7 @@ from server.archive.news import News
 from server.archive.sqlite_file import BEGIN_OPTION, SqliteFile
 from server.errors import StillairError
 from server.locations import migrations_folder
+from server.testday.inner_paths import leaves_folder
 
 if TYPE_CHECKING:
     from server.archive.postgres import PostgresServer
@@ -27,6 +28,7 @@ TOO_NEW = (
     "The archive {file} is of version {found}, which a newer Stillair wrote (this one knows up to {newest}); "
     "open it with that one. Nothing in it was touched."
 )
+LEAVES = "A file of a day has the path {path}, which leaves its folder; nothing is read or written there."
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
     "uq": "uq_%(table_name)s_%(column_0_N_name)s",
@@ -57,6 +59,32 @@ class UtcDateTime(TypeDecorator[dt.datetime]):
     def process_result_value(self, value: Any, dialect: Dialect) -> dt.datetime | None:  # noqa: ARG002
         """Naive UTC to an aware moment."""
         return value.replace(tzinfo=dt.UTC) if value is not None else None
+
+
+class InnerPath(TypeDecorator[str]):
+    """A path in a folder; one that leaves it is neither kept nor given out, whoever wrote it into the database."""
+
+    impl = String
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """On its way in."""
+        return inner_path(value) if value is not None else None
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> str | None:  # noqa: ARG002
+        """On its way out."""
+        return inner_path(value) if value is not None else None
+
+    def coerce_compared_value(self, op: Any, value: Any) -> Any:  # noqa: ARG002
+        """What is searched for need be no path."""
+        return String()
+
+
+def inner_path(named: str) -> str:
+    """The path. Raises StillairError where it leaves its folder."""
+    if leaves_folder(named):
+        raise StillairError(LEAVES.format(path=repr(named[:80])))
+    return named
 
 
 def after_commit(session: Session, call: Callable[[], None]) -> None:

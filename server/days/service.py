@@ -15,6 +15,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
+from server.archive.database import inner_path
 from server.archive.events import record
 from server.archive.raw_files import RawStore, sha256_of
 from server.days.tables import DayRevision, RevisionFile, StoredDay
@@ -151,7 +152,7 @@ def write_folder_of(files: Mapping[str, Path | bytes], folder: Path) -> Path:
     part = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name[:40]}-"))
     try:
         for path, file in files.items():
-            target = part / path
+            target = part / inner_path(path)
             target.parent.mkdir(parents=True, exist_ok=True)
             if isinstance(file, bytes):
                 target.write_bytes(file)

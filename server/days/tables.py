@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import JSON, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
-from server.archive.database import Base, UtcDateTime, now_utc
+from server.archive.database import Base, InnerPath, UtcDateTime, now_utc
 
 RAW_FILE = "raw_files.sha256"
 
@@ -56,7 +56,7 @@ class RevisionFile(Base):
     __tablename__ = "revision_files"
 
     revision_id: Mapped[int] = mapped_column(ForeignKey("day_revisions.id", ondelete="RESTRICT"), primary_key=True)
-    path: Mapped[str] = mapped_column(primary_key=True)
+    path: Mapped[str] = mapped_column(InnerPath, primary_key=True)
     sha256: Mapped[str] = mapped_column(ForeignKey(RAW_FILE, ondelete="RESTRICT"), index=True)
 
 

@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Date, Select, select
 from sqlalchemy.orm import Session
 
-from server.archive.database import Base, UtcDateTime
+from server.archive.database import Base, UtcDateTime, inner_path
 from server.correlation.tables import CorrelationMargins, DecisionNote, MeasuredTaps
 from server.days.tables import ColumnChoice, DayRevision, RevisionFile, StoredDay
 from server.packing.choosing import Chosen
@@ -82,10 +82,15 @@ def hashes_in(line: Mapping[str, Any]) -> Iterator[str]:
 
 
 def row_of(line: Mapping[str, Any]) -> Base:
-    """The row that a line tells. Raises KeyError, TypeError or ValueError where it tells none that is known here."""
+    """The row that a line tells.
+
+    Raises StillairError for a path that leaves its folder, UNREADABLE where the line tells no row that is known here.
+    """
     values = dict(line)
     table = BY_NAME[values.pop("table")]
     columns = table.__table__.columns
+    if "path" in values:
+        inner_path(values["path"])
     return table(**{name: _value(columns[name].type, value) for name, value in values.items()})
 
 

@@ -15,6 +15,7 @@ from typing import IO, BinaryIO
 
 from server.errors import UploadError
 from server.readers.zip_directory import directory_bytes
+from server.testday.inner_paths import leaves_folder
 
 DAY_FILE = "testday.toml"
 _JUNK_FOLDERS = ("__MACOSX",)
@@ -107,7 +108,7 @@ def clean_path(name: str, member: zipfile.ZipInfo) -> PurePosixPath | None:
     """The path of a zip's entry; None for an empty one. Raises UploadError where it leaves its folder."""
     written = member.orig_filename.replace("\\", "/")
     path = PurePosixPath(written)
-    if path.is_absolute() or ".." in path.parts or written[1:2] == ":":
+    if (path.parts and leaves_folder(written)) or written[1:2] == ":":
         raise UploadError(f"{name} holds the path {shown(written)}, which leaves its folder.")
     if any(_is_bad_name(part) for part in path.parts):
         raise UploadError(f"{name} holds the name {shown(written)}, which not every system can store.")

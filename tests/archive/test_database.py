@@ -12,7 +12,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from sqlalchemy import select, text
-from sqlalchemy.exc import IntegrityError, OperationalError
+from sqlalchemy.exc import IntegrityError, OperationalError, StatementError
 
 import server.correlation.tables
 import server.days.tables
@@ -27,6 +27,7 @@ from server.archive.jobs import add_job, find_job
 from server.archive.sqlite_file import UNFINISHED
 from server.archive.tables import Event, Job
 from server.days.service import newest_revision, revision_files
+from server.days.tables import RevisionFile
 from server.errors import NotFoundError, StillairError
 from server.locations import migrations_folder
 from server.results.service import latest_result
@@ -104,6 +105,23 @@ def test_moments_keep_their_zone(archive: Archive) -> None:
         job = session.scalars(select(Job)).one()
         assert before <= job.created_at <= now_utc()
         assert job.payload == {"a": [1, 2]}
+
+
+def test_a_path_that_leaves_its_folder_is_neither_kept_nor_given_out(archive: Archive) -> None:
+    """Whoever wrote it there: as a restored copy that somebody tampered with may have it."""
+    digest = "a" * 64
+    with archive.database.writing() as session:
+        for told in (
+            f"INSERT INTO raw_files VALUES ('{digest}', 1, '2026-05-09')",
+            f"INSERT INTO days VALUES (1, 'a', NULL, '{digest}', 'a', NULL, '2026-05-09')",
+            f"INSERT INTO day_revisions VALUES (1, 1, 1, '{digest}', '', '', '2026-05-09')",
+            f"INSERT INTO revision_files VALUES (1, '../outside.csv', '{digest}')",
+        ):
+            session.execute(text(told))
+    with archive.database.reading() as session, pytest.raises(StillairError, match="leaves its folder"):
+        revision_files(session, 1)
+    with pytest.raises(StatementError, match="leaves its folder"), archive.database.writing() as session:
+        session.add(RevisionFile(revision_id=1, path="/etc/outside.csv", sha256=digest))
 
 
 def test_migrations_make_the_tables_that_the_code_has(archive: Archive) -> None:

@@ -1,16 +1,12 @@
-"""A season out and into an empty archive: the same folders and tables, a clean check, and what is refused."""
+"""A season out and into an empty archive: the same folders and tables, a clean check, all of it or nothing."""
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
-import io
 import json
 import os
 import subprocess
 import sys
-import zipfile
-from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -19,109 +15,21 @@ from server.app import create_app
 from server.archive.archive import Archive
 from server.archive.database import Base
 from server.archive.read_only import ReadOnlyArchive
-from server.archive.tables import Event, RawFile
-from server.days.changes import Change, change_run
-from server.days.revisions import revise_day
-from server.days.service import newest_revision
+from server.archive.tables import Event
 from server.errors import StillairError
 from server.history.verify import faults
 from server.packing import bringing
-from server.packing.bring_job import UNPACK_KINDS, queue_unpacking
-from server.packing.bringing import JOURNAL, bring, sweep_unpacked
+from server.packing.bring_job import UNPACK_KINDS
+from server.packing.bringing import JOURNAL, sweep_unpacked
 from server.packing.carried import TABLES
-from server.packing.season_zip import HISTORY, MANIFEST, ROWS, pack, write_zip
-from server.packing.unpacking import unpack
-from server.results.service import keep_result, results_of, write_result
+from server.packing.season_zip import HISTORY, MANIFEST, pack, write_zip
+from server.results.service import results_of
 from server.settings import Settings
-from server.testday.values import Day
-from tests.analysis.correlated_days import measured_day
-from tests.correlation.measured_sites import AREAS, CAR, keep_measured, usual_cases
 from tests.imports import ROOT
-from tests.tufts.tuft_site import KINDS, entry, mark, photo
+from tests.packing.zips import STATEMENT, contents, nothing_kept, unpacked_into
+from tests.tufts.tuft_site import KINDS
 from tests.web.conftest import Site
 from tests.web.serving import client_of, wait_for
-
-ANA = {"X-Stillair-Who": "Ana"}
-STATEMENT = "Calm morning, four pairs each: good enough to choose the flap by."
-TAPS = "setup,tap,cp,u\nA,F2,-0.9,0.02\n"
-
-
-def silent(_part: float, _text: str) -> None:
-    """Nobody listens."""
-
-
-@pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    """Two days of a car in two years, with all that a season can hold."""
-    folder = tmp_path_factory.mktemp("season")
-    app = create_app(Settings(data_folder=folder / "data"), {**KINDS, **UNPACK_KINDS})
-    with client_of(app) as client:
-        client.cookies.set("who", "Ana")
-        made, archive = Site(app, client, folder / "data"), app.state.archive
-        result = measured_day(AREAS, rel_u=0.012)[1]
-        keep_measured(archive, result, folder / "days", usual_cases())
-        again = [dataclasses.replace(one, source="meshed anew") for one in usual_cases() if one.setup in "AB"]
-        keep_measured(archive, result, folder / "more", again, name="Second: wet", date="2025-06-20")
-        fill(made, folder)
-        yield made
-
-
-def remarked(day: Day) -> Change:
-    """A change that no fit sees."""
-    return dataclasses.replace(change_run(day, 1, notes="a gust at the end"), kind="run-remarked")
-
-
-def fill(site: Site, folder: Path) -> None:
-    client, archive = site.client, site.app.state.archive
-    first, second = photo(site), photo(site, "two.jpg", 5)
-    key = entry(30.0, 20.0, direction_rad=0.4, condition="attached")
-    mark(site, first, key)
-    mark(site, first, {**entry(31.0, 21.0, direction_rad=0.5), "mark": key["mark"]}, reader="Bo")
-    assert client.post(f"/api/days/1/photos/{second}", json={"notes": "out of focus"}).status_code == 200
-    sent = {"car": CAR, "setup": "C", "quantity": "SCx", "stance": "doubted", "text": "Look again."}
-    note = client.post("/api/correlation/decisions", json=sent, headers=ANA).json()
-    later = sent | {"stance": "explained", "text": "The mesh.", "supersedes": note["id"]}
-    assert client.post("/api/correlation/decisions", json=later, headers=ANA).status_code == 201
-    assert client.post("/api/correlation/taps", json={"day_id": 1, "table": TAPS}, headers=ANA).status_code == 201
-    client.post("/api/correlation/margins", json={"car": CAR, "total": 0.07, "reason": "a wet year"}, headers=ANA)
-    client.put("/api/predictions/matching", json={"car": CAR, "setups": {"B": "C"}}, headers=ANA)
-    client.post("/api/predictions/2/withdraw", json={"reason": "meshed too coarsely"}, headers=ANA)
-    assert client.post("/days/1/sign-off", data={"statement": STATEMENT}, headers=ANA).status_code == 303
-    revise_day(archive, 1, remarked, who="Ana", reason="asked the driver")
-    client.post("/days/1/sign-off/amend", data={"reason": "The scales were wrong."}, headers=ANA)
-    write_result(dataclasses.replace(measured_day(AREAS, rel_u=0.02)[1], version="0.0.9"), folder / "old.zip")
-    with archive.database.writing() as session:
-        keep_result(archive, session, newest_revision(session, 2), folder / "old.zip", who="Bo")
-
-
-@pytest.fixture(scope="module")
-def season(site: Site, tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The zip of all of it, as the page sends it."""
-    answer = site.client.get("/season/packed.zip")
-    assert answer.headers["content-type"] == "application/zip", answer.text
-    file = tmp_path_factory.mktemp("packed") / "season.zip"
-    file.write_bytes(answer.content)
-    assert not list((site.folder / "scratch").glob("packing-*"))
-    return file
-
-
-@pytest.fixture
-def empty(tmp_path: Path) -> Iterator[Archive]:
-    archive = Archive(tmp_path / "new")
-    archive.open()
-    yield archive
-    archive.close()
-
-
-def unpacked_into(archive: Archive, file: Path, scratch: Path) -> int:
-    folder = scratch / "apart"
-    folder.mkdir()
-    return bring(archive, unpack(file, folder, silent), "Cleo")
-
-
-def contents(file: Path) -> dict[str, bytes]:
-    with zipfile.ZipFile(file) as made:
-        return {name: made.read(name) for name in made.namelist()}
 
 
 def packed_again(archive: Archive, folder: Path, year: int | None = None) -> Path:
@@ -223,86 +131,6 @@ def test_every_table_is_carried_or_said_not_to_be() -> None:
     made_anew = {"raw_files", "events", "revision_facts", "prediction_drafts"}
     carried = {table.__tablename__ for table in TABLES}
     assert set(Base.metadata.tables) == carried | of_this_archive | made_anew
-
-
-Alter = Callable[[dict[str, bytes]], None]
-
-
-def rewritten(season: Path, target: Path, change: Alter, *, seal: bool = False) -> Path:
-    """The season with something else in it; seal: the manifest tells of it, as somebody who tampers would see to."""
-    held = contents(season)
-    change(held)
-    if seal:
-        manifest = json.loads(held[MANIFEST])
-        manifest["files"] = {
-            path: {"sha256": hashlib.sha256(data).hexdigest(), "bytes": len(data)}
-            for path, data in held.items()
-            if path != MANIFEST
-        }
-        held[MANIFEST] = json.dumps(manifest).encode()
-    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as made:
-        for name, data in held.items():
-            made.writestr(name, data)
-    return target
-
-
-TOML = "days/2026-05-09 Long apron/testday.toml"
-
-
-def altered_row(held: dict[str, bytes]) -> None:
-    held[ROWS] = held[ROWS].replace(b'"The mesh."', b'"The wind."')
-
-
-def altered_event(held: dict[str, bytes]) -> None:
-    held[HISTORY] = held[HISTORY].replace(b"asked the driver", b"told the driver!")
-
-
-def without(path: str) -> Alter:
-    return lambda held: held.pop(path) and None
-
-
-def with_file(path: str, data: bytes) -> Alter:
-    return lambda held: held.update({path: data})
-
-
-REFUSED = [
-    (with_file(TOML, b"format = 1\n"), False, "testday.toml' in season.zip is not the file that was packed"),
-    (without(TOML), False, "season.zip lacks 'days/2026-05-09 Long apron/testday.toml', which its manifest lists"),
-    (with_file("days/more.txt", b"x"), False, "holds 'days/more.txt', which its manifest does not list"),
-    (with_file("../outside.txt", b"x"), True, "holds the path '../outside.txt', which leaves its folder"),
-    (with_file("kept/bomb.bin", bytes(60_000_000)), True, "unpacks to more than 200 times its size"),
-    (altered_row, True, "its event tells of something else"),
-    (altered_event, True, "in the packed history was altered after it was sealed"),
-    (without(MANIFEST), False, "is no packed season"),
-    (with_file(MANIFEST, b"{"), False, "cannot be read, so nothing in it can be checked"),
-]
-
-
-@pytest.mark.parametrize(("change", "seal", "sentence"), REFUSED, ids=[one[2][:40] for one in REFUSED])
-def test_what_is_not_as_it_was_packed_is_refused_and_nothing_is_kept(
-    season: Path, empty: Archive, tmp_path: Path, *, change: Alter, seal: bool, sentence: str
-) -> None:
-    file = rewritten(season, tmp_path / "season.zip", change, seal=seal)
-    with pytest.raises(StillairError) as refused:
-        unpacked_into(empty, file, tmp_path)
-    assert sentence in str(refused.value)
-    assert str(refused.value).count("\n") == 0
-    assert nothing_kept(empty)
-    assert not (tmp_path / "outside.txt").exists()
-
-
-def nothing_kept(archive: Archive) -> bool:
-    with archive.database.reading() as session:
-        rows = session.query(Event).count() + session.query(RawFile).count()
-    return rows == 0 and not [one for one in archive.raw.folder.rglob("*") if one.is_file()]
-
-
-def test_a_zip_that_breaks_off(season: Path, empty: Archive, tmp_path: Path) -> None:
-    (tmp_path / "season.zip").write_bytes(season.read_bytes()[:-5000])
-    with pytest.raises(StillairError, match=r"season.zip is no zip that can be read"):
-        unpacked_into(empty, tmp_path / "season.zip", tmp_path)
-    with pytest.raises(StillairError, match="no zip"):
-        queue_unpacking(empty, "a.txt", io.BytesIO(b"hello"), "Cleo")
 
 
 def test_an_archive_that_holds_days_is_left_alone(site: Site, season: Path, tmp_path: Path) -> None:
