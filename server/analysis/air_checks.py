@@ -47,8 +47,9 @@ def check_air_speed(day: Day, passes: Sequence[Pass]) -> tuple[Day, list[Finding
 
 def follows_speed(run: Run, car: Car) -> tuple[float, float] | None:
     """Slope of a run's air speed on its ground speed and its delay [s]; None where the run tells neither."""
-    air, source = merged_signals(run).get("airspeed"), pick_speed(run, car)
-    if air is None or source is None or len(air.time_s) < LEAST_SAMPLES or len(source.signal.time_s) < LEAST_SAMPLES:
+    air = merged_signals(run).get("airspeed")
+    source = pick_speed(run, car) if air is not None and len(air.time_s) >= LEAST_SAMPLES else None
+    if air is None or source is None or len(source.signal.time_s) < LEAST_SAMPLES:
         return None
     time = np.arange(air.time_s[0], air.time_s[-1], STEP_S)
     speed = np.interp(time, source.signal.time_s, source.signal.values)

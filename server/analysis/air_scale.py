@@ -54,7 +54,8 @@ def _both_ways(ways: Mapping[int, Sequence[float]]) -> tuple[float, float]:
 
 def _sums(run: Run, car: Car, part: tuple[float, float], delay_s: float) -> tuple[float, float] | None:
     """Mean air speed of a pass and the mean ground speed that belongs to it [m/s]."""
-    air, source = merged_signals(run).get("airspeed"), pick_speed(run, car)
+    air = merged_signals(run).get("airspeed")
+    source = pick_speed(run, car) if air is not None else None
     if air is None or source is None:
         return None
     inside = (air.time_s >= part[0] + max(delay_s, 0.0)) & (air.time_s <= part[1]) & np.isfinite(air.values)

@@ -10,7 +10,7 @@ import numpy as np
 
 from server.analysis.clock_offsets import align_recordings
 from server.analysis.direction import straight_heading
-from server.analysis.signal_checks import check_signals, clean_signal
+from server.analysis.signal_checks import clean_speeds
 from server.analysis.signal_roles import is_speed
 from server.testday.values import Day, Finding, Recording, Run, Signal
 
@@ -22,8 +22,9 @@ def prepare_day(day: Day) -> tuple[Day, list[Finding]]:
     for run in day.runs:
         matched, said = align_recordings(_joined(run), day.car)
         findings += [replace(f, run=run.number) for r in run.recordings for f in r.findings]
-        findings += [*said, *check_signals(matched, day.car.driven)]
-        runs.append(_clean(matched))
+        clean, about_channels = clean_speeds(matched, day.car.driven)
+        findings += [*said, *about_channels]
+        runs.append(clean)
     heading = day.venue.heading_rad
     if heading is None:
         heading = straight_heading(runs, day.car)
@@ -78,16 +79,3 @@ def _one(before: Recording, after: Recording) -> Recording:
             time, values = np.append(first.time_s, signal.time_s), np.append(first.values, signal.values)
             signals[role] = Signal(time, values, first.name)
     return replace(before, file=f"{before.file}, {after.file}", signals=signals)
-
-
-def _clean(run: Run) -> Run:
-    """The run with the faulty samples of its speeds left out; the findings are `check_signals`'."""
-    return replace(run, recordings=tuple(_clean_recording(r, run.number) for r in run.recordings))
-
-
-def _clean_recording(recording: Recording, run: int) -> Recording:
-    signals = {
-        role: clean_signal(signal, role, run)[0] if is_speed(role) else signal
-        for role, signal in recording.signals.items()
-    }
-    return replace(recording, signals=signals)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -41,19 +41,11 @@ class CheckedSignal:
         return Signal(self.signal.time_s[self.keep], self.signal.values[self.keep], self.signal.name)
 
 
-def clean_signal(
-    signal: Signal, role: str, run: int | None = None, moving: Intervals | None = None
-) -> tuple[Signal, tuple[Finding, ...]]:
-    """Leave out spiky, frozen, clipped and repeated samples, and say so.
-
-    moving: when the car moves; a speed tells it by itself. A role without checks comes back as it is.
-    """
-    checked = check_signal(signal, role, run, moving)
-    return checked.clean, checked.findings
-
-
 def check_signal(signal: Signal, role: str, run: int | None = None, moving: Intervals | None = None) -> CheckedSignal:
-    """Find the faults of one channel; see `clean_signal`."""
+    """Find the spiky, frozen, clipped and repeated samples of one channel; a role without checks has none.
+
+    moving: when the car moves; a speed tells it by itself.
+    """
     checks = checks_of(role)
     n = len(signal.time_s)
     nothing = np.zeros(n, dtype=bool)
@@ -100,23 +92,34 @@ def _numbers_only(
 
 
 def check_signals(run: Run, driven: str = "rear") -> tuple[Finding, ...]:
-    """Everything that is wrong with a run's channels: one finding per kind and channel, with its first time.
+    """Everything that is wrong with a run's channels; see `clean_speeds`."""
+    return clean_speeds(run, driven)[1]
+
+
+def clean_speeds(run: Run, driven: str = "rear") -> tuple[Run, tuple[Finding, ...]]:
+    """The run with the faulty samples of its speeds left out, and everything that is wrong with its channels: one
+    finding per kind and channel, with its first time.
 
     driven: the driven wheels, whose slip under power is no fault.
     """
     findings: list[Finding] = []
     speeds: dict[str, Signal] = {}
+    cleaned: list[Recording] = []
     moving = _moving(run)
     for recording in run.recordings:
+        signals = dict(recording.signals)
         for role, signal in recording.signals.items():
             checked = check_signal(signal, role, run.number, None if is_speed(role) else moving)
             findings.extend(_said_here(checked, role))
             findings.extend(_dropouts(recording, role, checked, run.number))
-            if is_speed(role) and role not in speeds:
+            if is_speed(role):
+                signals[role] = checked.clean
                 # what a wheel lost is for the comparison to say, so only repeats are taken out before it
-                speeds[role] = _without_repeats(checked)
+                speeds.setdefault(role, _without_repeats(checked))
         findings.extend(_place_frozen(recording, run.number, moving))
-    return (*findings, *compare_speeds(run.number, speeds, driven))
+        cleaned.append(replace(recording, signals=signals))
+    said = (*findings, *compare_speeds(run.number, speeds, driven))
+    return replace(run, recordings=tuple(cleaned)), said
 
 
 def _said_here(checked: CheckedSignal, role: str) -> tuple[Finding, ...]:

@@ -17,7 +17,7 @@ import numpy as np
 
 from server.analysis.pass_data import SCALE_SPEED_MPS, merged_signals, wheel_roles
 from server.analysis.result import Pass
-from server.testday.values import Car, FloatArray, Run, Signal
+from server.testday.values import Car, FloatArray, Run
 
 DELAY_FLOOR_S = 0.015
 SCALE_FLOOR = 0.0007
@@ -37,7 +37,7 @@ class SpeedScale:
 
 def fit_speed_scale(runs: Sequence[Run], passes: Sequence[Pass], car: Car) -> SpeedScale | None:
     """Scale and delay from all runs that carry both speeds; None where too little is left to tell."""
-    parts = [_samples(run, [p for p in passes if p.run == run.number and p.used], car) for run in runs]
+    parts = [_compared(run, [p for p in passes if p.run == run.number and p.used], car) for run in runs]
     kept = [part for part in parts if part is not None]
     if not kept:
         return None
@@ -54,8 +54,19 @@ def fit_speed_scale(runs: Sequence[Run], passes: Sequence[Pass], car: Car) -> Sp
     return SpeedScale(mean, covariance + floor, scatter, n)
 
 
-def _samples(run: Run, passes: Sequence[Pass], car: Car) -> tuple[Signal, FloatArray, FloatArray] | None:
-    """The wheel signal of a run and the satellite samples outside its passes, slow and braked ones left out."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Compared:
+    """The wheel speed of a run and its rate on the wheel's clock, shape (n,); the satellite samples, shape (m,)."""
+
+    time_s: FloatArray
+    wheel_mps: FloatArray
+    rate_mps2: FloatArray
+    satellite_s: FloatArray
+    satellite_mps: FloatArray
+
+
+def _compared(run: Run, passes: Sequence[Pass], car: Car) -> _Compared | None:
+    """The wheel speed of a run and the satellite samples outside its passes, slow and braked ones left out."""
     signals = merged_signals(run)
     roles = wheel_roles(car, signals)
     if not roles or "gps_speed" not in signals:
@@ -71,7 +82,8 @@ def _samples(run: Run, passes: Sequence[Pass], car: Car) -> tuple[Signal, FloatA
     for p in passes:
         inside |= (satellite.time_s > p.start_s - 0.5) & (satellite.time_s < p.end_s + 0.5)
     speed = np.interp(satellite.time_s, time, smooth)
-    slope = np.interp(satellite.time_s, time, np.gradient(smooth, time))
+    rate = np.gradient(smooth, time)
+    slope = np.interp(satellite.time_s, time, rate)
     ends = (satellite.time_s > time[0] + 1.5) & (satellite.time_s < time[-1] - 1.5)
     good = ~inside & ends & (speed > 4.0) & (slope > -2.5) & np.isfinite(satellite.values)
     if roles == driven_roles(car, roles):
@@ -79,7 +91,7 @@ def _samples(run: Run, passes: Sequence[Pass], car: Car) -> tuple[Signal, FloatA
     good &= np.abs(satellite.values - speed) < 0.15 * speed + 2.0
     if np.count_nonzero(good) < 15:
         return None
-    return Signal(time, smooth), satellite.time_s[good], satellite.values[good]
+    return _Compared(time, smooth, rate, satellite.time_s[good], satellite.values[good])
 
 
 def driven_roles(car: Car, roles: tuple[str, ...]) -> tuple[str, ...]:
@@ -89,7 +101,7 @@ def driven_roles(car: Car, roles: tuple[str, ...]) -> tuple[str, ...]:
 
 
 def _solve(
-    parts: Sequence[tuple[Signal, FloatArray, FloatArray]],
+    parts: Sequence[_Compared],
     delay: float,
     lag: float,
     kappa: tuple[float, float] = (0.0, 0.0),
@@ -97,17 +109,16 @@ def _solve(
     """One Gauss–Newton step at a delay, lag and (κ0, κ2): (κ0, κ2, changes of delay and lag), scatter,
     covariance, n."""
     design, residual, breaks = [], [], []
-    for wheel, time, satellite in parts:
-        slope = np.gradient(wheel.values, wheel.time_s)
-        near = np.maximum(np.interp(time - delay, wheel.time_s, wheel.values), 2.0)
-        when = time - delay + lag / near
-        seen = np.interp(when, wheel.time_s, wheel.values)
-        rate = np.interp(when, wheel.time_s, slope)
+    for part in parts:
+        near = np.maximum(np.interp(part.satellite_s - delay, part.time_s, part.wheel_mps), 2.0)
+        when = part.satellite_s - delay + lag / near
+        seen = np.interp(when, part.time_s, part.wheel_mps)
+        rate = np.interp(when, part.time_s, part.rate_mps2)
         speed = seen / (1.0 + kappa[0] + kappa[1] * (seen**2 / SCALE_SPEED_MPS**2 - 1.0))
         # wheel = v (1 + κ) → v ≈ wheel − v κ; satellite = wheel − v κ0 − v (v²/v_r² − 1) κ2 − v̇ Δδ + v̇ Δℓ/v
         design.append(np.column_stack([-speed, -speed * (speed**2 / SCALE_SPEED_MPS**2 - 1.0), -rate, rate / near]))
-        residual.append(satellite - seen)
-        breaks.append(len(time))
+        residual.append(part.satellite_mps - seen)
+        breaks.append(len(part.satellite_s))
     X, r = np.vstack(design), np.concatenate(residual)
     prior = np.diag(1.0 / np.array([0.15, 0.006, 0.5, LAG_PRIOR_U_M]) ** 2)
     scale = max(1.4826 * float(np.median(np.abs(r - np.median(r)))), 0.02)

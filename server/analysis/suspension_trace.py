@@ -73,8 +73,8 @@ def drive_trace(run: Run, car: Car) -> DriveTrace | None:
     options = PassOptions()
     signals = best_signals(run)
     sensors = sensors_of(role for role, signal in signals.items() if len(signal.time_s) >= 8)
-    source = pick_speed(run, car)
-    if not sensors or source is None or len(source.signal.time_s) < 8 or source.period_s > SLOWEST_SPEED_S:
+    source = pick_speed(run, car) if sensors else None
+    if source is None or len(source.signal.time_s) < 8 or source.period_s > SLOWEST_SPEED_S:
         return None
     series = speed_series(source.signal, options.max_gap_s)
     time = np.arange(series.start_s, series.end_s, STEP_S)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from server.analysis.signal_checks import check_signal, check_signals, clean_signal
+from server.analysis.signal_checks import check_signal, check_signals
 from server.testday.findings import CODES
 from server.testday.values import Finding, Recording, Signal
 from tests.analysis.driven_runs import (
@@ -44,9 +44,9 @@ def fast_index(signal: Signal, at: int = 100, least: float = 9.0) -> int:
     ids=["wheel 100 Hz", "coarse wheel 20 Hz", "satellite 1 Hz", "noisy satellite", "satellite 25 Hz"],
 )
 def test_a_healthy_speed_is_left_alone(signal: Signal) -> None:
-    clean, findings = clean_signal(signal, signal.name)
-    assert findings == ()
-    assert clean is signal
+    checked = check_signal(signal, signal.name)
+    assert checked.findings == ()
+    assert checked.clean is signal
 
 
 def test_a_healthy_damper_is_left_alone() -> None:
