@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from server.archive.disk import sync_folder
+from server.archive.disk import sync_file, sync_folder
 from server.archive.tables import RawFile
 from server.errors import NotFoundError, StillairError
 
@@ -103,6 +103,10 @@ class RawStore:
         """Keep a copy whose bytes have this hash. Raises StillairError where they do not."""
         self._copy(source, sha256, checked=True)
 
+    def let_go(self, sha256: str) -> None:
+        """Take away a file that nothing names; of a store that computers share, what this one has of it."""
+        self._place(sha256).unlink(missing_ok=True)
+
     def sweep(self) -> None:
         """Let go of copies that were never finished: of a program that was killed while it wrote them."""
         for file in self._folder.glob(f"*/{UNFINISHED}*"):
@@ -114,6 +118,7 @@ class RawStore:
 
     def _link(self, source: Path, digest: str) -> bool:
         place = self._make_room(digest)
+        sync_file(source)
         try:
             os.link(source, place)
         except OSError:

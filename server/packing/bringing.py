@@ -10,11 +10,12 @@ import json
 import os
 import tempfile
 from collections.abc import Iterator, Mapping
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import func, select
+from sqlalchemy.exc import OperationalError, StatementError
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
@@ -26,7 +27,7 @@ from server.archive.tables import Event, RawFile
 from server.correlation.notes import DECIDED
 from server.correlation.tables import CorrelationMargins, DecisionNote
 from server.days.tables import ColumnChoice, StoredDay
-from server.errors import NotFoundError, StillairError, UploadError
+from server.errors import StillairError, UploadError
 from server.history.verify_correlation import correlation_faults
 from server.history.verify_days import day_faults, revision_faults
 from server.history.verify_events import Told, event_faults
@@ -49,7 +50,7 @@ NOT_EMPTY = (
     "A packed season goes into an empty archive, and this one holds {there}; name another folder with --data, or start "
     "a server on one."
 )
-BAD_ROW = "{name} holds a row of {table} that this Stillair does not know; nothing was unpacked."
+UNKNOWN = "{name} holds rows or events that this Stillair does not know; nothing was unpacked."
 NO_FILE = "{name} names a file {sha256}… that it does not hold; nothing was unpacked."
 NOT_AS_TOLD = "What {name} holds is not what its history tells: {fault} Nothing was unpacked."
 
@@ -90,15 +91,16 @@ def bring_within(archive: Archive, session: Session, unpacked: Unpacked, who: st
     try:
         days = _bring(archive, session, unpacked, who)
     except BaseException:
-        sweep_unpacked(archive)
+        with suppress(StillairError):  # a database that went away; the next start sweeps
+            sweep_unpacked(archive)
         raise
-    after_commit(session, lambda: sweep_unpacked(archive))
+    after_commit(session, lambda: strike_out(archive))
     return days
 
 
 def _write_down(archive: Archive, unpacked: Unpacked) -> None:
     """Beside the raw files, what is going to be kept."""
-    journal = archive.raw.folder / JOURNAL
+    journal = _journal(archive)
     journal.parent.mkdir(parents=True, exist_ok=True)
     with journal.open("w", encoding="utf-8") as out:
         out.writelines(f"{sha256}\n" for sha256 in unpacked.at)
@@ -107,20 +109,27 @@ def _write_down(archive: Archive, unpacked: Unpacked) -> None:
     sync_folder(journal.parent)
 
 
+def _journal(archive: Archive) -> Path:
+    return archive.raw.folder / JOURNAL
+
+
+def strike_out(archive: Archive) -> None:
+    """All that was written down is kept, and rows name it."""
+    _journal(archive).unlink(missing_ok=True)
+
+
 def sweep_unpacked(archive: Archive) -> None:
     """Let go of files that an unpacking laid down and no row names: of one that failed or was killed."""
-    journal = archive.raw.folder / JOURNAL
-    if not journal.is_file():
+    if not _journal(archive).is_file():
         return
-    hashes = [line for line in journal.read_text("utf-8").split("\n") if len(line) == 64]
+    hashes = [line for line in _journal(archive).read_text("utf-8").split("\n") if len(line) == 64]
     with archive.database.reading() as session:
         kept: set[str] = set()
         for part in _parts(hashes):
             kept |= set(session.scalars(select(RawFile.sha256).where(RawFile.sha256.in_(part))))
     for sha256 in set(hashes) - kept:
-        with suppress(NotFoundError):
-            archive.raw.path(sha256).unlink()
-    journal.unlink()
+        archive.raw.let_go(sha256)
+    strike_out(archive)
 
 
 def _parts(hashes: list[str]) -> Iterator[list[str]]:
@@ -130,6 +139,24 @@ def _parts(hashes: list[str]) -> Iterator[list[str]]:
 
 def _bring(archive: Archive, session: Session, unpacked: Unpacked, who: str) -> int:
     check_empty(session)
+    with _known(unpacked.name):
+        days = _keep(archive, session, unpacked, who)
+    _check(archive, session, unpacked)
+    return days
+
+
+@contextmanager
+def _known(name: str) -> Iterator[None]:
+    """Rows and events that no archive wrote end the work in one sentence, whatever the database says of them."""
+    try:
+        yield
+    except OperationalError:
+        raise  # of the disk or the server, not of what was sent
+    except (StatementError, LookupError, TypeError, ValueError, AttributeError) as error:
+        raise UploadError(UNKNOWN.format(name=name)) from error
+
+
+def _keep(archive: Archive, session: Session, unpacked: Unpacked, who: str) -> int:
     events = [event_of(line) for line in unpacked.events()]
     needed = {sha256 for line in unpacked.rows() for sha256 in hashes_in(line)}
     needed |= {sha256 for event in events for sha256 in hashes_told(event) & unpacked.at.keys()}
@@ -145,20 +172,14 @@ def _bring(archive: Archive, session: Session, unpacked: Unpacked, who: str) -> 
         session.flush()
         count_on(session.connection(), table.__table__)  # type: ignore[arg-type]
     _tell(archive, session, unpacked, events, rows=rows, who=who)
-    _check(archive, session, unpacked)
     return len(rows.get("days", ()))
 
 
 def _rows(unpacked: Unpacked) -> dict[str, list[Any]]:
     """Rows by their table; what names a day or a decision that is not there names none."""
     found: dict[str, list[Any]] = {}
-    lines = list(unpacked.rows())
-    for line in _settled(lines):
-        try:
-            found.setdefault(line["table"], []).append(row_of(line))
-        except (KeyError, TypeError, ValueError) as error:
-            table = str(line.get("table", "nothing"))[:40]
-            raise UploadError(BAD_ROW.format(name=unpacked.name, table=table)) from error
+    for line in _settled(list(unpacked.rows())):
+        found.setdefault(line["table"], []).append(row_of(line))
     return found
 
 

@@ -84,7 +84,8 @@ def hashes_in(line: Mapping[str, Any]) -> Iterator[str]:
 def row_of(line: Mapping[str, Any]) -> Base:
     """The row that a line tells.
 
-    Raises StillairError for a path that leaves its folder, UNREADABLE where the line tells no row that is known here.
+    Raises StillairError for a path that leaves its folder; LookupError, TypeError, ValueError or AttributeError where
+    the line tells no row that is known here.
     """
     values = dict(line)
     table = BY_NAME[values.pop("table")]

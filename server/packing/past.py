@@ -14,7 +14,8 @@ from server.archive.events import SEALED, seal
 from server.archive.tables import Event
 from server.correlation.margins import CHANGED
 from server.days.release import RELEASED, TAKEN_BACK
-from server.errors import StillairError
+from server.errors import UploadError
+from server.history.objects import OBJECTS
 from server.packing.choosing import Chosen
 from server.plans.plan_job import PLANNED
 from server.predictions.service import ADDED, ENDED, MATCHED
@@ -22,6 +23,9 @@ from server.predictions.service import ADDED, ENDED, MATCHED
 SHA256 = re.compile(r'"([0-9a-f]{64})"')
 IN_PARTS = 500
 ALTERED = "Event {number} in the packed history was altered after it was sealed; nothing was unpacked."
+OTHERS = "Event {number} in the packed history is of the kind {kind}, which belongs to no season; nothing was unpacked."
+OF_CARS = (ADDED, ENDED, MATCHED, CHANGED, RELEASED, TAKEN_BACK, PLANNED)
+NEVER_CARRIED = frozenset(kind for thing in ("account", "file", "archive") for kind in OBJECTS[thing].events)
 NO_EVENT = "The packed history holds a line that tells no event; nothing was unpacked."
 
 
@@ -60,10 +64,12 @@ def hashes_told(event: Event) -> set[str]:
 
 
 def event_of(line: Mapping[str, Any]) -> Event:
-    """The event of a line. Raises StillairError where its seal is not that of its words."""
+    """The event of a line. Raises UploadError where its seal is not that of its words, or no season has such events."""
     if set(line) != {*SEALED, "sha256"} or not isinstance(line["id"], int):
-        raise StillairError(NO_EVENT)
+        raise UploadError(NO_EVENT)
     event = Event(**dict(line))
     if seal(event) != line["sha256"]:
-        raise StillairError(ALTERED.format(number=line["id"]))
+        raise UploadError(ALTERED.format(number=line["id"]))
+    if event.kind in NEVER_CARRIED or (event.day_id is None and event.kind not in OF_CARS):
+        raise UploadError(OTHERS.format(number=line["id"], kind=str(event.kind)[:40]))
     return event

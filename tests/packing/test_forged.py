@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from server.archive.archive import Archive
-from server.errors import StillairError
+from server.errors import StillairError, UploadError
 from server.packing.bring_job import queue_unpacking
-from server.packing.season_zip import MANIFEST
+from server.packing.season_zip import MANIFEST, ROWS
 from tests.packing.zips import (
     TOML,
     Alter,
@@ -19,8 +19,10 @@ from tests.packing.zips import (
     nothing_kept,
     rewritten,
     unpacked_into,
+    with_event,
     with_file,
     with_path,
+    with_row,
     without,
 )
 
@@ -70,4 +72,43 @@ def test_a_path_that_leaves_its_folder_writes_nothing_there(
     with pytest.raises(StillairError, match="leaves its folder"):
         unpacked_into(empty, file, tmp_path)
     assert there.read_text() == "not to be touched"
+    assert nothing_kept(empty)
+
+
+UNKNOWN = "holds rows or events that this Stillair does not know"
+NO_SEASON_EVENT = "which belongs to no season"
+MISSHAPEN = [
+    (with_row("days", id=[1]), UNKNOWN),
+    (with_row("days", name=None), UNKNOWN),
+    (with_row("results", summary=7, day_id=99), UNKNOWN),
+    (with_row("results", sha256=["a"]), UNKNOWN),
+    (with_row("revision_files", path=5), UNKNOWN),
+    (with_row("prediction_matches", table="accounts"), UNKNOWN),
+    (with_row("days", date="yesterday"), UNKNOWN),
+    (with_file(ROWS, b"5\n"), UNKNOWN),
+    (with_file(ROWS, b"{\n"), UNKNOWN),
+    (with_event(after='{"row":[]}', kind="predictions-added", day_id=None), UNKNOWN),
+    (with_event(after="{", kind="predictions-added", day_id=None), UNKNOWN),
+    (with_event(day_id=None, kind="account-password", after='{"account":1}'), NO_SEASON_EVENT),
+    (with_event(kind="file-received", after="{}"), NO_SEASON_EVENT),
+    (with_event(day_id=None, kind="day-signed"), NO_SEASON_EVENT),
+]
+
+
+@pytest.mark.parametrize(("change", "sentence"), MISSHAPEN)
+def test_rows_and_events_that_no_archive_wrote_are_refused_in_a_sentence(
+    season: Path, empty: Archive, tmp_path: Path, change: Alter, sentence: str
+) -> None:
+    file = rewritten(season, tmp_path / "season.zip", change, seal=True)
+    with pytest.raises(UploadError, match=sentence):
+        unpacked_into(empty, file, tmp_path)
+    assert nothing_kept(empty)
+
+
+@pytest.mark.usefixtures("engine")
+def test_rows_that_the_database_refuses(season: Path, empty: Archive, tmp_path: Path) -> None:
+    """Each database has words of its own for it."""
+    file = rewritten(season, tmp_path / "season.zip", with_row("days", id="one"), seal=True)
+    with pytest.raises(UploadError, match=UNKNOWN):
+        unpacked_into(empty, file, tmp_path)
     assert nothing_kept(empty)

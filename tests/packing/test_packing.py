@@ -10,16 +10,18 @@ import sys
 from pathlib import Path
 
 import pytest
+from sqlalchemy import select
 
 from server.app import create_app
 from server.archive.archive import Archive
 from server.archive.database import Base
 from server.archive.read_only import ReadOnlyArchive
-from server.archive.tables import Event
+from server.archive.tables import Event, RawFile
+from server.days.tables import StoredDay
 from server.errors import StillairError
 from server.history.verify import faults
 from server.packing import bringing
-from server.packing.bring_job import UNPACK_KINDS
+from server.packing.bring_job import UNPACK_KINDS, queue_unpacking
 from server.packing.bringing import JOURNAL, sweep_unpacked
 from server.packing.carried import TABLES
 from server.packing.season_zip import HISTORY, MANIFEST, pack, write_zip
@@ -64,6 +66,7 @@ def test_the_zip_holds_folders_tables_and_a_manifest_of_all_of_it(site: Site, se
     assert b"Not carried" in held["README.txt"]
 
 
+@pytest.mark.usefixtures("engine")
 def test_unpacked_it_is_the_same_season_and_packs_to_the_same_bytes(
     season: Path, empty: Archive, tmp_path: Path
 ) -> None:
@@ -83,6 +86,11 @@ def test_unpacked_it_is_the_same_season_and_packs_to_the_same_bytes(
         at = [json.loads(line)["at"] for line in first[HISTORY].splitlines()]
         assert [one.at for one in session.query(Event).order_by(Event.id)][:-1] == at
     assert not (empty.raw.folder / JOURNAL).exists()
+    with empty.database.writing() as session:
+        more = StoredDay(name="one more", date=None, content_sha256="0" * 64, sent_as="")
+        session.add(more)
+        session.flush()
+        assert more.id == 3  # numbers go on after those that came
 
 
 def test_its_pages_work_in_the_new_archive(site: Site, season: Path, tmp_path: Path) -> None:
@@ -157,7 +165,7 @@ bringing.bring(archive, unpacked, "Cleo")
 """
 
 
-@pytest.mark.parametrize("where", ["_check", "sweep_unpacked"])
+@pytest.mark.parametrize("where", ["_check", "strike_out"])
 def test_killed_in_the_middle_it_leaves_nothing_or_all(season: Path, tmp_path: Path, where: str) -> None:
     """Before the commit nothing of it is there at the next start; after it all of it is."""
     data = tmp_path / "data"
@@ -178,6 +186,27 @@ def test_killed_in_the_middle_it_leaves_nothing_or_all(season: Path, tmp_path: P
             assert len(results_of(session, 1)) >= 1
         assert list(faults(archive)) == []  # type: ignore[arg-type]  # an open archive has all that is looked at
     archive.close()
+
+
+def test_what_came_is_safe_on_disk_before_anybody_is_told(
+    season: Path, empty: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The zip before its job, a file before the row that names it: by the inodes that were brought to the disk."""
+    safe: set[int] = set()
+    to_disk = os.fsync
+
+    def noted(descriptor: int) -> None:
+        safe.add(os.fstat(descriptor).st_ino)
+        to_disk(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    with season.open("rb") as content:
+        job = queue_unpacking(empty, season.name, content, "Cleo")
+    assert (empty.incoming(job) / season.name).stat().st_ino in safe
+    unpacked_into(empty, season, tmp_path)
+    with empty.database.reading() as session:
+        kept = list(session.scalars(select(RawFile.sha256)))
+    assert [sha256 for sha256 in kept if empty.raw.path(sha256).stat().st_ino not in safe] == []
 
 
 def test_a_failure_in_the_middle_keeps_nothing(

@@ -109,12 +109,12 @@ def with_path(path: str) -> Alter:
     return change
 
 
-def with_row(table: str, **values: Any) -> Alter:
+def with_row(of: str, **values: Any) -> Alter:
     """The first row of a table with other values."""
 
     def change(held: dict[str, bytes]) -> None:
         rows = lines_of(held, ROWS)
-        next(one for one in rows if one["table"] == table).update(values)
+        next(one for one in rows if one["table"] == of).update(values)
         retell(held, ROWS, rows)
 
     return change
