@@ -56,7 +56,8 @@ def add_runs_work(payload: Payload, progress: Progress) -> Payload:
     paths = free_paths(list(payload["files"]), [row.name for row in sent.rows])
     for row, path in zip(sent.rows, paths, strict=True):
         lay_out(raw, row.sha256, folder / path)
-    reading = _Reading(with_new_setup(day, sent), sent, folder, paths, payload["choices"])
+    hashes = payload["files"] | {path: row.sha256 for row, path in zip(sent.rows, paths, strict=True)}
+    reading = _Reading(with_new_setup(day, sent), sent, folder, hashes, paths, payload["choices"])
     for place in range(len(sent.rows)):
         progress(0.05 + 0.9 * place / len(sent.rows), f"reading {sent.rows[place].name}")
         reading.look(place)
@@ -64,13 +65,22 @@ def add_runs_work(payload: Payload, progress: Progress) -> Payload:
 
 
 class _Reading:
-    """The logs of one form, read one after the other; places are those of the form's rows, as text for JSON."""
+    """The logs of one form, read one after the other; places are those of the form's rows, as text for JSON.
 
-    def __init__(
-        self, day: Day, sent: Sent, folder: Path, paths: list[str], choices: Mapping[str, Sequence[str]]
+    hashes: path in the folder → SHA-256; paths: those of the form's rows.
+    """
+
+    def __init__(  # noqa: PLR0917 - a form and where its files lie
+        self,
+        day: Day,
+        sent: Sent,
+        folder: Path,
+        hashes: Mapping[str, str],
+        paths: list[str],
+        choices: Mapping[str, Sequence[str]],
     ) -> None:
         self._day, self._sent, self._folder, self._paths = day, sent, folder, paths
-        self._choices = choices
+        self._hashes, self._choices = hashes, choices
         self.problems: dict[str, str] = {}
         self.asks: dict[str, list[dict[str, Any]]] = {}
         self.roles: dict[str, dict[str, str]] = {}
@@ -103,8 +113,7 @@ class _Reading:
         from server.readers.join import assigned_roles, join_run, opened
 
         log = LogFile(self._paths[place], signals=self._signals(place))
-        opener = _Opener(self._folder, self._day.signals)
-        raw = opened(opener, log, row.answers.get("time"))
+        raw = opened(self._open, log, row.answers.get("time"))
         taken = remembered(raw, {**self._day.channels, **row.answers}, self._choices)
         told = {**taken, **row.answers}
         chosen = {**self._day.channels, **told}
@@ -119,7 +128,13 @@ class _Reading:
             self.asks[str(place)] = asks
             return
         run = run_of(self._day, self._sent, row, 1, log, channels=told)
-        join_run(run, opener, self._day.car, self._day.channels, timezone=self._day.timezone)
+        join_run(run, self._open, self._day.car, self._day.channels, timezone=self._day.timezone)
+
+    def _open(self, file: str, time_column: str | None = None, signals: str | None = None) -> RawLog:
+        """Opens a log of the folder; the early estimate that follows finds it read."""
+        from server.readers.log_shelf import SHELF
+
+        return SHELF.open(self._folder, self._hashes, file, time_column, signals or self._day.signals)
 
     def _signals(self, place: int) -> str | None:
         """The database that came along, for a log that holds frames of a bus."""
@@ -127,23 +142,6 @@ class _Reading:
             return None
         self.bus.append(place)
         return next((p for row, p in zip(self._sent.rows, self._paths, strict=True) if row.is_database), None)
-
-
-class _Opener:
-    """Opens a log of the folder, each way of reading it once."""
-
-    def __init__(self, folder: Path, signals: str | None) -> None:
-        self._folder, self._signals = folder, signals
-        self._open: dict[tuple[str, str | None, str | None], RawLog] = {}
-
-    def __call__(self, file: str, time_column: str | None = None, signals: str | None = None) -> RawLog:
-        from server.readers import open_log
-
-        key = (file, time_column, signals or self._signals)
-        if key not in self._open:
-            database = None if key[2] is None else self._folder / key[2]
-            self._open[key] = open_log(self._folder / file, name=file, time_column=time_column, signals=database)
-        return self._open[key]
 
 
 def _may_hold_frames(file: Path) -> bool:

@@ -23,14 +23,16 @@ from server.testday.values import AxleLoading, Car, Day, Finding, LogFile, RawLo
 OpenFile = Callable[[str, str | None, str | None], RawLog]
 
 
-def load_day(path: Path | str, seen: Mapping[str, Sequence[str]] | None = None) -> Day:
+def load_day(
+    path: Path | str, seen: Mapping[str, Sequence[str]] | None = None, open_file: OpenFile | None = None
+) -> Day:
     """Read a day folder and open the logs of its runs and of its tests on the stand.
 
     Each file is opened once and let go after the last run that names it. A run without a start takes its
     log's clock, a day without a date its logs' date. seen: role → columns that people gave it on earlier days; what is
     taken over of them stands in the runs' channels. What is wrong with the log of a stand test is a finding,
-    and the test has no recording. Raises DayFolderError where a log is missing or lies
-    outside the folder, LogError where one cannot be read.
+    and the test has no recording. open_file: opens its logs, where they need not be read anew. Raises DayFolderError
+    where a log is missing or lies outside the folder, LogError where one cannot be read.
     """
     day = read_folder(path)
     folder = Path(path).parent if Path(path).name == FILE else Path(path)
@@ -43,11 +45,11 @@ def load_day(path: Path | str, seen: Mapping[str, Sequence[str]] | None = None) 
     if day.signals is not None:
         existing(folder, Table({}, FILE, "", []), "signals", day.signals)
 
-    def open_file(file: str, column: str | None, signals: str | None) -> RawLog:
+    def read(file: str, column: str | None, signals: str | None) -> RawLog:
         database = None if signals is None else folder / signals
         return open_log(folder / file, name=file, time_column=column, signals=database)
 
-    return join_logs(day, open_file, seen)
+    return join_logs(day, open_file or read, seen)
 
 
 def join_logs(day: Day, open_file: OpenFile, seen: Mapping[str, Sequence[str]] | None = None) -> Day:

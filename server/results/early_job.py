@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ def early_work(payload: Payload, progress: Progress) -> Payload:
     from server.analysis.early_estimate import known_from_json
     from server.analysis.early_fit import fit_early
     from server.readers.load_day import load_day
+    from server.readers.log_shelf import SHELF
 
     try:
         told = json.loads(Path(payload["known"]).read_text())
@@ -35,7 +37,8 @@ def early_work(payload: Payload, progress: Progress) -> Payload:
         known = None
     if known is None:
         return {"setups": []}
-    day = load_day(laid_out(payload))
+    folder = laid_out(payload)
+    day = load_day(folder, open_file=partial(SHELF.open, folder, payload["files"]))
     progress(0.3, "the early estimate")
     result = fit_early(day, known)
     return {"setups": [_setup(one) for one in result.setups if "SCx" in one.estimates] if result else []}
