@@ -52,12 +52,18 @@ def load_blocks(  # noqa: PLR0917 - the parts of one linearisation
         seen = zero_columns(seen, kind, columns, grid.time_s - middles(grid))
         for i, data in enumerate(grid.passes):
             if kind in data.loads:
-                blocks.append(_load_block(grid, columns, seen, (front, rear), kind, i))
+                blocks.append(_load_block(grid, columns, seen, (front, rear), kind, i, motion.speed))
     return blocks
 
 
 def _load_block(  # noqa: PLR0917
-    grid: DayGrid, columns: Columns, seen: Linear, held: tuple[FloatArray, FloatArray], kind: int, i: int
+    grid: DayGrid,
+    columns: Columns,
+    seen: Linear,
+    held: tuple[FloatArray, FloatArray],
+    kind: int,
+    i: int,
+    speed_mps: FloatArray,
 ) -> Block:
     series = grid.passes[i].loads[kind]
     node = grid.start[i] + series.node
@@ -66,8 +72,7 @@ def _load_block(  # noqa: PLR0917
     for end, hold in zip(ENDS, held, strict=True):
         see[:, 2 + FRICTION_COLOUR[end]] = hold[node]
     direct = seen.by_column[node].copy()
-    path = path_speed(grid, grid.time_s, columns.value)[node]
-    direct[:, 0] = seen.value[node] - seen.by_speed[node] * path
+    direct[:, 0] = seen.value[node] - seen.by_speed[node] * speed_mps[node]
     half = columns.index(f"half_{AXLE_OF[kind]}")
     if series.half and half is not None:
         direct[:, 1 + half] += seen.value[node] * columns.u[half]
