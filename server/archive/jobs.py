@@ -26,6 +26,7 @@ PROGRESS_EVERY_S = 0.2
 LOOK_EVERY_S = 1.0
 WARM_AFTER_S = 3.0  # the first page goes first
 MOST_STARTS = 3
+NICENESS = {"quick": 3, "long": 5}  # where processors are short: pages first, what goes ahead, a fit, a study
 CALLED_OFF = "called off"
 GAVE_UP = "The server was stopped three times while working on this; start it once more, with the file if it had one."
 
@@ -42,8 +43,8 @@ class JobKind:
     """`work` runs in the worker process (a module-level function), `finish` in the server.
 
     ahead: it takes a second or two, and never stands behind a fit: a process of its own does it. warm: work that gets
-    that process ready, done once soon after the start, so that the first one need not wait for imports. keeps: the
-    larger of the files that `finish` will keep; they go into a shared store ahead of its transaction.
+    that process ready, done soon after its start while nothing is asked for, so that nobody waits for imports. keeps:
+    the larger of the files that `finish` will keep; they go into a shared store ahead of its transaction.
     """
 
     work: Work
@@ -110,9 +111,8 @@ class JobRunner:
     def __init__(self, archive: Archive, kinds: Mapping[str, JobKind]) -> None:
         self._archive = archive
         ahead = {name for name, kind in kinds.items() if kind.ahead}
-        self._lanes = {name: _Lane(archive, kinds, name, ahead) for name in JOB_LANES}
-        if ahead:
-            self._lanes["ahead"] = _Lane(archive, kinds, "ahead", ahead)
+        names = (*JOB_LANES, "ahead") if ahead else JOB_LANES
+        self._lanes = {name: _Lane(archive, kinds, name, ahead, self.wake) for name in names}
 
     def start(self) -> None:
         """Begin; a job that was running when the server last stopped starts over."""
@@ -135,12 +135,17 @@ class JobRunner:
 class _Lane:
     """Takes the jobs of a lane in order, one at a time, from a thread of the server; the work runs in a `Worker`."""
 
-    def __init__(self, archive: Archive, kinds: Mapping[str, JobKind], name: str, ahead: set[str]) -> None:
+    def __init__(
+        self, archive: Archive, kinds: Mapping[str, JobKind], name: str, ahead: set[str], wake_all: Callable[[], None]
+    ) -> None:
         self._archive = archive
         self._kinds = kinds
         self._name = name
         self._ahead = ahead
-        self._worker = Worker()
+        self._wake_all = wake_all
+        self._worker = Worker(NICENESS.get(name, 0))
+        self._warm_at = time.monotonic() + WARM_AFTER_S
+        self._warmed: int | None = 0  # the process that was got ready
         self._unsaid: dict[str, str] = {}  # jobs that failed while their failure could not be written
         self._wake = threading.Event()
         self._stopping = False
@@ -162,19 +167,22 @@ class _Lane:
         if self._thread.is_alive():
             self._thread.join(10.0)
 
-    def _warm(self) -> None:
-        """Get the process ready while nothing is asked for; what fails here fails again, and is told, in a job."""
+    def _warm(self) -> bool:
+        """Get the process ready while nothing is asked for; False where that is done, or nothing to do. What fails
+        here fails again, and is told, in a job."""
+        ready = self._name != "ahead" or self._worker.pid == self._warmed
+        if ready or self._stopping or time.monotonic() < self._warm_at:
+            return False
         for work in {kind.warm for kind in self._kinds.values() if kind.ahead and kind.warm}:
-            if self._name != "ahead" or self._wake.wait(WARM_AFTER_S) or self._stopping:
-                return
             with suppress(StillairError, WorkStopped):
                 self._worker.run(work, {}, lambda *_: None)
+        self._warmed = self._worker.pid
+        return True
 
     def _loop(self) -> None:
-        self._warm()
         while not self._stopping:
             try:
-                if not self._step():
+                if not self._step() and not self._warm():
                     self._wake.wait(LOOK_EVERY_S)
                     self._wake.clear()
             except Exception:  # the thread must outlive whatever befalls one job
@@ -192,6 +200,7 @@ class _Lane:
         except Exception:
             logging.getLogger(__name__).exception("job %s failed", job.id)
             self._fail(job.id, MISTAKE)
+        self._wake_all()  # what came of it may be work for another lane
         return True
 
     def _take(self) -> Job | None:

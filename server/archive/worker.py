@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import multiprocessing
+import os
 import signal
 import time
 import traceback
@@ -35,13 +36,23 @@ class WorkCalledOff(Exception):  # noqa: N818 - not an error: a person wanted it
 
 
 class Worker:
-    """One spawned process with one piece of work at a time; started when first needed, and after a crash."""
+    """One spawned process with one piece of work at a time; started when first needed, and after a crash.
 
-    def __init__(self) -> None:
+    niceness: how far it stands back where processors are short.
+    """
+
+    def __init__(self, niceness: int = 0) -> None:
+        self._niceness = niceness
         self._context = multiprocessing.get_context("spawn")
         self._process: multiprocessing.process.BaseProcess | None = None
         self._connection: Connection | None = None
         self._stopped = False
+
+    @property
+    def pid(self) -> int | None:
+        """The number of its process; None while there is none."""
+        process = self._process
+        return process.pid if process is not None and process.is_alive() else None
 
     def run(self, work: Work, payload: Payload, progress: Progress) -> Payload:
         """Do `work` over there. Raises StillairError, a sentence for a person; WorkStopped on stop().
@@ -95,7 +106,8 @@ class Worker:
         if self._process is None or not self._process.is_alive() or self._connection is None:
             self._end()
             self._connection, theirs = self._context.Pipe()
-            self._process = self._context.Process(target=_serve, args=(theirs,), daemon=True, name="stillair-worker")
+            told = (theirs, self._niceness)
+            self._process = self._context.Process(target=_serve, args=told, daemon=True, name="stillair-worker")
             self._process.start()
             theirs.close()
         return self._connection
@@ -110,8 +122,10 @@ class Worker:
             connection.close()
 
 
-def _serve(connection: Connection) -> None:
+def _serve(connection: Connection, niceness: int) -> None:
     """The loop of the worker process: take, do, answer; ends when the server's end of the pipe closes."""
+    if niceness and hasattr(os, "nice"):  # Windows has none
+        os.nice(niceness)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's to answer
     with suppress(EOFError, BrokenPipeError, ConnectionResetError):
         while True:
