@@ -6,6 +6,7 @@ import contextlib
 import itertools
 import json
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -192,3 +193,17 @@ def test_the_feed_names_the_days_that_were_changed(site: Site) -> None:
     assert told["days"] == [1]
     assert told["newest"] > since
     assert site.client.get(f"/live?since={told['newest'] + 5}").json()["everything"], "a page of an earlier server"
+
+
+def test_the_feed_answers_when_something_changes_and_else_after_the_time_it_may_wait(site: Site) -> None:
+    since = site.client.get("/live").json()["newest"]
+    begun = time.monotonic()
+    assert site.client.get(f"/live?since={since}&hold=0.3").json()["newest"] == since
+    assert time.monotonic() - begun >= 0.3
+    told = threading.Timer(0.2, site.app.state.archive.database.news.tell, (1,))
+    told.start()
+    begun = time.monotonic()
+    assert site.client.get(f"/live?since={since}&hold=2").json()["days"] == [1]
+    assert time.monotonic() - begun < 1.5
+    told.join()
+    assert site.client.get(f"/live?since={since}&hold=2.1").status_code == 422

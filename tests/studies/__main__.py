@@ -106,7 +106,7 @@ from tests.studies.lost_answers import lose_answers
 from tests.studies.paired import paired_summary
 from tests.studies.plans import report as report_plans
 from tests.studies.plans import run as try_plans
-from tests.studies.prompt import measure
+from tests.studies.prompt import report as report_prompt
 from tests.studies.report import summary, table
 from tests.studies.runner import Plan, run
 from tests.studies.schema import hold as hold_schema
@@ -255,7 +255,8 @@ def _entries(asked: argparse.Namespace) -> int:
 
 
 def _prompt(asked: argparse.Namespace) -> int:
-    print(measure(asked.day, asked.runs))
+    for line in report_prompt(asked.day, asked.runs, asked.times):
+        print(line, flush=True)
     return 0
 
 
@@ -357,6 +358,7 @@ def _parser() -> argparse.ArgumentParser:
     prompt.set_defaults(study=_prompt)
     prompt.add_argument("--day", default="calm morning", help="a part of the sample day's name")
     prompt.add_argument("--runs", type=int, help="only its first so many runs")
+    prompt.add_argument("--times", type=int, default=1, help="how often it is measured (default 1)")
     tufts = studies.add_parser("tufts", help="tufts read off made-up photos")
     tufts.set_defaults(study=_tufts)
     tufts.add_argument("--photos", type=int, default=60, help="number of photos (default 60)")

@@ -1,7 +1,7 @@
 """How soon after the last byte of a log its estimate stands on another tablet: a real server, a made-up day.
 
 The day is fitted without its last run; then that run's log, widened to 4 MB by columns that nobody reads, is sent piece
-by piece. The other tablet asks as its page does: every second.
+by piece. The other tablet follows as its page does: it asks what changed, and for the day's page when something did.
 """
 
 from __future__ import annotations
@@ -11,9 +11,10 @@ import re
 import tempfile
 import time
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+from statistics import median
 
 import httpx
 import numpy as np
@@ -48,6 +49,21 @@ class Prompt:
         )
 
 
+def report(name: str, runs: int | None, times: int) -> Iterator[str]:
+    """Each time that it was measured; then the median and the worst of them."""
+    measured = []
+    for _ in range(times):
+        measured.append(measure(name, runs))
+        yield str(measured[-1])
+    early = sorted(one.early_s for one in measured if one.early_s is not None)
+    if times > 1 and early:
+        yield (
+            f"early estimate {len(early)} of {times} times, after {median(early):.1f} s in the median, "
+            f"{early[-1]:.1f} s at worst; the run after {median(one.added_s for one in measured):.1f} s, the fit "
+            f"after {median(one.result_s for one in measured):.1f} s in the median"
+        )
+
+
 def measure(name: str, runs: int | None = None) -> Prompt:
     """The sample day whose name holds `name`, or the first `runs` runs of it; the last of them comes in late."""
     [folder] = [one for one in sample_day_folders() if name in one.name]
@@ -62,32 +78,44 @@ def measure(name: str, runs: int | None = None) -> Prompt:
 
 
 def _sent(client: httpx.Client, day: Day, run: Run, content: bytes) -> Prompt:
-    revision, result = _standing(client)
+    before = _shown(client)
     upload = _all_but_the_answer(client, content)
     begun = time.monotonic()
     facts = {"setup": run.setup, "driver": f"{run.driver_mass_kg.value:g}", "coasting": run.coasting}
     form = {"log_upload": upload, **{f"log_{key}": value for key, value in facts.items()}}
+    news = client.get("/live").json()["newest"]
     sent = client.post("/days/1/runs", data=form | {"log_start": "", "log_direction": "", "log_notes": ""})
     job = sent.headers["location"].rpartition("/")[2]
-    added: list[float] = []
-    early: list[float] = []
-
-    def seen() -> bool:
-        passed = time.monotonic() - begun
-        shown = client.get(f"/days/1/now?result={result}&revision={revision}", headers={"HX-Request": "true"}).text
-        now_revision, now_result = _standing(client)
-        if now_revision > revision and not added:
-            added.append(passed)
-        if 'class="early"' in shown and not early:
-            early.append(time.monotonic() - begun)
-        done = client.get(f"/api/jobs/{job}").json()["state"] == "done"
-        assert not done or now_revision > revision, f"not taken: {client.get(sent.headers['location']).text}"
-        return now_result > result and bool(added)
-
-    _until(seen, 1.0)
+    at: dict[str, float] = {}
+    while "result" not in at:
+        assert time.monotonic() < begun + MOST_S, "it did not happen in time"
+        told = client.get("/live", params={"since": news, "hold": 1}).json()["newest"]
+        if told == news:
+            state = client.get(f"/api/jobs/{job}").json()["state"]
+            assert state != "done" or "added" in at, f"not taken: {client.get(sent.headers['location']).text}"
+            continue
+        news, shown = told, _shown(client)
+        seen = {"added": shown.revision > before.revision, "early": shown.early, "result": shown.result > before.result}
+        at |= {what: time.monotonic() - begun for what, is_there in seen.items() if is_there and what not in at}
     passes = client.get("/api/days/1/passes").json()
     used = sum(bool(one["used"]) for one in (passes["passes"] if isinstance(passes, dict) else passes))
-    return Prompt(day.name, run.number, used, added[0], early[0] if early else None, time.monotonic() - begun)
+    return Prompt(day.name, run.number, used, at["added"], at.get("early"), at["result"])
+
+
+@dataclass(frozen=True)
+class _Shown:
+    """What the day's page shows: numbers of its result and its revision, and whether an early estimate stands there."""
+
+    result: int
+    revision: int
+    early: bool
+
+
+def _shown(client: httpx.Client) -> _Shown:
+    page = client.get("/days/1").raise_for_status().text
+    found = re.search(r"/now\?result=(\d+)&(?:amp;)?revision=(\d+)", page)
+    assert found, "the page does not say what it shows"
+    return _Shown(int(found[1]), int(found[2]), 'class="early"' in page)
 
 
 def _all_but_the_answer(client: httpx.Client, content: bytes) -> str:
@@ -98,12 +126,6 @@ def _all_but_the_answer(client: httpx.Client, content: bytes) -> str:
         headers = TUS | {"Upload-Offset": str(at), "Content-Type": BODY_TYPE}
         client.patch(place, content=content[at : at + PIECE_BYTES], headers=headers).raise_for_status()
     return str(place).rpartition("/")[2]
-
-
-def _standing(client: httpx.Client) -> tuple[int, int]:
-    """Numbers of the newest revision and the newest result."""
-    revision = client.get("/api/days/1/revisions/newest").json()["revision"]["number"]
-    return int(revision), len(client.get("/api/days/1/results").json())
 
 
 def widened(log: bytes) -> bytes:
@@ -129,8 +151,8 @@ def _zipped(day: Day, runs: tuple[Run, ...], folder: Path) -> bytes:
     return out.getvalue()
 
 
-def _until(condition: Callable[[], bool], pause_s: float = 0.2) -> None:
+def _until(condition: Callable[[], bool]) -> None:
     deadline = time.monotonic() + MOST_S
     while not condition():
         assert time.monotonic() < deadline, "it did not happen in time"
-        time.sleep(pause_s)
+        time.sleep(0.2)
