@@ -94,6 +94,7 @@ class Cluster:
         try:
             yield client
         finally:
+            _settle(client)
             client.close()
 
     def _must_be_alike(self, client: Any, patience_s: float) -> None:
@@ -153,6 +154,13 @@ def do_task(ours: Sequence[tuple[str, str]], work: Work, task: Any) -> Any:
         raise StillairError(NOT_ALIKE.format(worker=_own_address(), what=what))
     with _one_at_a_time:
         return work(task, silent)
+
+
+def _settle(client: Any) -> None:
+    """A client that is closed while it connects anew would leave that connection open: wait until it is through."""
+    until = time.monotonic() + CONNECT_S
+    while client.status == "connecting" and time.monotonic() < until:
+        time.sleep(LOOK_S / 10.0)
 
 
 def _own_address() -> str:
