@@ -19,7 +19,8 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,18 +29,24 @@ from sqlalchemy.orm import Session
 
 from server.archive.address import SQLITE_FILE, Address, place_of
 from server.archive.database import Database, now_utc
-from server.archive.disk import disk_in_words, sync_folder
+from server.archive.disk import FULL, disk_in_words, sync_folder
 from server.archive.events import head
+from server.archive.folder_lock import FolderLock
 from server.archive.place import database_of
 from server.archive.raw_files import RawStore, sha256_of
 from server.archive.store_address import raw_of
-from server.archive.tables import RawFile
+from server.archive.tables import Event, RawFile
 from server.errors import NotFoundError, StillairError, StoreError
 
 DATABASE, MANIFEST, UNFINISHED = SQLITE_FILE, "manifest.json", "unfinished "
 NAME = re.compile(r"\d{4}-\d\d-\d\d \d{6}-\d{3}")
 INSIDE = "The folder for backups {folder} lies inside the archive; name one on another disk."
 NOT_EMPTY = "The folder {folder} holds an archive already; a backup is put back into an empty one."
+BEING_MADE = "A backup into the folder {folder} is being made already; try again when it has ended."
+OTHERS = (
+    "The folder {folder} holds backups of another archive, which would be pushed out one by one; name a folder of its "
+    "own for this one."
+)
 NO_BACKUP = "There is no backup {what} in {folder}."
 CHANGED = "The backup {name} is not as it was made: {what}. Nothing was put back."
 
@@ -69,17 +76,38 @@ def back_up(data_folder: Path, target: Path, keep: int, progress: Progress) -> B
         raise StillairError(INSIDE.format(folder=target))
     with disk_in_words():
         place.mkdir(parents=True, exist_ok=True)
-        for left in place.glob(f"{UNFINISHED}*"):
-            shutil.rmtree(left)
-        making = place / f"{UNFINISHED}{os.getpid()}"
-        making.mkdir()
-        try:
-            made = _copy(source, place, making, progress)
-        except BaseException:
-            shutil.rmtree(making, ignore_errors=True)
+        with _alone(place):
+            return _back_up(source, place, keep, progress)
+
+
+@contextmanager
+def _alone(place: Path) -> Iterator[None]:
+    """One backup at a time: two would sweep away each other's. Raises StillairError; a disk without locks has none."""
+    lock = None
+    try:
+        lock = FolderLock(place, BEING_MADE)
+    except OSError as error:
+        if error.errno in FULL:
             raise
-        for old in copies_in(place)[keep:]:
-            shutil.rmtree(place / old)
+    try:
+        yield
+    finally:
+        if lock is not None:
+            lock.release()
+
+
+def _back_up(source: Path, place: Path, keep: int, progress: Progress) -> Backup:
+    for left in place.glob(f"{UNFINISHED}*"):
+        shutil.rmtree(left)
+    making = place / f"{UNFINISHED}{os.getpid()}"
+    making.mkdir()
+    try:
+        made = _copy(source, place, making, progress)
+    except BaseException:
+        shutil.rmtree(making, ignore_errors=True)
+        raise
+    for old in copies_in(place)[keep:]:
+        shutil.rmtree(place / old)
     return made
 
 
@@ -95,7 +123,7 @@ def restore(target: Path, name: str | None, data_folder: Path, progress: Progres
     Every hash is looked at on the way. Raises StillairError where one is not as it was; no database is there then.
     Where the settings name a database on a server, it goes into that one, which must be empty.
     """
-    place = _empty_place(data_folder)
+    _empty_place(data_folder)
     names = copies_in(target) if target.is_dir() else []
     chosen = name or (names[0] if names else "")
     if chosen not in names:
@@ -103,22 +131,30 @@ def restore(target: Path, name: str | None, data_folder: Path, progress: Progres
     manifest = json.loads((target / chosen / MANIFEST).read_text("utf-8"))
     with disk_in_words():
         data_folder.mkdir(parents=True, exist_ok=True)
-        laid = data_folder / f"{UNFINISHED}{DATABASE}"
-        shutil.copyfile(target / chosen / DATABASE, laid)
+        lock = FolderLock(data_folder)
         try:
-            if sha256_of(laid) != manifest["database"]["sha256"]:
-                raise StillairError(CHANGED.format(name=chosen, what="its database has other bytes"))
-            _bring_files(laid, RawStore(target / "raw"), raw_of(data_folder), chosen, progress)
-            _sync(laid)
-            if isinstance(place, Address):
-                _pour(laid, place, progress)
-            else:
-                laid.replace(place)
-        except BaseException:
-            laid.unlink(missing_ok=True)
-            raise
-        sync_folder(data_folder)
+            _lay_down(target, chosen, manifest["database"]["sha256"], data_folder, progress)
+        finally:
+            lock.release()
     return chosen
+
+
+def _lay_down(target: Path, chosen: str, sha256: str, data_folder: Path, progress: Progress) -> None:
+    place, laid = _empty_place(data_folder), data_folder / f"{UNFINISHED}{DATABASE}"
+    shutil.copyfile(target / chosen / DATABASE, laid)
+    try:
+        if sha256_of(laid) != sha256:
+            raise StillairError(CHANGED.format(name=chosen, what="its database has other bytes"))
+        _bring_files(laid, RawStore(target / "raw"), raw_of(data_folder), chosen, progress)
+        _sync(laid)
+        if isinstance(place, Address):
+            _pour(laid, place, progress)
+        else:
+            laid.replace(place)
+    except BaseException:
+        laid.unlink(missing_ok=True)
+        raise
+    sync_folder(data_folder)
 
 
 def _copy(source: Path, place: Path, making: Path, progress: Progress) -> Backup:
@@ -131,14 +167,15 @@ def _copy(source: Path, place: Path, making: Path, progress: Progress) -> Backup
     copy = Database(making / DATABASE)
     try:
         with copy.reading() as session:
-            event, event_sha256 = head(session)
+            first, (event, event_sha256) = _first_event(session), head(session)
+            _refuse_others(place, first)
             rows = _files_of(session)
             new_files, new_bytes = _take_files(rows, raw_of(source), RawStore(place / "raw"), progress)
     finally:
         copy.as_one_file()
     digest = _sync(making / DATABASE)
     made = Backup(_free_name(place), event, event_sha256, len(rows), new_files, new_bytes, digest)
-    (making / MANIFEST).write_text(json.dumps(_manifest(made, making), indent=1), "utf-8")
+    (making / MANIFEST).write_text(json.dumps(_manifest(made, making, first), indent=1), "utf-8")
     _sync(making / MANIFEST)
     sync_folder(making)
     making.rename(place / made.name)
@@ -210,11 +247,25 @@ def _bring_files(database: Path, theirs: RawStore, ours: RawStore, name: str, pr
             raise StillairError(CHANGED.format(name=name, what=f"raw file {sha256[:12]}…: {error}")) from error
 
 
-def _manifest(made: Backup, making: Path) -> dict[str, object]:
+def _first_event(session: Session) -> str | None:
+    """The seal by which an archive is told from another; None before anything happened in it."""
+    return session.scalar(select(Event.sha256).order_by(Event.id).limit(1))
+
+
+def _refuse_others(place: Path, first: str | None) -> None:
+    """Raise StillairError where the newest copy is of another archive: each would push out the other's."""
+    for name in copies_in(place)[:1]:
+        theirs = json.loads((place / name / MANIFEST).read_text("utf-8")).get("first_event")
+        if first and theirs and first != theirs:
+            raise StillairError(OTHERS.format(folder=place))
+
+
+def _manifest(made: Backup, making: Path, first: str | None) -> dict[str, object]:
     database = {"sha256": made.database_sha256, "bytes": (making / DATABASE).stat().st_size}
     newest = {"number": made.event, "sha256": made.event_sha256}
     at = now_utc().isoformat(timespec="seconds")
-    return {"format": 1, "made_at": at, "database": database, "newest_event": newest, "files": made.files}
+    kept = {"format": 1, "made_at": at, "database": database, "newest_event": newest, "files": made.files}
+    return kept | {"first_event": first}
 
 
 def _free_name(place: Path) -> str:

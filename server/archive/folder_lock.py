@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import sys
 from pathlib import Path
@@ -9,23 +10,29 @@ from pathlib import Path
 from server.errors import StillairError
 
 LOCK_FILE = "in-use.lock"
+HELD = (errno.EAGAIN, errno.EACCES, errno.EDEADLK)  # what systems say of a lock that another holds
+IN_USE = (
+    "The data folder {folder} is in use by another Stillair; end that one, or name another folder with --data FOLDER."
+)
 
 
 class FolderLock:
     """Holds a data folder until it is let go or the process ends, however it ends."""
 
-    def __init__(self, folder: Path) -> None:
-        """Take the folder. Raises StillairError when another server has it, OSError where nothing can be written."""
+    def __init__(self, folder: Path, taken: str = IN_USE) -> None:
+        """Take the folder. Raises StillairError, the sentence `taken`, when another has it.
+
+        Raises OSError where nothing can be written or the disk knows no locks.
+        """
         self._descriptor: int | None = None
         self._descriptor = os.open(folder / LOCK_FILE, os.O_RDWR | os.O_CREAT, 0o644)
         try:
             _lock(self._descriptor)
         except OSError as error:
             self.release()
-            raise StillairError(
-                f"The data folder {folder} is in use by another Stillair; "
-                "end that one, or name another folder with --data FOLDER."
-            ) from error
+            if error.errno not in HELD:
+                raise
+            raise StillairError(taken.format(folder=folder)) from error
 
     def release(self) -> None:
         """Let the folder go."""

@@ -16,6 +16,7 @@ from server.archive.archive import Archive
 from server.archive.backups import DATABASE, MANIFEST, back_up, copies_in, restore
 from server.archive.database import Database
 from server.archive.events import head, record
+from server.archive.folder_lock import LOCK_FILE
 from server.archive.jobs import JobRunner
 from server.archive.raw_files import sha256_of
 from server.archive.tables import Event, Job, RawFile
@@ -93,7 +94,7 @@ def test_files_are_shared_and_old_backups_go(archive: Archive, tmp_path: Path) -
         assert (made.files, made.new_files) == (number + 1, 1)
     assert copies_in(disk) == sorted(names, reverse=True)[:2]
     assert len(files_of(disk)) == 4
-    assert sorted(each.name for each in disk.iterdir()) == sorted([*names[2:], "raw"])
+    assert sorted(each.name for each in disk.iterdir()) == sorted([*names[2:], LOCK_FILE, "raw"])
     assert restore(disk, names[2], tmp_path / "older", quiet) == names[2]
     assert len(files_of(tmp_path / "older")) == 3
 
@@ -163,7 +164,7 @@ def test_what_was_cut_off_is_swept_up(archive: Archive, tmp_path: Path) -> None:
     left.mkdir(parents=True)
     (left / DATABASE).write_text("half")
     made = back_up(archive.folder, tmp_path / "disk", 3, quiet)
-    assert sorted(each.name for each in (tmp_path / "disk").iterdir()) == [made.name, "raw"]
+    assert sorted(each.name for each in (tmp_path / "disk").iterdir()) == [made.name, LOCK_FILE, "raw"]
     assert sorted(each.name for each in (tmp_path / "disk" / made.name).iterdir()) == [DATABASE, MANIFEST]
 
 
@@ -178,6 +179,60 @@ def test_places_that_cannot_be(archive: Archive, tmp_path: Path) -> None:
         restore(tmp_path / "disk", "2026-01-01 000000", tmp_path / "again", quiet)
     with pytest.raises(StillairError, match="holds an archive already"):
         restore(tmp_path / "disk", None, archive.folder, quiet)
+
+
+def test_nobody_starts_a_server_where_a_backup_is_being_put_back(archive: Archive, tmp_path: Path) -> None:
+    """What it was told would be gone under the database that is put in its place."""
+    keep(archive, "log")
+    back_up(archive.folder, tmp_path / "disk", 3, quiet)
+    again, refused = tmp_path / "again", []
+
+    def start(fraction: float, text: str) -> None:
+        quiet(fraction, text)
+        with pytest.raises(StillairError, match="in use by another Stillair"):
+            Archive(again)
+        refused.append(text)
+
+    restore(tmp_path / "disk", None, again, start)
+    assert refused
+    waiting = Archive(tmp_path / "other")  # taken, and still without a database
+    with pytest.raises(StillairError, match="in use by another Stillair"):
+        restore(tmp_path / "disk", None, tmp_path / "other", quiet)
+    waiting.close()
+
+
+def test_two_backups_at_once_leave_each_other_alone(archive: Archive, tmp_path: Path) -> None:
+    keep(archive, "log")
+    refused = []
+
+    def another(fraction: float, text: str) -> None:
+        quiet(fraction, text)
+        if not refused:
+            with pytest.raises(StillairError, match="is being made") as told:
+                back_up(archive.folder, tmp_path / "disk", 1, quiet)
+            refused.append(told)
+
+    made = back_up(archive.folder, tmp_path / "disk", 3, another)
+    assert copies_in(tmp_path / "disk") == [made.name]
+    assert back_up(archive.folder, tmp_path / "disk", 3, quiet)
+
+
+def test_backups_of_another_archive_are_not_pushed_out(archive: Archive, tmp_path: Path) -> None:
+    keep(archive, "log")
+    made = back_up(archive.folder, tmp_path / "disk", 1, quiet)
+    other = Archive(tmp_path / "other")
+    other.open()
+    keep(other, "log of another car")
+    with pytest.raises(StillairError, match="holds backups of another archive"):
+        back_up(other.folder, tmp_path / "disk", 1, quiet)
+    other.close()
+    assert sorted(one.name for one in (tmp_path / "disk").iterdir()) == sorted([made.name, LOCK_FILE, "raw"])
+    restore(tmp_path / "disk", None, tmp_path / "again", quiet)
+    again = Archive(tmp_path / "again")
+    again.open()
+    keep(again, "more")  # put back, it is the same archive and goes on
+    again.close()
+    assert copies_in(tmp_path / "disk") != [back_up(again.folder, tmp_path / "disk", 2, quiet).name]
 
 
 def test_a_backup_is_due_when_something_is_new_and_the_last_is_old(archive: Archive) -> None:
