@@ -9,6 +9,7 @@ import uuid
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Protocol
 
@@ -18,6 +19,7 @@ from sqlalchemy.orm import Session
 from server.archive.archive import Archive
 from server.archive.database import now_utc, tell_news
 from server.archive.entries import claim
+from server.archive.outage import Outage
 from server.archive.tables import JOB_LANES, Job
 from server.archive.worker import MISTAKE, Payload, Work, WorkCalledOff, Worker, WorkStopped
 from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError, StoreError
@@ -112,7 +114,9 @@ class JobRunner:
         self._archive = archive
         ahead = {name for name, kind in kinds.items() if kind.ahead}
         names = (*JOB_LANES, "ahead") if ahead else JOB_LANES
-        self._lanes = {name: _Lane(archive, kinds, name, ahead, self.wake) for name in names}
+        said: set[type[Exception]] = set()
+        made = partial(_Lane, archive, kinds, ahead=ahead, wake_all=self.wake)
+        self._lanes = {name: made(name, outage=Outage(said)) for name in names}
 
     def start(self) -> None:
         """Begin; a job that was running when the server last stopped starts over."""
@@ -136,13 +140,14 @@ class _Lane:
     """Takes the jobs of a lane in order, one at a time, from a thread of the server; the work runs in a `Worker`."""
 
     def __init__(
-        self, archive: Archive, kinds: Mapping[str, JobKind], name: str, ahead: set[str], wake_all: Callable[[], None]
-    ) -> None:
+        self, archive: Archive, kinds: Mapping[str, JobKind], name: str, *,
+        ahead: set[str], wake_all: Callable[[], None], outage: Outage,
+    ) -> None:  # fmt: skip
         self._archive = archive
         self._kinds = kinds
         self._name = name
         self._ahead = ahead
-        self._wake_all = wake_all
+        self._wake_all, self._outage = wake_all, outage
         self._worker = Worker(NICENESS.get(name, 0))
         self._warm_at = time.monotonic() + WARM_AFTER_S
         self._warmed: int | None = 0  # the process that was got ready
@@ -182,12 +187,19 @@ class _Lane:
     def _loop(self) -> None:
         while not self._stopping:
             try:
-                if not self._step() and not self._warm():
-                    self._wake.wait(LOOK_EVERY_S)
-                    self._wake.clear()
+                went_on = self._step() or self._warm()
+                self._outage.over()
+                if not went_on:
+                    self._rest(LOOK_EVERY_S)
+            except (ArchiveBusyError, DiskFullError) as away:
+                self._rest(self._outage.pause_s(away))
             except Exception:  # the thread must outlive whatever befalls one job
                 logging.getLogger(__name__).exception("a job could not be ended")
                 time.sleep(LOOK_EVERY_S)
+
+    def _rest(self, longest_s: float) -> None:
+        self._wake.wait(longest_s)
+        self._wake.clear()
 
     def _step(self) -> bool:
         """Do the next job; False when none waits."""
@@ -197,6 +209,8 @@ class _Lane:
             return False
         try:
             self._do(job)
+        except (ArchiveBusyError, DiskFullError):
+            raise  # what is not written yet is, before the next look for work
         except Exception:
             logging.getLogger(__name__).exception("job %s failed", job.id)
             self._fail(job.id, MISTAKE)
@@ -228,11 +242,7 @@ class _Lane:
                 raise StillairError(GAVE_UP)
             outcome = self._worker.run(kind.work, job.payload, self._progress_of(job.id))
             self._bring(kind, job, outcome)
-            with self._archive.database.writing() as session:
-                if find_job(session, job.id).state != "running":
-                    raise WorkCalledOff
-                target = kind.finish(self._archive, session, job.payload, outcome)
-                self._set(session, job.id, state="done", fraction=1.0, text="done", target=target)
+            self._keep(kind, job, outcome)
         except WorkCalledOff:
             self._archive.drop_incoming(job.id)
             return
@@ -261,6 +271,23 @@ class _Lane:
                 if self._stopping:
                     raise WorkStopped
 
+    def _keep(self, kind: JobKind, job: Job, outcome: Payload) -> None:
+        """Nor to a database that is away. A try whose answer was lost may have kept it: then the job has ended."""
+        while True:
+            try:
+                with self._archive.database.writing() as session:
+                    if find_job(session, job.id).state != "running":
+                        self._archive.database.news.tell(job.day_id)
+                        raise WorkCalledOff
+                    target = kind.finish(self._archive, session, job.payload, outcome)
+                    self._set(session, job.id, state="done", fraction=1.0, text="done", target=target)
+            except ArchiveBusyError as away:
+                self._rest(self._outage.pause_s(away))
+            else:
+                return
+            if self._stopping:
+                raise WorkStopped
+
     def _fail(self, job_id: str, sentence: str) -> None:
         self._unsaid.setdefault(job_id, sentence)  # the first sentence is the cause
         self._archive.drop_incoming(job_id)
@@ -284,23 +311,27 @@ class _Lane:
 
 
 class _ProgressWriter:
-    """Writes how far a job has come, no oftener than the page asks."""
+    """Writes how far a job has come, no oftener than the page asks; what is to be shown of it at once."""
 
     def __init__(self, archive: Archive, job_id: str) -> None:
         self._archive, self._job_id = archive, job_id
         self._last = 0.0
 
-    def __call__(self, fraction: float, text: str) -> None:
+    def __call__(self, fraction: float, text: str, shown: Payload | None = None, /) -> None:
         now = time.monotonic()
-        if now - self._last < PROGRESS_EVERY_S:
+        if shown is None and now - self._last < PROGRESS_EVERY_S:
             return
         self._last = now
         with suppress(DiskFullError, ArchiveBusyError):  # no reason to end the work
-            self._write(fraction, text)
+            self._write(fraction, text, shown)
 
-    def _write(self, fraction: float, text: str) -> None:
+    def _write(self, fraction: float, text: str, shown: Payload | None) -> None:
         with self._archive.database.writing() as session:
             values = {"fraction": min(1.0, max(0.0, fraction)), "text": text}
             going = update(Job).where(Job.id == self._job_id, Job.state == "running")
             if session.execute(going.values(**values)).rowcount == 0:
                 raise WorkCalledOff
+            if shown is not None:
+                job = find_job(session, self._job_id)
+                job.payload = {**job.payload, **shown}
+                tell_news(session, job.day_id)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -18,7 +19,7 @@ from server.archive.disk import FULL_NOW
 from server.archive.jobs import JobKind, JobRunner, add_job, find_job
 from server.archive.tables import Job
 from server.archive.worker import Payload, Progress
-from server.errors import DiskFullError
+from server.errors import ArchiveBusyError, DiskFullError
 from tests.web.serving import wait_for
 
 
@@ -33,6 +34,7 @@ def keep_name(_: Archive, __: Session, ___: Payload, outcome: Payload) -> str:
     return str(outcome["name"])
 
 
+GONE = "The archive's database does not answer (made to be so)."
 KINDS = {"count": JobKind(count_up, keep_name)}
 
 
@@ -47,6 +49,19 @@ class Disk:
         if self.full and connection.get_execution_options().get("sqlite_begin") == "IMMEDIATE":
             self.refused += 1
             raise DiskFullError(FULL_NOW)
+
+
+class Server:
+    """Answers no transaction as long as it is away, as a database server that is started anew."""
+
+    def __init__(self, archive: Archive) -> None:
+        self.away, self.asked = False, 0
+        event.listen(archive.database.engine, "begin", self._begin, insert=True)
+
+    def _begin(self, _: Any) -> None:
+        if self.away:
+            self.asked += 1
+            raise ArchiveBusyError(GONE)
 
 
 @pytest.fixture
@@ -100,6 +115,26 @@ def test_progress_that_cannot_be_written_ends_no_work(archive: Archive) -> None:
     done = wait_for(lambda: (job := job_of(archive, "first")).state != "running" and job)
     runner.stop()
     assert (done.state, done.target) == ("done", "first")
+
+
+def test_what_took_long_is_kept_when_the_database_is_back(archive: Archive, caplog: pytest.LogCaptureFixture) -> None:
+    """And the log says once that it is away, not once a second for each lane, and once that it is back."""
+    server, runner = Server(archive), JobRunner(archive, KINDS)
+    runner.start()
+    queue(archive, "first", steps=30)
+    runner.wake()
+    wait_for(lambda: job_of(archive, "first").state == "running")
+    caplog.set_level(logging.INFO)
+    server.away = True
+    time.sleep(3.5)
+    assert 3 < server.asked < 30
+    server.away = False
+    ended = wait_for(lambda: (job := job_of(archive, "first")).state != "running" and job)
+    assert (ended.state, ended.error, ended.target) == ("done", None, "first")
+    runner.stop()
+    assert [one.getMessage() for one in caplog.records if one.name.startswith("server")] == [
+        f"jobs wait: {GONE}", "jobs go on"
+    ]  # fmt: skip
 
 
 def test_the_write_lock_is_taken_when_the_session_opens(archive: Archive) -> None:
