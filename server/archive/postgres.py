@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,8 +19,16 @@ from server.errors import ArchiveBusyError, StillairError
 LOCKS = 0x5374696C  # advisory locks of one database are told apart by this number and the next
 WRITING, IN_USE, SAMPLES = 1, 2, 3
 CONNECT_TIMEOUT_S = 10
+# a network that goes in silence is noticed within a minute, here and on the server: its own default is two hours
+ALIVE = {"keepalives_idle": 30, "keepalives_interval": 10, "keepalives_count": 3, "tcp_user_timeout": 60_000}
 POOLED, MORE = 5, 40
 READ_BEGINS = "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY"
+THERE = (
+    "SELECT set_config('tcp_keepalives_idle', '30', false), set_config('tcp_keepalives_interval', '10', false), "
+    "set_config('tcp_keepalives_count', '3', false), set_config('tcp_user_timeout', '60000', false)"
+)
+OURS = "SELECT pg_backend_pid(), backend_start FROM pg_stat_activity WHERE pid = pg_backend_pid()"
+END_OURS = "SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity WHERE pid = :pid AND backend_start = :began"
 DURABLE = "SELECT set_config('synchronous_commit', 'on', false) WHERE current_setting('synchronous_commit') = 'off'"
 TAKEN = (
     "The database {shown} is in use by another Stillair; end that one, or name another database with STILLAIR_DATABASE."
@@ -47,7 +56,10 @@ def engine_of(address: Address, **options: Any) -> Engine:
     assert address.shown
     url = make_url(address.url).set(drivername="postgresql+psycopg")
     named = {"connect_timeout": CONNECT_TIMEOUT_S, "application_name": "stillair"}
-    return create_engine(url, connect_args=named, hide_parameters=True, **options)
+    named |= {name: value for name, value in ALIVE.items() if name not in url.query}
+    engine = create_engine(url, connect_args=named, hide_parameters=True, **options)
+    event.listen(engine, "connect", partial(_tell, THERE))
+    return engine
 
 
 def lock_sentence(which: int, timeout_ms: int) -> str:
@@ -69,6 +81,7 @@ class InUse:
         self._shown = address.shown
         self._engine = engine_of(address, poolclass=NullPool, isolation_level="AUTOCOMMIT")
         self._connection: Connection | None = None
+        self._backend: tuple[int, Any] | None = None  # the server's end of it: number, since when
         with disk_in_words():
             self._take(TAKEN.format(shown=self._shown))
 
@@ -89,10 +102,25 @@ class InUse:
 
     def _take(self, refusal: str) -> None:
         connection = self._engine.connect()
-        if not connection.scalar(text(f"SELECT pg_try_advisory_lock({LOCKS}, {IN_USE})")):
+        try:
+            if not (self._locked(connection) or (self._end_own(connection) and self._locked(connection))):
+                raise ArchiveBusyError(refusal)
+            self._backend = tuple(connection.execute(text(OURS)).one())
+        except BaseException:
             connection.close()
-            raise ArchiveBusyError(refusal)
+            raise
         self._connection = connection
+
+    @staticmethod
+    def _locked(connection: Connection) -> bool:
+        return connection.scalar(text(f"SELECT pg_try_advisory_lock({LOCKS}, {IN_USE})")) is True
+
+    def _end_own(self, connection: Connection) -> bool:
+        """End what the server still has of a connection that was lost here: no other Stillair holds that lock."""
+        if self._backend is None:
+            return False
+        pid, began = self._backend
+        return connection.scalar(text(END_OURS), {"pid": pid, "began": began}) is True
 
     def _drop(self) -> None:
         connection, self._connection = self._connection, None
@@ -110,7 +138,7 @@ class PostgresServer:
         self._read_only = read_only
         self._in_use: InUse | None = None
         self.engine = engine_of(address, pool_pre_ping=True, pool_size=POOLED, max_overflow=MORE)
-        event.listen(self.engine, "connect", _make_durable)
+        event.listen(self.engine, "connect", partial(_tell, DURABLE))
         event.listen(self.engine, "begin", self._begin)
 
     @property
@@ -186,7 +214,8 @@ def settle_columns(connection: Connection) -> None:
             connection.exec_driver_sql(made_by)
 
 
-def _make_durable(connection: Any, _record: Any) -> None:
+def _tell(sentence: str, connection: Any, _record: Any) -> None:
+    """Tell the server something about a connection that is new."""
     with connection.cursor() as cursor:
-        cursor.execute(DURABLE)
+        cursor.execute(sentence)
     connection.commit()

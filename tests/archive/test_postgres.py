@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import select, text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy.exc import IntegrityError, OperationalError
 from sqlalchemy.orm import Session
 
 from server.archive.address import Address
@@ -19,6 +19,7 @@ from server.archive.database import Database, upgrade
 from server.archive.disk import BUSY_NOW, FULL_NOW, NUL_NOW
 from server.archive.events import chain_faults, head, record
 from server.archive.jobs import add_job
+from server.archive.postgres import InUse
 from server.archive.read_only import ReadOnlyArchive
 from server.archive.tables import Event, Job
 from server.days.tables import StoredDay
@@ -132,6 +133,18 @@ def test_after_a_lost_connection_it_goes_on_unless_another_came(
     note(archive)
     with archive.database.reading() as session:
         assert head(session)[0] == 3
+
+
+def test_a_connection_that_only_the_server_still_has_is_no_other_stillair(archive: Archive) -> None:
+    """A network that goes in silence: for hours the server believes in the connection, and in the lock it holds."""
+    in_use: InUse = archive.database._kept._in_use  # type: ignore[union-attr,assignment]
+    lost, in_use._connection = in_use._connection, None
+    note(archive)
+    note(archive)
+    assert lost is not None
+    with pytest.raises(OperationalError):
+        lost.exec_driver_sql("SELECT 1")
+    lost.invalidate()
 
 
 @pytest.mark.parametrize(
