@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from server.analysis.day_noise import day_noise
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.day_priors import CROSS_WIND_SD_MPS, YAW_GROWTH, build_priors, driver_masses
 from server.analysis.day_problem import DayProblem
-from server.analysis.day_solve import bend_day, silent, solve_day
+from server.analysis.day_solve import Rough, bend_day, silent, solve_day
 from server.analysis.dragging_brake import brake_findings
 from server.analysis.estimates import estimate
 from server.analysis.fit_findings import coast_downs, fit_findings
@@ -90,18 +91,24 @@ def fit_day(
     options: FitOptions | None = None,
     progress: Progress | None = None,
     known: Callable[[DayPosterior], None] | None = None,
+    rough: Callable[[ReadyDay, Rough], None] | None = None,
 ) -> DayResult:
-    """Fit a loaded day (`Run.recordings` filled). known: is told the posterior on which the result stands.
+    """Fit a loaded day (`Run.recordings` filled). known: is told the posterior on which the result stands; rough: where
+    the fit stands half-way.
 
     Always returns a result; where no area can be had, the setups lack SCx and a finding says why.
     """
     options = options or FitOptions()
-    result = _fitted(day, options, progress or silent, known)
+    result = _fitted(day, options, progress or silent, known, rough)
     return replace(result, options=options.kept(), made_with=made_with())
 
 
 def _fitted(
-    day: Day, options: FitOptions, say: Progress, known: Callable[[DayPosterior], None] | None
+    day: Day,
+    options: FitOptions,
+    say: Progress,
+    known: Callable[[DayPosterior], None] | None,
+    rough: Callable[[ReadyDay, Rough], None] | None,
 ) -> DayResult:
     made = made_ready(day, options, say)
     day, passes, findings, air = made.day, made.passes, list(made.findings), made.air
@@ -109,7 +116,12 @@ def _fitted(
     if problem is None:
         return replace(_nothing(day, passes, findings, air), stand_tests=made.stands)
     try:
-        posterior = solve_day(problem, options.seed, lambda fraction, text: say(0.2 + 0.5 * fraction, text))
+        posterior = solve_day(
+            problem,
+            options.seed,
+            lambda fraction, text: say(0.2 + 0.5 * fraction, text),
+            None if rough is None else partial(rough, made),
+        )
     except np.linalg.LinAlgError:
         findings.append(Finding("fit-lost", "stop", FIT_LOST))
         return replace(_nothing(day, passes, findings, air), stand_tests=made.stands)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from server.analysis.day_evidence import evaluate
@@ -9,7 +11,7 @@ from server.analysis.day_grid import Point
 from server.analysis.day_model import linearise
 from server.analysis.day_problem import DayProblem
 from server.analysis.pass_data import AIR
-from server.inference.noise_integration import Mode, find_mode
+from server.inference.noise_integration import Mode, curvature, find_mode
 from server.testday.values import FloatArray
 
 
@@ -43,6 +45,21 @@ def noise_mode(problem: DayProblem, point: Point, start: FloatArray, last: bool)
 
     curved = problem.noise.integrated if last else None
     return find_mode(log_density, start, problem.noise.log_sd, curved, closely=last, scale=problem.noise.told)
+
+
+def curved_mode(problem: DayProblem, point: Point, mode: Mode) -> Mode:
+    """A mode that was found roughly, with the curvature about it of what is integrated over."""
+    linear = linearise(problem.grid, problem.priors, problem.setup_names, point, problem.car)
+
+    def cost(log: FloatArray) -> float:
+        value = evaluate(problem, linear, point, log)[0].log_evidence + problem.noise.log_prior(log)
+        return -value if np.isfinite(value) else 1e12
+
+    along = np.flatnonzero(problem.noise.integrated)
+    value = cost(mode.point)
+    return replace(
+        mode, value=-value, covariance=curvature(cost, mode.point, value, problem.noise.log_sd, along)
+    )
 
 
 def widened_noise(problem: DayProblem, point: Point, mode: Mode) -> FloatArray:

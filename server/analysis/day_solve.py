@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -21,25 +21,51 @@ from server.testday.values import FloatArray
 POINTS = 128
 
 
-def solve_day(problem: DayProblem, seed: int = 1, progress: Callable[[float, str], None] | None = None) -> DayPosterior:
-    """Fit the day: linearise, find the noise, linearise again until it stands, integrate over the noise."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Rough:
+    """A day half solved: where it is linearised, its noise as it was found roughly."""
+
+    problem: DayProblem
+    point: Point
+    mode: Mode
+
+
+def solve_day(
+    problem: DayProblem,
+    seed: int = 1,
+    progress: Callable[[float, str], None] | None = None,
+    rough: Callable[[Rough], None] | None = None,
+) -> DayPosterior:
+    """Fit the day: linearise, find the noise, linearise again until it stands, integrate over the noise.
+
+    rough: is told where the fit stands once the noise is found roughly.
+    """
     say = progress or silent
-    n = len(problem.grid.passes)
-    point = Point(problem.priors.mean, np.zeros(n), np.zeros(n))
-    log = first_noise(problem)
-    for _ in range(3):
-        point = step(problem, point, log)
-    say(0.2, "noise")
-    mode = noise_mode(problem, point, log, last=False)
-    for _ in range(3):
-        point = step(problem, point, mode.point)
+    found = solve_roughly(problem, lambda: say(0.2, "noise"))
+    if rough is not None:
+        rough(found)
+    point, mode = found.point, found.mode
     say(0.5, "noise, again")
     mode = noise_mode(problem, point, mode.point, last=True)
     mode = replace(mode, point=widened_noise(problem, point, mode))
     for _ in range(2):
         point = step(problem, point, mode.point)
     say(0.7, "sampling")
-    return _integrate(problem, point, mode, seed)
+    return integrated(problem, point, mode, seed)
+
+
+def solve_roughly(problem: DayProblem, linearised: Callable[[], None] = lambda: None) -> Rough:
+    """The first half of it: a noise found roughly, and the point that stands with it."""
+    n = len(problem.grid.passes)
+    point = Point(problem.priors.mean, np.zeros(n), np.zeros(n))
+    log = first_noise(problem)
+    for _ in range(3):
+        point = step(problem, point, log)
+    linearised()
+    mode = noise_mode(problem, point, log, last=False)
+    for _ in range(3):
+        point = step(problem, point, mode.point)
+    return Rough(problem, point, mode)
 
 
 def bend_day(posterior: DayPosterior, columns: Sequence[int], seed: int = 1) -> DayPosterior:
@@ -48,7 +74,7 @@ def bend_day(posterior: DayPosterior, columns: Sequence[int], seed: int = 1) -> 
     point = posterior.point
     for _ in range(4):
         point = step(problem, point, posterior.mode.point)
-    return _integrate(problem, point, posterior.mode, seed)
+    return integrated(problem, point, posterior.mode, seed)
 
 
 def silent(fraction: float, text: str) -> None:
@@ -68,8 +94,8 @@ def _moved(problem: DayProblem, point: Point, z: FloatArray) -> Point:
     return Point(theta, point.wind + z[p : p + n], point.scatter + z[p + n : p + 2 * n])
 
 
-def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayPosterior:
-    """Weighted points over the noise, each with its Gaussian of the parameters; samples of the mixture."""
+def integrated(problem: DayProblem, point: Point, mode: Mode, seed: int, n: int = POINTS) -> DayPosterior:
+    """Weighted points over the noise, n of them, each with its Gaussian of the parameters; samples of the mixture."""
     linear = linearise(problem.grid, problem.priors, problem.setup_names, point, problem.car)
     free = problem.noise.integrated
     narrow = replace(mode, point=mode.point[free])
@@ -86,7 +112,7 @@ def _integrate(problem: DayProblem, point: Point, mode: Mode, seed: int) -> DayP
             return -np.inf
         return posterior.log_evidence + problem.noise.log_prior(whole(part))
 
-    points = weighted_points(log_density, narrow, POINTS, seed)
+    points = weighted_points(log_density, narrow, n, seed)
 
     def conditional(part: FloatArray) -> Posterior:
         return evaluate(problem, linear, point, problem.noise.with_allowance(whole(part)))[0]

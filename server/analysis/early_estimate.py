@@ -3,7 +3,10 @@
 What takes long in a fit is to find the noise (gusts, sensors, friction), to integrate over it and to judge bends. A day
 that was fitted a moment ago knows its noise: some draws of it, equally likely then, are weighted by what the new data
 say of each (importance sampling, the earlier posterior as proposal), and each gives its Gaussian of all constants. The
-estimate is that mixture. Where few draws carry the weight the noise has moved, and there is no early estimate.
+estimate is that mixture. Where few draws carry the weight the noise has moved, and what is known of it does not hold.
+
+A day that was never fitted has no noise to begin with: its fit looks for it roughly, then closely. From what is found
+roughly an early estimate is made by the way, with a few points where the fit takes many about a mode found closely.
 """
 
 from __future__ import annotations
@@ -17,15 +20,17 @@ import numpy as np
 from server.analysis.day_evidence import evaluate
 from server.analysis.day_grid import Point
 from server.analysis.day_model import linearise
+from server.analysis.day_noise_search import curved_mode, widened_noise
 from server.analysis.day_posterior import DayPosterior
 from server.analysis.day_problem import DayProblem
-from server.analysis.day_solve import step, told_posterior
+from server.analysis.day_solve import Rough, integrated, step, told_posterior
 from server.inference.noise_integration import Mode, WeightedPoints
 from server.testday.values import FloatArray
 
 DRAWS = 16
 LEAST_EFFECTIVE = 4.0
 STEPS = 3
+FIRST_POINTS = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +107,15 @@ def early_posterior(problem: DayProblem, known: KnownNoise, seed: int = 1) -> Da
         return None
     mode = Mode(log, np.cov(points.points.T, aweights=weights), 0.0, len(found), True)
     return told_posterior(problem, point, linear, mode, points, lambda draw: found[draw.tobytes()], seed)
+
+
+def rough_posterior(rough: Rough, seed: int = 1) -> DayPosterior | None:
+    """The posterior of a day that is half solved; None where the few points tell too little."""
+    problem, point = rough.problem, rough.point
+    mode = curved_mode(problem, point, rough.mode)
+    mode = replace(mode, point=widened_noise(problem, point, mode))
+    posterior = integrated(problem, point, mode, seed, FIRST_POINTS)
+    return posterior if posterior.points.effective >= LEAST_EFFECTIVE else None
 
 
 def _at(problem: DayProblem, mode: FloatArray, draw: FloatArray) -> FloatArray:

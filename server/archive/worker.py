@@ -11,13 +11,21 @@ import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from multiprocessing.connection import Connection
-from typing import Any
+from typing import Any, Protocol
 
 from server.archive.disk import disk_in_words
 from server.errors import StillairError
 
 Payload = dict[str, Any]
-Progress = Callable[[float, str], None]
+
+
+class Progress(Protocol):
+    """What work is given to say how far it has come, and what pages may show of it before its end."""
+
+    def __call__(self, fraction: float, text: str, shown: Payload | None = None, /) -> None:
+        """fraction: from 0 to 1; text: what is being done; shown: is added to the job's payload."""
+
+
 Work = Callable[[Payload, Progress], Payload]
 
 POLL_S = 0.1
@@ -84,7 +92,7 @@ class Worker:
                 if kind != "progress":
                     return kind, content[0]
                 last, heard = (content[0], content[1]), time.monotonic()
-                progress(*last)
+                progress(*content)
             elif time.monotonic() - heard > QUIET_S:
                 progress(*last)
                 heard = time.monotonic()
@@ -134,8 +142,8 @@ def _serve(connection: Connection, niceness: int) -> None:
 
 
 def _do(work: Work, payload: Payload, connection: Connection) -> tuple[str, Any]:
-    def progress(fraction: float, text: str) -> None:
-        connection.send(("progress", fraction, text))
+    def progress(fraction: float, text: str, shown: Payload | None = None, /) -> None:
+        connection.send(("progress", fraction, text, shown))
 
     try:
         with disk_in_words():

@@ -228,9 +228,10 @@ def queue_refit(
         "files": revision_files(session, revision.id),
         "revision_id": revision.id,
         "day_id": revision.day_id,
+        "known_noise": known_noise_file(archive, revision.day_id).exists(),
     }
     add_job(session, REFIT_JOB, label, payload, job_id, lane=lane, day_id=revision.day_id, who=who)
-    if lane == "quick" and known_noise_file(archive, revision.day_id).exists():
+    if lane == "quick" and payload["known_noise"]:
         early_id = new_job_id()
         known = str(known_noise_file(archive, revision.day_id))
         early = {**payload, "scratch": str(archive.incoming(early_id)), "known": known, "fit": job_id}

@@ -89,11 +89,11 @@ def find_mode(  # noqa: PLR0917 - what a search needs
     point = np.asarray(start + unit * fit.x, dtype=float)
     covariance = np.diag(prior_sd**2)
     if curved is not None:
-        covariance = _curvature(cost, point, float(fit.fun), prior_sd, np.flatnonzero(curved))
+        covariance = curvature(cost, point, float(fit.fun), prior_sd, np.flatnonzero(curved))
     return Mode(point, covariance, -float(fit.fun), count, bool(fit.success))
 
 
-def _curvature(
+def curvature(
     cost: Callable[[FloatArray], float],
     point: FloatArray,
     value: float,

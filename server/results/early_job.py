@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -17,31 +17,35 @@ from server.archive.tables import Job
 from server.archive.worker import Payload, Progress
 from server.days.job_view import EARLY, OPEN
 from server.days.service import EARLY_JOB, REFIT_JOB
+from server.results.early_setups import early_setups
 from server.results.fit_job import laid_out
 
-SHOWN = ("SCx", "SCz", "balance_front")
+if TYPE_CHECKING:
+    from server.analysis.early_estimate import KnownNoise
 
 
 def early_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: the setups of the day with their areas; none where only the fit can tell."""
     progress(0.02, "reading the day")
-    from server.analysis.early_estimate import known_from_json
     from server.analysis.early_fit import fit_early
     from server.readers.load_day import load_day
     from server.readers.log_shelf import SHELF
 
-    try:
-        told = json.loads(Path(payload["known"]).read_text())
-        known = known_from_json(told) if told["version"] == __version__ else None
-    except (OSError, ValueError, KeyError, TypeError):  # it is no more than a memory
-        known = None
-    if known is None:
-        return {"setups": []}
     folder = laid_out(payload)
     day = load_day(folder, open_file=partial(SHELF.open, folder, payload["files"]))
     progress(0.3, "the early estimate")
-    result = fit_early(day, known)
-    return {"setups": [_setup(one) for one in result.setups if "SCx" in one.estimates] if result else []}
+    return {"setups": early_setups(fit_early(day, known_of(Path(payload["known"]))))}
+
+
+def known_of(file: Path) -> KnownNoise | None:
+    """What the day's last fit left of its noise; None where it cannot be read: it is no more than a memory."""
+    from server.analysis.early_estimate import known_from_json
+
+    try:
+        told = json.loads(file.read_text())
+        return known_from_json(told) if told["version"] == __version__ else None
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
 
 
 def warm_up(_: Payload, __: Progress) -> Payload:
@@ -52,12 +56,6 @@ def warm_up(_: Payload, __: Progress) -> Payload:
 
     warm()
     return {}
-
-
-def _setup(setup: Any) -> dict[str, Any]:
-    values = {name: [one.value, one.u, one.u95] for name, one in setup.estimates.items() if name in SHOWN}
-    used = sum(one.used and one.kind == "coast-down" for one in setup.passes)
-    return {"name": setup.name, "values": values, "coast_downs": used}
 
 
 def hand_over(_: Archive, session: Session, payload: Payload, outcome: Payload) -> str:

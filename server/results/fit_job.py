@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 import shutil
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -20,6 +20,7 @@ from server.archive.jobs import JobKind, add_job, new_job_id
 from server.archive.store_address import open_raw
 from server.archive.worker import Payload, Progress
 from server.days.column_choices import TAKEN_OVER_EVENT, choices
+from server.days.job_view import EARLY
 from server.days.revisions import known_noise_file
 from server.days.service import (
     FIT_JOB,
@@ -35,21 +36,27 @@ from server.days.service import (
     revision_files,
 )
 from server.days.tables import DayRevision, StoredDay
+from server.results.early_setups import early_setups
 from server.results.service import keep_result, latest_result, write_result
 from server.testday.folder import read_folder, write_folder
 from server.testday.values import Day
 
 if TYPE_CHECKING:
+    from server.analysis.day_fit import ReadyDay
     from server.analysis.day_posterior import DayPosterior
+    from server.analysis.day_solve import Rough
 
 RESULT_FILE = "result.zip"
 KNOWN_FILE = "known.json"  # what the fit knows of the noise, beside its result
 TAKEN_OVER = "taken-over"
-READ_SHARE = 0.15
+READ_SHARE, EARLY_SHARE = 0.15, 0.5
 
 
 def fit_work(payload: Payload, progress: Progress) -> Payload:
-    """In the worker: payload names `scratch` and either `zip` or `folder`; the result is left in scratch."""
+    """In the worker: payload names `scratch` and either `zip` or `folder`; the result is left in scratch.
+
+    A day whose noise is not known from a fit before gets its early estimate on the way; others have theirs by then.
+    """
     progress(0.01, "starting")
     from server.analysis.day_fit import fit_day
     from server.readers.load_day import load_day
@@ -64,10 +71,21 @@ def fit_work(payload: Payload, progress: Progress) -> Payload:
         day,
         progress=lambda f, text: progress(READ_SHARE + (0.99 - READ_SHARE) * f, text),
         known=lambda posterior: write_known(posterior, scratch / KNOWN_FILE),
+        rough=None if payload.get("known_noise") else _early_teller(progress),
     )
     write_result(result, scratch / RESULT_FILE)
     date = day.date.isoformat() if day.date else None
     return {"folder": str(folder), "name": day.name, "date": date, "taken": taken}
+
+
+def _early_teller(progress: Progress) -> Callable[[ReadyDay, Rough], None]:
+    def tell(made: ReadyDay, rough: Rough) -> None:
+        from server.analysis.early_fit import early_of_fit
+
+        early = early_setups(early_of_fit(made, rough))
+        progress(EARLY_SHARE, "fitting", {EARLY: early} if early else None)
+
+    return tell
 
 
 def write_known(posterior: DayPosterior, file: Path) -> None:
@@ -148,7 +166,8 @@ def keep_taken_over(
 
 def refit_work(payload: Payload, progress: Progress) -> Payload:
     """In the worker: lay the revision's files out and fit them; the result is left in scratch."""
-    return fit_work({"scratch": payload["scratch"], "folder": str(laid_out(payload))}, progress)
+    told = {"scratch": payload["scratch"], "known_noise": payload.get("known_noise", False)}
+    return fit_work({**told, "folder": str(laid_out(payload))}, progress)
 
 
 def laid_out(payload: Payload) -> Path:

@@ -1,16 +1,18 @@
-"""Early estimates: at known noise, near the fit's own, never narrower; none where the noise moved."""
+"""Early estimates: at known noise or one found roughly, near the fit's own, never narrower."""
 
 from __future__ import annotations
 
 import json
 import time
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import pytest
 
-from server.analysis.day_fit import fit_day
-from server.analysis.early_estimate import KnownNoise, known_from_json, known_noise
-from server.analysis.early_fit import fit_early
+from server.analysis.day_fit import ReadyDay, fit_day, made_ready
+from server.analysis.day_solve import Rough
+from server.analysis.early_estimate import KnownNoise, early_posterior, known_from_json, known_noise
+from server.analysis.early_fit import early_of_fit, fit_early
+from server.analysis.fit_options import FitOptions
 from server.analysis.result import DayResult
 from server.testday.values import Day
 from tests.simulator import Scenario, draw_day
@@ -33,35 +35,68 @@ def known(day: Day) -> KnownNoise:
     return known_from_json(json.loads(json.dumps(found[0].as_json())))
 
 
+@dataclass(frozen=True)
+class Fitted:
+    """A fit, what it told half-way, and its processor time without that."""
+
+    result: DayResult
+    on_the_way: DayResult | None
+    took_s: float
+
+
 @pytest.fixture(scope="module")
-def fitted(day: Day) -> tuple[DayResult, float]:
+def fitted(day: Day) -> Fitted:
+    told: list[DayResult | None] = []
+    spent: list[float] = []
+
+    def tell(made: ReadyDay, rough: Rough) -> None:
+        begun = time.process_time()
+        told.append(early_of_fit(made, rough))
+        spent.append(time.process_time() - begun)
+
     begun = time.process_time()
-    return fit_day(day), time.process_time() - begun
+    result = fit_day(day, rough=tell)
+    return Fitted(result, told[0], time.process_time() - begun - spent[0])
 
 
-def test_an_early_estimate_is_the_fits_own_taken_wider_in_a_part_of_its_time(
-    day: Day, known: KnownNoise, fitted: tuple[DayResult, float]
-) -> None:
-    fit_early(day, known)  # what is compiled once is not counted
-    begun = time.process_time()
-    early = fit_early(day, known)
-    took = time.process_time() - begun
+def near(early: DayResult | None, fit: DayResult) -> None:
+    """Of all setups, near the fit's values and wider than it."""
     assert early is not None
-    full, full_took = fitted
-    areas = {s.name: s.estimates["SCx"] for s in full.setups}
+    areas = {s.name: s.estimates["SCx"] for s in fit.setups}
     assert {s.name for s in early.setups} == set(areas)
     for setup in early.setups:
         mine, its = setup.estimates["SCx"], areas[setup.name]
         assert abs(mine.value - its.value) < 0.5 * its.u
         assert its.u < mine.u < 1.5 * its.u
-    assert took < 0.5 * full_took
 
 
-def test_where_the_known_noise_does_not_hold_there_is_none(day: Day, known: KnownNoise) -> None:
+def test_an_early_estimate_is_the_fits_own_taken_wider_in_a_part_of_its_time(
+    day: Day, known: KnownNoise, fitted: Fitted
+) -> None:
+    fit_early(day, known)  # what is compiled once is not counted
+    begun = time.process_time()
+    early = fit_early(day, known)
+    took = time.process_time() - begun
+    near(early, fitted.result)
+    assert took < 0.5 * fitted.took_s
+
+
+def test_a_first_fit_tells_one_half_way(day: Day, fitted: Fitted) -> None:
+    near(fitted.on_the_way, fitted.result)
+    assert fit_early(replace(day, runs=()), None) is None
+
+
+def test_where_the_known_noise_does_not_hold_one_is_looked_for(day: Day, known: KnownNoise, fitted: Fitted) -> None:
     calm = tuple(tuple(x - 4.0 if name == "gust_sd" else x for name, x in zip(known.integrated, draw, strict=True))
                  for draw in known.draws[:3])  # fmt: skip
     few = replace(known, draws=calm, told=known.told[:3])
-    assert fit_early(day, few) is None
+    problem = made_ready(day, FitOptions()).problem
+    assert problem is not None
+    assert early_posterior(problem, few) is None
     other = replace(known, mode={name: at for name, at in known.mode.items() if name != "gust_sd"})
-    assert fit_early(day, other) is None
+    assert early_posterior(problem, other) is None
+    early = fit_early(day, few)
+    assert early is not None
+    assert fitted.on_the_way is not None
+    assert [s.estimates for s in early.setups] == [s.estimates for s in fitted.on_the_way.setups]
     assert fit_early(replace(day, runs=()), known) is None

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
+from server.analysis.result import DayResult
 from server.app import create_app
 from server.archive.jobs import JobKind
+from server.days.job_view import EARLY
 from server.days.revisions import known_noise_file
 from server.days.service import EARLY_JOB, FIT_JOB, REFIT_JOB
-from server.results.early_job import early_work, hand_over
-from server.results.fit_job import keep_refitted
+from server.locations import sample_day_folders
+from server.results.early_job import hand_over, known_of
+from server.results.early_setups import early_setups
+from server.results.fit_job import fit_work, keep_refitted
 from server.settings import Settings
 from tests.results.fake_early import END, slow_fit, told
 from tests.web.conftest import Site
 from tests.web.day_site import keep
 from tests.web.fake_fit import KINDS
+from tests.web.made_up import made_up_day_result
 from tests.web.serving import client_of, wait_for
 
 
@@ -51,5 +56,26 @@ def page_of(site: Site) -> str:
 @pytest.mark.parametrize("memory", ["", "{", "[]", '{"version": "0"}', '{"version": 1, "draws": 3}'])
 def test_a_memory_that_cannot_be_read_is_none(tmp_path: Path, memory: str) -> None:
     (tmp_path / "known.json").write_text(memory)
-    outcome = early_work({"known": str(tmp_path / "known.json"), "scratch": str(tmp_path)}, lambda *_: None)
-    assert outcome == {"setups": []}
+    assert known_of(tmp_path / "known.json") is None
+
+
+@pytest.mark.parametrize("known", [False, True])
+def test_a_first_fit_shows_its_early_estimate_on_the_way(
+    known: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    result = made_up_day_result("AB")
+    said: list[tuple[object, ...]] = []
+
+    def fit_day(*_: object, rough: Callable[..., None] | None, **__: object) -> DayResult:
+        if rough is not None:
+            rough("the day made ready", "half solved")
+        return result
+
+    monkeypatch.setattr("server.analysis.day_fit.fit_day", fit_day)
+    monkeypatch.setattr("server.analysis.early_fit.early_of_fit", lambda *_: result)
+    folder = next(one for one in sample_day_folders() if "shakedown" in one.name)
+    payload = {"scratch": str(tmp_path), "folder": str(folder), "known_noise": known}
+    fit_work(payload, lambda *one: said.append(one))
+    shown = [one[2] for one in said if len(one) > 2]
+    assert shown == ([] if known else [{EARLY: early_setups(result)}])
+    assert [one["name"] for one in early_setups(result)] == ["A", "B"]

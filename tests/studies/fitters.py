@@ -48,6 +48,13 @@ def early(hostile: HostileDay) -> DayResult:
     return result or DayResult(hostile.day.name, {}, (), (), ())
 
 
+def first(hostile: HostileDay) -> DayResult:
+    """The early estimate of a day that was never fitted."""
+    from server.analysis.early_fit import fit_early
+
+    return fit_early(hostile.day, None) or DayResult(hostile.day.name, {}, (), (), ())
+
+
 def before_last_run(day: Day) -> Day:
     """The day as it stood before its last run came in."""
     return replace(day, runs=day.runs[:-1])
@@ -118,6 +125,7 @@ FITTERS: Mapping[str, Fitter] = {
     "typed": typed,
     "apart": apart,
     "early": early,
+    "first": first,
     "honest": honest,
     "overconfident": overconfident,
     "timid": timid,
