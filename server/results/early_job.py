@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import tempfile
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +23,8 @@ from server.results.fit_job import laid_out
 
 if TYPE_CHECKING:
     from server.analysis.early_estimate import KnownNoise
+
+FEW_LINES = "time [s];speed [m/s]\n" + "".join(f"{k / 10};{30 - k / 10}\n" for k in range(20))
 
 
 def early_work(payload: Payload, progress: Progress) -> Payload:
@@ -49,12 +52,16 @@ def known_of(file: Path) -> KnownNoise | None:
 
 
 def warm_up(_: Payload, __: Progress) -> Payload:
-    """In the worker, once: import what an early estimate takes, load the compiled loops."""
-    import server.analysis.early_fit
-    import server.readers.load_day  # noqa: F401
+    """In the worker, once: import what an early estimate takes, load the compiled loops, read a log."""
+    import server.analysis.early_fit  # noqa: F401
     from server.inference.warm import warm
+    from server.readers import open_log
 
     warm()
+    with tempfile.TemporaryDirectory() as scratch:
+        log = Path(scratch) / "log.csv"
+        log.write_text(FEW_LINES)
+        open_log(log)  # imports what parses it
     return {}
 
 
