@@ -10,7 +10,8 @@ from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, create_engine, event
 
-from server.archive.disk import is_frozen, sync_file, sync_folder
+from server.archive.disk import NUL_NOW, is_frozen, sync_file, sync_folder
+from server.errors import StillairError
 
 BEGIN_OPTION = "sqlite_begin"
 UNFINISHED = "unfinished copy.sqlite3"
@@ -38,6 +39,7 @@ class SqliteFile:
         self.engine: Engine = create_engine(f"sqlite+pysqlite://{address}")
         event.listen(self.engine, "connect", self._set_up_connection)
         event.listen(self.engine, "begin", _begin)
+        event.listen(self.engine, "before_cursor_execute", _refuse_nul)
 
     @property
     def shown(self) -> str:
@@ -99,6 +101,15 @@ def name_copy(unfinished: Path, target: Path) -> None:
     sync_file(unfinished)
     unfinished.replace(target)
     sync_folder(target.parent)
+
+
+def _refuse_nul(*asked: Any) -> None:
+    """What a server cannot keep is not kept in a file, which could not be moved there then. Raises StillairError."""
+    _connection, _cursor, _statement, told, _context, many = asked
+    for row in told if many else (told,):
+        for value in row.values() if isinstance(row, dict) else row or ():
+            if isinstance(value, str) and "\0" in value:
+                raise StillairError(NUL_NOW)
 
 
 def _begin(connection: Any) -> None:

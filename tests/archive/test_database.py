@@ -22,7 +22,8 @@ import server.tufts.tables
 import server.uploads.tables
 from server.archive.archive import Archive
 from server.archive.database import Base, now_utc
-from server.archive.events import chain_faults
+from server.archive.disk import NUL_NOW
+from server.archive.events import chain_faults, record
 from server.archive.jobs import add_job, find_job
 from server.archive.sqlite_file import UNFINISHED
 from server.archive.tables import Event, Job
@@ -105,6 +106,19 @@ def test_moments_keep_their_zone(archive: Archive) -> None:
         job = session.scalars(select(Job)).one()
         assert before <= job.created_at <= now_utc()
         assert job.payload == {"a": [1, 2]}
+
+
+@pytest.mark.usefixtures("engine")
+def test_a_nul_sign_is_refused_in_the_same_words(archive: Archive) -> None:
+    """A server cannot keep one, and what a file kept could never be moved to a server."""
+    with pytest.raises(StillairError) as refused, archive.database.writing() as session:
+        record(session, who="Ana", kind="note", subject="a\0b")
+    assert str(refused.value) == NUL_NOW
+    with pytest.raises(StillairError) as refused, archive.database.reading() as session:
+        session.scalar(select(Event).where(Event.who == "\0"))
+    assert str(refused.value) == NUL_NOW
+    with archive.database.writing() as session:  # within JSON it is an escape, on both
+        add_job(session, "x", "", {"text": "a\0b"}, "one")
 
 
 def test_a_path_that_leaves_its_folder_is_neither_kept_nor_given_out(archive: Archive) -> None:

@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from server.archive.address import Address
 from server.archive.archive import Archive
 from server.archive.database import Database, upgrade
-from server.archive.disk import BUSY_NOW, FULL_NOW, NUL_NOW
+from server.archive.disk import BUSY_NOW, FULL_NOW
 from server.archive.events import chain_faults, head, record
 from server.archive.jobs import add_job
 from server.archive.postgres import InUse
@@ -200,12 +200,6 @@ def test_a_full_disk_is_said_so(archive: Archive) -> None:
     assert str(refused.value) == FULL_NOW
     with archive.database.reading() as session:
         assert head(session)[0] == 0
-
-
-def test_a_nul_sign_is_refused_in_words(archive: Archive) -> None:
-    with pytest.raises(StillairError) as refused:
-        note(archive, "a\0b")
-    assert str(refused.value) == NUL_NOW
 
 
 def keep_days(session: Session, names: str) -> None:
