@@ -91,7 +91,7 @@ from server.runs import pages as runs_pages
 from server.runs import traces_api
 from server.runs.recordings import READ_KINDS
 from server.search import pages as search_pages
-from server.security import Guard
+from server.security import HEADERS, Guard
 from server.settings import Settings
 from server.templating import Addresses, Page, is_htmx, make_environment, render, render_part
 from server.tufts import api as tufts_api
@@ -197,7 +197,7 @@ def _add_guards(app: FastAPI, settings: Settings, body_limit_bytes: int) -> None
     if not is_loopback(settings.host):
         names = own_names(settings.host_names)
         app.state.throttle = Throttle()
-        app.add_middleware(SignInGate, archive=app.state.archive, refuse=accounts_pages.refuse)
+        app.add_middleware(SignInGate, archive=app.state.archive, refuse=accounts_pages.refuse, sorry=_answer_error)
     app.add_middleware(Guard, names=names, body_limit_bytes=body_limit_bytes, refuse=_answer)
     app.add_middleware(uploads_api.Protocol)
 
@@ -207,7 +207,10 @@ def _answer_error(request: Request, error: Exception) -> Response:
         return _answer(request, 422, place_sentence(error.errors()))
     status, sentence = _status_and_sentence(error)
     is_form = status == 400 and not request.url.path.startswith(JSON_PATHS)
-    return _answer(request, status, FORM_UNREADABLE if is_form else sentence)
+    answer = _answer(request, status, FORM_UNREADABLE if is_form else sentence)
+    for name, value in HEADERS.items():
+        answer.headers.setdefault(name, value)  # a mistake is answered outside of what adds them to every answer
+    return answer
 
 
 def _answer(request: Request, status: int, sentence: str) -> Response:

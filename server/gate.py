@@ -27,17 +27,18 @@ OPEN_BELOW = ("/web/",)  # scripts, styles and pictures of the product itself
 NOT_SIGNED_IN = "Sign in first; whoever keeps this archive can invite you."
 
 Refuse = Callable[[Request, int, str], Response]
+Sorry = Callable[[Request, StillairError], Response]
 
 
 class SignInGate:
     """Wraps the application: whoever has not signed in gets the page that asks for name and password.
 
     The visitor stands in `request.state.visitor` for what comes after. A mark older than a day is changed for a new
-    one on the way.
+    one on the way. sorry: makes an answer where nobody can say who it is, because the database is away.
     """
 
-    def __init__(self, app: ASGIApp, archive: Archive, refuse: Refuse) -> None:
-        self._app, self._archive, self._refuse = app, archive, refuse
+    def __init__(self, app: ASGIApp, archive: Archive, refuse: Refuse, sorry: Sorry) -> None:
+        self._app, self._archive, self._refuse, self._sorry = app, archive, refuse, sorry
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -48,7 +49,12 @@ class SignInGate:
         if request.url.path.startswith(OPEN_BELOW) and ".." not in request.url.path:
             await self._app(scope, receive, send)
             return
-        visitor, new_mark = await run_in_threadpool(self._find, request)
+        request.state.visitor = None
+        try:
+            visitor, new_mark = await run_in_threadpool(self._find, request)
+        except StillairError as away:
+            await self._sorry(request, away)(scope, receive, send)
+            return
         request.state.visitor = visitor
         answer = self._app
         if visitor is None and request.url.path not in OPEN:

@@ -12,10 +12,12 @@ from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import PlainTextResponse
 
+from server.accounts import signing_in
 from server.accounts.pages import here, network_of
 from server.accounts.rules import RULES, need_of
-from server.app import create_app
+from server.app import _answer_error, create_app
 from server.commands.web_server import first_owner, listening_socket, where_others_go
+from server.errors import ArchiveBusyError
 from server.gate import SignInGate
 from server.settings import Settings
 from tests.web.fake_fit import KINDS
@@ -117,6 +119,35 @@ def test_name_and_password_open_all(app: FastAPI, lan: httpx.Client) -> None:
     assert lan.get("/api/events").json()["events"][-1]["who"] == "Bo Ek"
     assert lan.post("/sign-out").headers["location"] == "/"
     assert lan.get("/add").status_code == 401
+
+
+def test_a_database_that_is_away_is_said_in_a_sentence(
+    lan: httpx.Client, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """To every tablet that asks each second, and without an account of a mistake in the log each time."""
+
+    def away(*_: object) -> None:
+        raise ArchiveBusyError("The archive's database does not answer.")
+
+    monkeypatch.setattr(signing_in, "visitor_of_mark", away)
+    page, live = lan.get("/"), lan.get("/live", headers={"Accept": "application/json"})
+    assert (page.status_code, live.status_code) == (503, 503)
+    assert "database does not answer" in page.text
+    assert live.json() == {"error": "The archive's database does not answer."}
+    assert "frame-ancestors" in page.headers["content-security-policy"]
+    assert [one.getMessage() for one in caplog.records] == []
+
+
+def test_a_mistake_before_the_pages_is_a_page_like_others(lan: httpx.Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    def mistaken(*_: object) -> None:
+        raise RuntimeError("made to fail")
+
+    monkeypatch.setattr(signing_in, "visitor_of_mark", mistaken)
+    page = lan.get("/")
+    assert page.status_code == 500
+    assert "made a mistake" in page.text
+    assert "made to fail" not in page.text
+    assert "frame-ancestors" in page.headers["content-security-policy"]
 
 
 def test_over_https_the_mark_is_secure(app: FastAPI) -> None:
@@ -349,7 +380,8 @@ def test_a_route_without_a_rule_is_open_to_nobody(app: FastAPI, lan: httpx.Clien
 def test_the_gate_itself_lets_nothing_by_that_it_does_not_know(app: FastAPI) -> None:
     """Beneath no other guard: a path that only looks like an open one stays shut."""
     app.state.archive.open()
-    gate = SignInGate(PlainTextResponse("in"), app.state.archive, lambda *_: PlainTextResponse("out", 401))
+    out = PlainTextResponse("out", 401)
+    gate = SignInGate(PlainTextResponse("in"), app.state.archive, refuse=lambda *_: out, sorry=_answer_error)
     paths = {
         "/sign-in": 200, "/sign-in/x": 401, "/invitedx": 401, "/web/%2e%2e/x": 401, "/webx": 401,
         "/web/styles/a.css": 200,
