@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,6 +19,7 @@ from server.errors import NotFoundError, StillairError
 BLOCK_BYTES = 1 << 20
 UNFINISHED = "incoming-"
 OTHER_BYTES = "The bytes of file {sha256}… are not those that were kept; see what `stillair verify` says."
+CHANGED = "{name} was changed while it was read; wait until nothing writes to it any more, then try again."
 NOT_KEPT = "The archive holds no file {sha256}…."
 
 
@@ -89,7 +89,7 @@ class RawStore:
         kept = session.get(RawFile, digest)
         self._lay_down(source, digest, link=link)
         if kept is None:
-            kept = RawFile(sha256=digest, size_bytes=source.stat().st_size)
+            kept = RawFile(sha256=digest, size_bytes=self._place(digest).stat().st_size)
             session.add(kept)
             session.flush()
         return kept
@@ -101,7 +101,7 @@ class RawStore:
 
     def copy(self, source: Path, sha256: str) -> None:
         """Keep a copy whose bytes have this hash. Raises StillairError where they do not."""
-        self._copy(source, sha256, checked=True)
+        self._copy(source, sha256, OTHER_BYTES.format(sha256=sha256[:12]))
 
     def let_go(self, sha256: str) -> None:
         """Take away a file that nothing names; of a store that computers share, what this one has of it."""
@@ -114,7 +114,7 @@ class RawStore:
 
     def _lay_down(self, source: Path, digest: str, *, link: bool) -> None:
         if not self._place(digest).is_file() and not (link and self._link(source, digest)):
-            self._copy(source, digest)
+            self._copy(source, digest, CHANGED.format(name=source.name))
 
     def _link(self, source: Path, digest: str) -> bool:
         place = self._make_room(digest)
@@ -127,16 +127,20 @@ class RawStore:
         sync_folder(place.parent)
         return True
 
-    def _copy(self, source: Path, digest: str, *, checked: bool = False) -> None:
+    def _copy(self, source: Path, digest: str, otherwise: str) -> None:
+        """Copy bytes whose hash is this one. Raises StillairError, the sentence `otherwise`, where it is not."""
         place = self._make_room(digest)
         handle, name = tempfile.mkstemp(dir=place.parent, prefix=UNFINISHED)
+        seal = hashlib.sha256()
         try:
             with os.fdopen(handle, "wb") as target, source.open("rb") as stream:
-                shutil.copyfileobj(stream, target, BLOCK_BYTES)
+                while block := stream.read(BLOCK_BYTES):
+                    seal.update(block)
+                    target.write(block)
                 target.flush()
                 os.fsync(target.fileno())
-            if checked and sha256_of(Path(name)) != digest:
-                raise StillairError(OTHER_BYTES.format(sha256=digest[:12]))
+            if seal.hexdigest() != digest:
+                raise StillairError(otherwise)
             Path(name).chmod(0o444)
             Path(name).replace(place)
             sync_folder(place.parent)

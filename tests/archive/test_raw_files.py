@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from server.archive import raw_files
 from server.archive.archive import Archive
 from server.archive.raw_files import RawStore, sha256_of
-from server.errors import NotFoundError
+from server.errors import NotFoundError, StillairError
 
 # FIPS 180-4 example computations: SHA-256 of "abc" and of the 448-bit message.
 PUBLISHED = {
@@ -39,3 +40,24 @@ def test_files_lie_under_their_published_hash(tmp_path: Path, content: bytes) ->
 def test_what_is_no_hash_or_is_not_kept_is_said_so(tmp_path: Path, name: str) -> None:
     with pytest.raises(NotFoundError):
         RawStore(tmp_path).path(name)
+
+
+def test_a_file_that_is_written_to_meanwhile_is_not_kept_under_a_hash_that_is_not_its_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a log that still comes off a card into the folder that is imported."""
+    archive = Archive(tmp_path / "data")
+    archive.open()
+    log = tmp_path / "run01.csv"
+    log.write_text("t,v\n0,30\n")
+
+    def then_written_to(file: Path) -> str:
+        digest = sha256_of(file)
+        log.write_text("t,v\n0,30\n1,29\n")
+        return digest
+
+    monkeypatch.setattr(raw_files, "sha256_of", then_written_to)
+    with pytest.raises(StillairError, match=r"run01\.csv was changed while"), archive.database.writing() as session:
+        archive.raw.add(session, log)
+    assert not [one for one in archive.raw.folder.rglob("*") if one.is_file()]
+    archive.close()
