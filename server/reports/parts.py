@@ -18,8 +18,9 @@ CAUTIONS = (
 
 @dataclass(frozen=True, slots=True)
 class UsedResult:
-    """A result that a report is made of."""
+    """A result that a report is made of. signed: by whom and when, empty where nobody did."""
 
+    day_id: int
     day: str
     date: str
     revision: int

@@ -117,10 +117,10 @@ def _compared(cars: Sequence[ComparedCar]) -> Iterator[Block]:
 
 
 def _days(told: SeasonTold) -> Iterator[Block]:
-    signed = {(one.date, one.day): one.signed for one in told.results}
+    signed = {one.day_id: one.signed for one in told.results}
     lines = [
         (day.date, day.name, day.car, day.venue, str(day.runs), ", ".join(day.setups),
-         day.no_result.state if day.no_result else "fitted", signed.get((day.date, day.name)) or "no")
+         day.no_result.state if day.no_result else "fitted", signed.get(day.id) or "no")
         for day in sorted(told.season.days, key=lambda one: (one.day, one.id))
     ]  # fmt: skip
     columns = ("date", "day", "car", "place", "runs", "setups", "result", "signed off")

@@ -75,7 +75,7 @@ def _used(session: Session, days: Sequence[int]) -> tuple[UsedResult, ...]:
         who = f"{signed.who}, {signed.at[:10]}" if signed and signed.result == row.id else ""
         revision = session.get_one(DayRevision, row.revision_id).number
         date = day.date.isoformat() if day.date else "no date"
-        found.append(UsedResult(day.name, date, revision, row.id, row.version, row.sha256, who))
+        found.append(UsedResult(day_id, day.name, date, revision, row.id, row.version, row.sha256, who))
     return tuple(found)
 
 

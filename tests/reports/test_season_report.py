@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import httpx
 import pytest
@@ -12,7 +14,10 @@ from plotly import graph_objects as go
 from typer.testing import CliRunner
 
 from server.commands.main import app as commands
+from server.reports.content import Rows
 from server.reports.drawing import on_paper
+from server.reports.parts import UsedResult
+from server.reports.season_report import _days
 from tests.analysis.correlated_days import measured_day
 from tests.correlation.measured_sites import AREAS, CAR, keep_measured, measured_site, usual_cases
 from tests.web.conftest import Site
@@ -148,3 +153,16 @@ def test_a_figure_is_no_taller_than_its_place() -> None:
     figure = go.Figure(go.Scatter(x=[1.0], y=[2.0]), go.Layout(height=800))
     assert on_paper(figure, 2.6).get_figheight() == 2.6
     assert on_paper(figure).get_figheight() > 7.0
+
+
+def test_of_two_days_of_one_name_the_signed_one_is_shown_as_signed() -> None:
+    about = {"date": "2026-05-09", "name": "Long apron", "car": "A-04", "venue": "", "runs": 2, "setups": ("A",)}
+    days = [SimpleNamespace(id=number, day=number, no_result=None, **about) for number in (1, 2)]
+    results = tuple(
+        UsedResult(day.id, day.name, day.date, 1, 10 + day.id, "0.1.0", f"{day.id:064}", signed)
+        for day, signed in zip(days, ("Ana, 2026-05-10", ""), strict=True)
+    )
+    told: Any = SimpleNamespace(season=SimpleNamespace(days=days), results=results)
+    [table] = _days(told)
+    assert isinstance(table, Rows)
+    assert [row[-1] for row in table.rows] == ["Ana, 2026-05-10", "no"]
