@@ -76,6 +76,9 @@ def deep_tiff(width: int = 96, height: int = 64) -> bytes:
     return head + struct.pack("<IHHH", 0, 16, 16, 16) + data
 
 
+MOST_MADE_BYTES = 20_000_000  # of rows that a picture promises, for it can promise more than there is memory
+
+
 def huge_png(width: int = 25_000, height: int = 20_000) -> bytes:
     """A few kilobytes that say they are half a billion pixels (PNG, ISO/IEC 15948, from memory)."""
 
@@ -83,7 +86,7 @@ def huge_png(width: int = 25_000, height: int = 20_000) -> bytes:
         return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
 
     head = struct.pack(">IIBBBBB", width, height, 8, 0, 0, 0, 0)
-    body = zlib.compress(bytes(width + 1) * 200)
+    body = zlib.compress(bytes(min((width + 1) * 200, MOST_MADE_BYTES)))
     return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", body) + chunk(b"IEND", b"")
 
 
