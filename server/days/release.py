@@ -26,6 +26,7 @@ NO_WORDS = "Say in a sentence what the setup is released for, and on what ground
 NO_REASON = "Say in a sentence why the release is taken back; it stands beside it from then on."
 NO_NAME = "A release has a name: say first who is at this screen."
 IS_RELEASED = "{name} is released already, by {who} on {at}; take that back first."
+MOVED = "What stands of {name} moved while it was read; read the numbers of now, then release it."
 NOT_RELEASED = "This setup is not released."
 
 
@@ -61,14 +62,26 @@ def standing_releases(session: Session) -> dict[str, Release]:
     return found
 
 
-def release_setup(session: Session, key: SetupKey, *, statement: str, told: Mapping[str, str], who: str) -> int:
-    """Release a setup; gives the event's number. told: its values as they stand. Raises StillairError."""
+def values_code(told: Mapping[str, str]) -> str:
+    """What names values in a form, so that others than were read are not released."""
+    return sha256(json.dumps(dict(told), sort_keys=True).encode()).hexdigest()[:CODE_LENGTH]
+
+
+def release_setup(
+    session: Session, key: SetupKey, *, statement: str, told: Mapping[str, str], who: str, seen: str = ""
+) -> int:
+    """Release a setup; gives the event's number. Raises StillairError.
+
+    told: its values as they stand; seen: the code of those that were read, where a form tells it.
+    """
     code, words = setup_code(key), statement.strip()[:LONGEST]
     before = standing_releases(session).get(code)
     if who == NOBODY:
         raise StillairError(NO_NAME)
     if before is not None:
         raise StillairError(IS_RELEASED.format(name=key.name, who=before.who, at=before.at[:10]))
+    if seen and seen != values_code(told):
+        raise StillairError(MOVED.format(name=key.name))
     if len(words) < SHORTEST:
         raise StillairError(NO_WORDS)
     after = {"code": code, "car": key.car, "name": key.name, "recorded": key.recorded, "statement": words, "told": told}

@@ -11,7 +11,15 @@ from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
 from server.days.day_addresses_pages import SEE_OTHER, season_crumb
-from server.days.release import CODE_LENGTH, Release, release_setup, setup_code, standing_releases, take_back
+from server.days.release import (
+    CODE_LENGTH,
+    Release,
+    release_setup,
+    setup_code,
+    standing_releases,
+    take_back,
+    values_code,
+)
 from server.days.season import SeasonDay, SetupKey
 from server.days.season_standing import Standing, standings
 from server.days.season_view import QUANTITIES, Letter, letters_of, stand_text
@@ -24,6 +32,7 @@ from server.templating import Page, render
 router = APIRouter(prefix="/season/release", default_response_class=HTMLResponse, include_in_schema=False)
 Code = Annotated[str, Path(pattern=rf"^[0-9a-f]{{{CODE_LENGTH}}}$")]
 Words = Annotated[str, Form(max_length=4000)]
+Seen = Annotated[str, Form(max_length=100)]
 NO_SETUP = "No setup of the archive goes by this address; it may have been recorded anew."
 
 
@@ -38,7 +47,10 @@ class Told:
 
 @dataclass(frozen=True, kw_only=True)
 class ReleasePage(Page):
-    """A setup and its release. days: number, date and name of those that measured it."""
+    """A setup and its release. days: number, date and name of those that measured it.
+
+    seen: names the values that stand here; typed: a statement or reason that was refused.
+    """
 
     template: ClassVar[str] = "days/release.html"
     help: ClassVar[str] = "season"
@@ -49,7 +61,8 @@ class ReleasePage(Page):
     standing: Release | None
     told: tuple[Told, ...]
     moved: bool
-    statement: str
+    seen: str
+    typed: str
     problem: str
 
 
@@ -61,17 +74,17 @@ def show(request: Request, code: Code, archive: TheArchive) -> Response:
 
 @router.post("/{code}", name="release_setup")
 def release(
-    request: Request, code: Code, archive: TheArchive, person: CurrentPerson, statement: Words = ""
+    request: Request, code: Code, archive: TheArchive, person: CurrentPerson, *, statement: Words = "", seen: Seen = ""
 ) -> Response:
     """Release the setup on the numbers that stand."""
     try:
         with archive.database.writing() as session:
             one, _ = _setup(archive, session, code)
-            release_setup(session, one.key, statement=statement, told=_values(one), who=person)
+            release_setup(session, one.key, statement=statement, told=_values(one), who=person, seen=seen)
     except NotFoundError:
         raise
     except StillairError as error:
-        return _page(request, archive, code, statement=statement, problem=str(error))
+        return _page(request, archive, code, typed=statement, problem=str(error))
     return _back(request, code)
 
 
@@ -82,7 +95,7 @@ def back(request: Request, code: Code, archive: TheArchive, person: CurrentPerso
         with archive.database.writing() as session:
             take_back(session, code, reason=reason, who=person)
     except StillairError as error:
-        return _page(request, archive, code, problem=str(error))
+        return _page(request, archive, code, typed=reason, problem=str(error))
     return _back(request, code)
 
 
@@ -100,7 +113,7 @@ def _values(one: Standing) -> dict[str, str]:
     return {ON_SCREEN[name].words: stand_text(one.stands[name], name).text for name in QUANTITIES if name in one.stands}
 
 
-def _page(request: Request, archive: Archive, code: str, *, statement: str = "", problem: str = "") -> Response:
+def _page(request: Request, archive: Archive, code: str, *, typed: str = "", problem: str = "") -> Response:
     with archive.database.reading() as session:
         one, letter = _setup(archive, session, code)
         standing = standing_releases(session).get(code)
@@ -115,7 +128,8 @@ def _page(request: Request, archive: Archive, code: str, *, statement: str = "",
         standing=standing,
         told=tuple(Told(name, then.get(name, ""), now.get(name, "not measured")) for name in {**then, **now}),
         moved=standing is not None and then != now,
-        statement=statement,
+        seen=values_code(now),
+        typed=typed,
         problem=problem,
     )
     return render(request, page, 422 if problem else 200)

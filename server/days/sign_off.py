@@ -28,6 +28,7 @@ NO_REASON = "Say in a sentence why the day is opened again; it stands beside eve
 NO_NAME = "A signature has a name: say first who is at this screen."
 NO_RESULT = "This day has no result yet; there is nothing to sign."
 MOVED_ON = "Revision {number} is the newest and is not fitted yet; wait for its result, then sign."
+CAME_IN = "Result {number} came in while result {seen} was read; read it, then sign."
 NOT_SIGNED = "This day is not signed off: it can be changed as it is."
 
 
@@ -90,10 +91,13 @@ def reason_for(session: Session, day_id: int, reason: str) -> str:
     return standing.opened
 
 
-def sign(session: Session, day_id: int, *, result: tuple[int, int, str] | None, statement: str, who: str) -> int:
+def sign(
+    session: Session, day_id: int, *, result: tuple[int, int, str] | None, statement: str, who: str, seen: int = 0
+) -> int:
     """Sign a day off as it stands; gives the event's number.
 
-    result: number, revision's number and SHA-256 of the day's newest result.
+    result: number, revision's number and SHA-256 of the day's newest result. seen: the number of the result that was
+    read, where a form tells it.
     """
     day, newest = find_day(session, day_id), newest_revision(session, day_id)
     words = statement.strip()[:LONGEST]
@@ -102,6 +106,8 @@ def sign(session: Session, day_id: int, *, result: tuple[int, int, str] | None, 
     if result is None:
         raise StillairError(NO_RESULT)
     number, revision, sha256 = result
+    if seen not in (0, number):
+        raise StillairError(CAME_IN.format(number=number, seen=seen))
     if revision != newest.number:
         raise StillairError(MOVED_ON.format(number=newest.number))
     if len(words) < SHORTEST:

@@ -21,11 +21,15 @@ from server.templating import Page, render
 
 router = APIRouter(prefix="/days/{day_id}/sign-off", default_response_class=HTMLResponse, include_in_schema=False)
 Words = Annotated[str, Form(max_length=4000)]
+Seen = Annotated[int, Form(ge=0, le=2**31)]
 
 
 @dataclass(frozen=True, kw_only=True)
 class SignOffPage(Page):
-    """Whether a day is signed off. result, revision: what a signature now would stand for; 0 without a result."""
+    """Whether a day is signed off. result, revision: what a signature now would stand for; 0 without a result.
+
+    statement, reason: what was typed and refused.
+    """
 
     template: ClassVar[str] = "results/sign_off.html"
     help: ClassVar[str] = "archive"
@@ -35,6 +39,7 @@ class SignOffPage(Page):
     revision: int
     moved: bool
     statement: str
+    reason: str
     problem: str
 
 
@@ -46,12 +51,13 @@ def show(request: Request, day_id: DayId, archive: TheArchive) -> Response:
 
 @router.post("", name="sign_day")
 def sign_day(
-    request: Request, day_id: DayId, archive: TheArchive, person: CurrentPerson, statement: Words = ""
-) -> Response:
+    request: Request, day_id: DayId, archive: TheArchive, person: CurrentPerson, *,
+    statement: Words = "", seen: Seen = 0,
+) -> Response:  # fmt: skip
     """Sign the day off as it stands."""
     try:
         with archive.database.writing() as session:
-            sign(session, day_id, result=_newest(session, day_id), statement=statement, who=person)
+            sign(session, day_id, result=_newest(session, day_id), statement=statement, who=person, seen=seen)
     except NotFoundError:
         raise
     except StillairError as error:
@@ -68,7 +74,7 @@ def amend(request: Request, day_id: DayId, archive: TheArchive, person: CurrentP
     except NotFoundError:
         raise
     except StillairError as error:
-        return _page(request, archive, day_id, problem=str(error))
+        return _page(request, archive, day_id, reason=reason, problem=str(error))
     return _back(request, day_id)
 
 
@@ -79,7 +85,9 @@ def _newest(session: Session, day_id: int) -> tuple[int, int, str] | None:
     return result.id, session.get_one(DayRevision, result.revision_id).number, result.sha256
 
 
-def _page(request: Request, archive: Archive, day_id: int, *, statement: str = "", problem: str = "") -> Response:
+def _page(
+    request: Request, archive: Archive, day_id: int, *, statement: str = "", reason: str = "", problem: str = ""
+) -> Response:
     with archive.database.reading() as session:
         day, standing, newest = find_day(session, day_id), sign_off_of(session, day_id), _newest(session, day_id)
         revision = newest_revision(session, day_id).number
@@ -92,6 +100,7 @@ def _page(request: Request, archive: Archive, day_id: int, *, statement: str = "
         revision=revision,
         moved=standing is not None and newest is not None and newest[0] != standing.result,
         statement=statement,
+        reason=reason,
         problem=problem,
     )
     return render(request, page, 422 if problem else 200)

@@ -58,7 +58,7 @@ def test_it_is_taken_back_with_a_reason_and_both_stay_in_the_history(site: Site)
     again = site.client.post(there, data={"statement": WORDS})
     assert (again.status_code, "is released already, by Ada" in again.text) == (422, True)
     short = site.client.post(f"{there}/back", data={"reason": "no"})
-    assert (short.status_code, NO_REASON in short.text) == (422, True)
+    assert (short.status_code, NO_REASON in short.text, ">no</textarea>" in short.text) == (422, True, True)
     assert site.client.post(f"{there}/back", data={"reason": "The flap's mount cracked."}).status_code == 303
     assert "is not released" in text_of(site.client.get(there))
     history = text_of(site.client.get("/history"))
@@ -66,6 +66,22 @@ def test_it_is_taken_back_with_a_reason_and_both_stay_in_the_history(site: Site)
         assert words in history
     with site.app.state.archive.database.reading() as session:
         assert standing_releases(session) == {}
+
+
+def test_numbers_that_moved_while_they_were_read_are_read_again_first(site: Site, tmp_path: Path) -> None:
+    there = address(site, 1)
+    form = {"statement": WORDS, "seen": seen_in(site.client.get(there).text)}
+    keep_made_up(site.app.state.archive, made(DAYS[1]), tmp_path / "2", "Day 2", DAY)
+    refused = site.client.post(there, data=form)
+    assert (refused.status_code, "moved while it was read" in refused.text) == (422, True)
+    assert f">{WORDS}</textarea>" in refused.text
+    assert "B is not released" in text_of(site.client.get(there))
+    assert site.client.post(there, data=form | {"seen": seen_in(refused.text)}).status_code == 303
+
+
+def seen_in(page: str) -> str:
+    [found] = re.findall(r'name="seen" value="([0-9a-f]+)"', page)
+    return str(found)
 
 
 def test_without_words_a_name_or_a_setup_nothing_is_released(site: Site) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,8 +11,11 @@ import pytest
 from fastapi import FastAPI
 
 from server.app import create_app
+from server.archive.archive import Archive
+from server.days.service import newest_revision
 from server.days.sign_off import sign_off_of
 from server.history.verify import faults
+from server.results.service import keep_result, write_result
 from server.settings import Settings
 from tests.web.fake_fit import KINDS
 from tests.web.lan import client_from, lan_app, make_account, sign_in
@@ -56,6 +60,22 @@ def test_a_signature_stands_for_a_revision_and_a_result(app: FastAPI, client: ht
     assert standing is not None
     assert (standing.revision, standing.result, standing.who) == (1, 1, "Ana")
     assert standing.result_sha256 in page
+
+
+def test_a_result_that_came_meanwhile_is_read_before_it_is_signed(
+    app: FastAPI, client: httpx.Client, tmp_path: Path
+) -> None:
+    form = {"statement": STATEMENT, "seen": "1"}
+    assert 'name="seen" value="1"' in client.get("/days/1/sign-off").text
+    archive: Archive = app.state.archive
+    write_result(dataclasses.replace(made_up_day_result("AB"), version="0.0.9"), tmp_path / "again.zip")
+    with archive.database.writing() as session:
+        keep_result(archive, session, newest_revision(session, 1), tmp_path / "again.zip", who="Bo")
+    refused = client.post("/days/1/sign-off", data=form)
+    assert refused.status_code == 422
+    assert "Result 2 came in while result 1 was read" in refused.text
+    assert f">{STATEMENT}</textarea>" in refused.text
+    assert client.post("/days/1/sign-off", data=form | {"seen": "2"}).status_code == 303
 
 
 def test_a_signed_day_changes_for_a_reason_alone(client: httpx.Client) -> None:
