@@ -17,6 +17,7 @@ _LONGEST_COMMENT = 65_535
 _ZIP64_LOCATOR = b"PK\x06\x07"
 _ZIP64_LOCATOR_BYTES = 20
 _ZIP64_END, _ZIP64_END_BYTES = b"PK\x06\x06", 56
+NO_LIST = "{name} is no zip that can be read (its list of files is missing)."
 
 
 def directory_bytes(data: Path | BinaryIO, *, large: bool = False) -> int:
@@ -33,16 +34,19 @@ def directory_bytes(data: Path | BinaryIO, *, large: bool = False) -> int:
 
 def _directory_bytes(file: BinaryIO, name: str, large: bool) -> int:
     size = file.seek(0, io.SEEK_END)
-    file.seek(max(0, size - _END_BYTES - _LONGEST_COMMENT - _ZIP64_LOCATOR_BYTES))
+    tail_at = file.seek(max(0, size - _END_BYTES - _LONGEST_COMMENT - _ZIP64_LOCATOR_BYTES))
     tail = file.read()
     file.seek(0)
     at = tail.rfind(_END)
     if at < 0 or len(tail) < at + _END_BYTES:
-        raise UploadError(f"{name} is no zip that can be read (its list of files is missing).")
+        raise UploadError(NO_LIST.format(name=name))
     locator = tail[max(0, at - _ZIP64_LOCATOR_BYTES) : at]
     if locator.startswith(_ZIP64_LOCATOR):
         if large:
-            return _large_bytes(file, name, int.from_bytes(locator[8:16], "little"))
+            record_at = tail_at + at - _ZIP64_LOCATOR_BYTES - _ZIP64_END_BYTES
+            if int.from_bytes(locator[8:16], "little") != record_at:  # another one would be read than is looked at
+                raise UploadError(NO_LIST.format(name=name))
+            return _large_bytes(file, name, record_at)
         raise UploadError(f"{name} is a zip of the 64-bit kind, for more files or bytes than are taken here.")
     return int.from_bytes(tail[at + 12 : at + 16], "little")
 
@@ -53,5 +57,5 @@ def _large_bytes(file: BinaryIO, name: str, at: int) -> int:
     record = file.read(_ZIP64_END_BYTES)
     file.seek(0)
     if not record.startswith(_ZIP64_END) or len(record) < _ZIP64_END_BYTES:
-        raise UploadError(f"{name} is no zip that can be read (its list of files is missing).")
+        raise UploadError(NO_LIST.format(name=name))
     return int.from_bytes(record[40:48], "little")
