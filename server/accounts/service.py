@@ -146,7 +146,7 @@ def accept(session: Session, code: str, name: str, password: str, again: str) ->
 
 def _new_account(session: Session, role: str, name: str, password: str, again: str) -> Account:
     name = clean(name)
-    if not name or name in (NOBODY, PROGRAM):
+    if not name or name_key(name) in map(name_key, (NOBODY, PROGRAM)):
         raise StillairError(NO_NAME)
     if session.scalar(select(Account.id).where(Account.name_key == name_key(name))) is not None:
         raise StillairError(NAME_TAKEN)

@@ -106,7 +106,7 @@ def test_a_name_is_one_persons(session: Session, name: str) -> None:
         made(session, "advisor", name)
 
 
-@pytest.mark.parametrize("name", ["", "   ", "\u200b", "Stillair", "somebody at this screen"])
+@pytest.mark.parametrize("name", ["", "   ", "\u200b", "Stillair", "STILLAIR", "Somebody at this Screen"])
 def test_a_name_says_somebody(session: Session, name: str) -> None:
     with pytest.raises(StillairError, match="Say your name"):
         made(session, "advisor", name)
