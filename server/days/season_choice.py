@@ -58,9 +58,12 @@ def choose(every: Sequence[SeasonDay], year: str, car: str | None) -> Season:
 
 def season_year(text: str, years: Sequence[int]) -> int | None:
     """The newest season where none is named. Raises NotFoundError for what is no year."""
-    if not text:
-        return years[0] if years else None
-    if text == ALL:
+    return named_year(text) if text else years[0] if years else None
+
+
+def named_year(text: str) -> int | None:
+    """A year as it was typed; None for all of them. Raises NotFoundError for what is no year."""
+    if text in ("", ALL):
         return None
     if not (text.isascii() and text.isdigit() and len(text) == 4):
         raise NotFoundError("A season is a calendar year of four digits, or “all”.")

@@ -14,6 +14,7 @@ from sqlalchemy import select
 from server.archive.events import chain_faults, head
 from server.archive.jobs import cancel_job
 from server.archive.tables import Job
+from server.days.day_addresses_pages import to_job
 from server.days.job_view import Outcome, outcome_of
 from server.days.service import find_day, list_days, list_revisions
 from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
@@ -164,8 +165,7 @@ def back_up(
     """A backup of the whole archive now, into the folder that is set."""
     with archive.database.writing() as session:
         job_id = queue_backup(session, archive, settings.backup_folder, settings.backups_kept, person)
-    jobs.wake()
-    return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)
+    return to_job(request, jobs, job_id)
 
 
 @router.post("/jobs/{job_id}/cancel", name="cancel_job")

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Path, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, Response
 
+from server.days.day_addresses_pages import to_job
 from server.dependencies import CurrentPerson, Jobs, TheArchive
 from server.history.verify_job import KeptReport, find_report, queue_verify
 from server.templating import Crumb, Page, render
 
 router = APIRouter(default_response_class=HTMLResponse)
-SEE_OTHER = 303
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,8 +31,7 @@ def verify(request: Request, archive: TheArchive, jobs: Jobs, person: CurrentPer
     """Every hash, event, revision and result looked at."""
     with archive.database.writing() as session:
         job_id = queue_verify(archive, session, person)
-    jobs.wake()
-    return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)
+    return to_job(request, jobs, job_id)
 
 
 @router.get("/verified/{number}", name="verified")

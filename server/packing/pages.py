@@ -7,10 +7,12 @@ from typing import Annotated, ClassVar
 from urllib.parse import quote
 
 from fastapi import APIRouter, Query, Request, UploadFile
-from fastapi.responses import HTMLResponse, RedirectResponse, Response, StreamingResponse
+from fastapi.responses import HTMLResponse, Response, StreamingResponse
 
 from server.accounts.roles import LEAD
+from server.days.day_addresses_pages import to_job
 from server.days.season import season_years
+from server.days.season_choice import named_year
 from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive, visitor_of
 from server.errors import StillairError
 from server.packing.bring_job import queue_unpacking
@@ -21,7 +23,7 @@ from server.results.season_days import season_days
 from server.templating import Crumb, Page, is_htmx, render, render_part
 
 router = APIRouter(prefix="/season", default_response_class=HTMLResponse)
-SEE_OTHER, UNPROCESSABLE = 303, 422
+UNPROCESSABLE = 422
 ZIP = "application/zip"
 Year = Annotated[str, Query(max_length=10)]
 Car = Annotated[str, Query(max_length=200)]
@@ -61,7 +63,7 @@ def pack_page(
 @router.get("/packed.zip", name="packed_season", response_class=Response)
 def packed_season(archive: TheArchive, year: Year = "", car: Car = "") -> StreamingResponse:
     """The zip, while it is made."""
-    return zip_answer(*packed_stream(archive, int(year) if year.isascii() and year.isdigit() else None, car))
+    return zip_answer(*packed_stream(archive, named_year(year), car))
 
 
 def zip_answer(name: str, pieces: object) -> StreamingResponse:
@@ -85,8 +87,7 @@ def unpack_season(
             return render_part(request, "partials/problem.html", UNPROCESSABLE, problem=str(refusal))
         page = _page(request, archive, settings.upload_limit_mb, ("", ""), str(refusal))
         return render(request, page, UNPROCESSABLE)
-    jobs.wake()
-    return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)
+    return to_job(request, jobs, job_id)
 
 
 def _page(

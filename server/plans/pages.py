@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Depends, Path, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, Response
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 
 from server.analysis.result import DayResult
 from server.archive.archive import Archive
+from server.days.day_addresses_pages import to_job
 from server.days.revisions import stored_day
 from server.days.service import find_day, list_days, revision_files
 from server.dependencies import CurrentPerson, Jobs, Results, TheArchive
@@ -24,7 +25,6 @@ from server.templating import Crumb, Page, render
 from server.testday.values import Day
 
 router = APIRouter(prefix="/plans", default_response_class=HTMLResponse)
-SEE_OTHER = 303
 FIRST_ROWS = 3
 Number = Annotated[int, Path(ge=1, le=2**31)]
 
@@ -119,8 +119,7 @@ async def make_plan(
     except StillairError as refusal:
         page = await run_in_threadpool(_page, request, archive, str(refusal), typed)
         return render(request, page, 422)
-    jobs.wake()
-    return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)
+    return to_job(request, jobs, job_id)
 
 
 def _queued(archive: Archive, results: ResultShelf, typed: TypedPlan, person: str) -> str:

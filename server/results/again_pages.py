@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Form, Path, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, Response
 
+from server.days.day_addresses_pages import to_job
+from server.days.season_choice import named_year
 from server.days.service import find_day
 from server.dependencies import CurrentPerson, Jobs, TheArchive
 from server.results.again_job import find_again, queue_again
@@ -16,7 +18,6 @@ from server.results.again_words import AgainView, again_view, minute, season_sen
 from server.templating import Crumb, Page, render
 
 router = APIRouter(default_response_class=HTMLResponse)
-SEE_OTHER = 303
 Number = Annotated[int, Path(ge=1, le=2**31)]
 
 
@@ -50,7 +51,7 @@ def fit_as_then(
     """A result fitted again from the files, options and seed that were kept with it."""
     with archive.database.writing() as session:
         job_id = queue_again(archive, session, day_id, result_id, person)
-    return _to_job(request, jobs, job_id)
+    return to_job(request, jobs, job_id)
 
 
 @router.get("/days/{day_id}/again/{number}", name="fitted_as_then")
@@ -75,8 +76,7 @@ def fit_season_as_then(
     year: Annotated[str, Form(max_length=10)] = "", car: Annotated[str, Form(max_length=200)] = "",
 ) -> Response:  # fmt: skip
     """The newest result of every day, or of those of a year and a car."""
-    number = int(year) if year.isascii() and year.isdigit() else None
-    return _to_job(request, jobs, queue_season_again(archive, person, number, car))
+    return to_job(request, jobs, queue_season_again(archive, person, named_year(year), car))
 
 
 @router.get("/again/{number}", name="season_as_then")
@@ -98,8 +98,3 @@ def season_as_then(request: Request, number: Number, archive: TheArchive) -> HTM
         lines=lines,
     )
     return render(request, page)
-
-
-def _to_job(request: Request, jobs: Jobs, job_id: str) -> Response:
-    jobs.wake()
-    return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 from fastapi import APIRouter, Form, Path, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, Response
 
+from server.days.day_addresses_pages import to_job
+from server.days.season_choice import named_year
 from server.days.service import find_day
 from server.dependencies import CurrentPerson, Jobs, TheArchive
 from server.results.refit_job import find_refit, queue_fit_again, queue_season
@@ -18,7 +20,6 @@ from server.results.study_view import StudyView, study_view
 from server.templating import Crumb, Page, render
 
 router = APIRouter(default_response_class=HTMLResponse)
-SEE_OTHER = 303
 DayId = Annotated[int, Path(ge=1, le=2**31)]
 Number = Annotated[int, Path(ge=1, le=2**31)]
 
@@ -46,7 +47,7 @@ def fit_again(request: Request, day_id: DayId, archive: TheArchive, jobs: Jobs, 
     """The day as it stands, fitted with the program as it is."""
     with archive.database.writing() as session:
         job_id = queue_fit_again(archive, session, day_id, person)
-    return _to_job(request, jobs, job_id)
+    return to_job(request, jobs, job_id)
 
 
 @router.post("/days/{day_id}/study", name="study_day")
@@ -57,7 +58,7 @@ def study_day(
     """Many made-up days like this one."""
     with archive.database.writing() as session:
         job_id = queue_study(archive, session, day_id, days, person)
-    return _to_job(request, jobs, job_id)
+    return to_job(request, jobs, job_id)
 
 
 @router.get("/days/{day_id}/studies/{number}", name="study")
@@ -78,8 +79,7 @@ def refit_season(
     year: Annotated[str, Form(max_length=10)] = "", car: Annotated[str, Form(max_length=200)] = "",
 ) -> Response:  # fmt: skip
     """All days, or those of a year and a car, fitted with the program as it is."""
-    number = int(year) if year.isascii() and year.isdigit() else None
-    return _to_job(request, jobs, queue_season(archive, person, number, car))
+    return to_job(request, jobs, queue_season(archive, person, named_year(year), car))
 
 
 @router.get("/refits/{number}", name="season_refit")
@@ -90,8 +90,3 @@ def season_refit(request: Request, number: Number, archive: TheArchive) -> HTMLR
     there = request.app.url_path_for
     crumbs = (Crumb("Season", str(there("days"))), Crumb("Work", str(there("jobs"))))
     return render(request, RefitPage(title="Fitted again", crumbs=crumbs, refit=view))
-
-
-def _to_job(request: Request, jobs: Jobs, job_id: str) -> Response:
-    jobs.wake()
-    return RedirectResponse(request.app.url_path_for("job", job_id=job_id), SEE_OTHER)

@@ -131,6 +131,8 @@ def test_one_season_of_several(site: Site, empty: Archive, tmp_path: Path) -> No
     assert [name for name in first if name.startswith("days/") and name not in same] == []
     with pytest.raises(StillairError, match="nothing to pack"):
         pack(site.app.state.archive, tmp_path, 1999)
+    slip = site.client.get("/season/packed.zip?year=202O")
+    assert (slip.status_code, "calendar year of four digits" in slip.text) == (404, True)
 
 
 def test_every_table_is_carried_or_said_not_to_be() -> None:
