@@ -7,12 +7,12 @@ from typing import Annotated
 
 import typer
 
+from server.commands.look_over import looked_over, tell_faults
 from server.commands.options import DataFolder
 
 Place = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups stand, best on another disk.")]
 Kept = Annotated[int, typer.Option("--keep", min=1, help="How many backups stay; raw files are shared by all.")]
 Named = Annotated[str | None, typer.Option("--backup", metavar="NAME", help="Which one; without it the newest.")]
-FAULTS_FOUND = 3
 
 
 def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
@@ -67,7 +67,6 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     from server.archive.read_only import ReadOnlyArchive
     from server.commands.progress import Progress
     from server.history.put_back import put_back
-    from server.history.verify import counted, faults
     from server.settings import load
 
     settings = load(data_folder=data)
@@ -76,15 +75,10 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
         name = put_back(folder, named, place, progress)
         archive = ReadOnlyArchive(place)
         try:
-            found = list(faults(archive, progress))
-            with archive.database.reading() as session:
-                looked_at = counted(session)
+            found, looked_at = looked_over(archive, progress)
         finally:
             archive.close()
-    for fault in found:
-        typer.echo(fault)
-    if found:
-        raise typer.Exit(FAULTS_FOUND)
+    tell_faults(found)
     if settings.raw_store:
         typer.echo(f"Raw files went into the store {settings.raw_store}.")
     typer.echo(f"The backup of {name} is in {place}, as it was kept: {looked_at}.")

@@ -6,11 +6,11 @@ from typing import Annotated
 
 import typer
 
+from server.commands.look_over import FAULTS_FOUND
 from server.commands.options import DataFolder
 from server.errors import StillairError
 
 WithFaults = Annotated[bool, typer.Option("--with-faults", help="Move an archive that has faults, as it is.")]
-FAULTS_FOUND = 3
 
 
 def move(with_faults: WithFaults = False, data: DataFolder = None) -> None:

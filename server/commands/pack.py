@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, cast
 
 import typer
 
+from server.commands.look_over import looked_over, tell_faults
 from server.commands.options import DataFolder
 
 if TYPE_CHECKING:
@@ -17,7 +18,6 @@ Season = Annotated[Path, typer.Argument(metavar="ZIP", help="The zip of a packed
 Year = Annotated[int | None, typer.Option("--year", metavar="YEAR", help="Days of this year alone.")]
 Car = Annotated[str, typer.Option("--car", metavar="NAME", help="Days of this car alone.")]
 Who = Annotated[str, typer.Option("--who", metavar="NAME", help="Who brings it, for the history.")]
-FAULTS_FOUND = 3
 
 
 def pack(zip_file: Target, year: Year = None, car: Car = "", data: DataFolder = None) -> None:
@@ -70,7 +70,6 @@ def unpack(zip_file: Season, who: Who = "", data: DataFolder = None) -> None:
     from server.archive.archive import Archive
     from server.commands.progress import Progress
     from server.errors import StillairError
-    from server.history.verify import counted, faults
     from server.packing.bringing import bring, check_empty, sweep_unpacked
     from server.packing.unpacking import unpack as taken_apart
     from server.settings import load
@@ -85,14 +84,9 @@ def unpack(zip_file: Season, who: Who = "", data: DataFolder = None) -> None:
             check_empty(session)
         with TemporaryDirectory(dir=archive.scratch) as scratch, Progress() as progress:
             days = bring(archive, taken_apart(zip_file, Path(scratch), progress), who)
-            found = list(faults(archive, progress))  # type: ignore[arg-type]  # has all that is looked at
-            with archive.database.reading() as session:
-                looked_at = counted(session)
+            found, looked_at = looked_over(archive, progress)
     finally:
         archive.close()
-    for fault in found:
-        typer.echo(fault)
-    if found:
-        raise typer.Exit(FAULTS_FOUND)
+    tell_faults(found)
     count = f"{days} day{'' if days == 1 else 's'}"
     typer.echo(f"{count} unpacked into {archive.folder}, as they were packed: {looked_at}.")

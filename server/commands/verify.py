@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import typer
 
+from server.commands.look_over import looked_over, tell_faults
 from server.commands.options import DataFolder
-
-FAULTS_FOUND = 3
 
 
 def verify(data: DataFolder = None) -> None:
@@ -22,19 +21,15 @@ def verify(data: DataFolder = None) -> None:
     from server.archive.events import head
     from server.archive.read_only import ReadOnlyArchive
     from server.commands.progress import Progress
-    from server.history.verify import counted, faults
     from server.settings import load
 
     archive = ReadOnlyArchive(load(data_folder=data).data_folder)
     try:
         with Progress() as progress:
-            found = list(faults(archive, progress))
-        for fault in found:
-            typer.echo(fault)
-        if found:
-            raise typer.Exit(FAULTS_FOUND)
+            found, looked_at = looked_over(archive, progress)
+        tell_faults(found)
         with archive.database.reading() as session:
-            looked_at, (number, sha256) = counted(session), head(session)
+            number, sha256 = head(session)
     finally:
         archive.close()
     typer.echo(f"The archive is as it was kept: {looked_at}.")
