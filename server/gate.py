@@ -58,7 +58,7 @@ class SignInGate:
         request.state.visitor = visitor
         answer = self._app
         if visitor is None and request.url.path not in OPEN:
-            answer = self._refuse(request, 401, NOT_SIGNED_IN)
+            answer = await run_in_threadpool(self._refuse, request, 401, NOT_SIGNED_IN)
         await answer(scope, receive, _with_mark(send, request, new_mark) if new_mark else send)
 
     def _find(self, request: Request) -> tuple[Visitor | None, str | None]:

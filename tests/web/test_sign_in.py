@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,7 +11,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 from starlette.requests import Request
-from starlette.responses import PlainTextResponse
+from starlette.responses import PlainTextResponse, Response
 
 from server.accounts import signing_in
 from server.accounts.pages import here, network_of
@@ -380,14 +381,20 @@ def test_a_route_without_a_rule_is_open_to_nobody(app: FastAPI, lan: httpx.Clien
 def test_the_gate_itself_lets_nothing_by_that_it_does_not_know(app: FastAPI) -> None:
     """Beneath no other guard: a path that only looks like an open one stays shut."""
     app.state.archive.open()
-    out = PlainTextResponse("out", 401)
-    gate = SignInGate(PlainTextResponse("in"), app.state.archive, refuse=lambda *_: out, sorry=_answer_error)
+    out, threads = PlainTextResponse("out", 401), set()
+
+    def refuse(*_: object) -> Response:
+        threads.add(asyncio._get_running_loop() is not None)
+        return out
+
+    gate = SignInGate(PlainTextResponse("in"), app.state.archive, refuse=refuse, sorry=_answer_error)
     paths = {
         "/sign-in": 200, "/sign-in/x": 401, "/invitedx": 401, "/web/%2e%2e/x": 401, "/webx": 401,
         "/web/styles/a.css": 200,
     }  # fmt: skip
     with client_from(gate) as client:
         assert {path: client.get(path).status_code for path in paths} == paths
+    assert threads == {False}  # the page that asks reads the database: nobody else waits for that
 
 
 @pytest.mark.parametrize(
