@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from server.analysis.tuft_candidates import Bars
+from server.analysis.tuft_candidates import Bars, apart
 from server.analysis.tuft_lines import FloatArray
 from server.analysis.tuft_planes import Picture
 from server.testday.tufts import SettledBy, TuftMark
@@ -21,6 +21,7 @@ _ALIKE_GRAINS_PX = 3.0  # a camera's and a JPEG file's errors hold together over
 LEAST_U_RAD = math.radians(0.3)
 # A camera's pixels, a thread that crosses, tape: errors of short tufts were larger than the scatter lets expect.
 _END_U_PX = 0.7
+_UNLIKE = 0.5  # of the angle to the line that the ridge points make: what leads both astray does so unlike
 # Where most tufts of a photo have one end that stands off so much more than the other, that is tape at the root.
 _TAPE_RATIO = 0.3  # natural logarithm
 _TAPE_STRENGTH = 1.4  # over the middle's
@@ -49,7 +50,8 @@ def directions(picture: Picture, these: Bars) -> Directions:
     """A straight line through the middles of the light across each tuft, weighted by it.
 
     m_i = Σ s g/Σ g across at place i, g the light that stands off; y = a + b t by weighted least squares, points far
-    off left out once. The slope of a bent thread is that of its chord.
+    off left out once. The slope of a bent thread is that of its chord. u: of the scatter of the m_i, of the ends'
+    pixels, and of how far the line of the ridge points is from it.
     """
     if not len(these):
         return Directions(np.zeros(0), np.zeros(0), np.zeros((0, 2)))
@@ -66,10 +68,11 @@ def directions(picture: Picture, these: Bars) -> Directions:
     scatter = np.sqrt((weight * ~far * rest**2).sum(axis=1) / np.maximum((weight * ~far).sum(axis=1), 1e-9))
     grains = np.maximum(these.length / _ALIKE_GRAINS_PX, 4.0)
     u = np.hypot(scatter * np.sqrt(12.0 / grains), _END_U_PX) / these.length
-    u = np.hypot(u, LEAST_U_RAD)
     axis = np.arctan2(*(these.stop - these.start).T[::-1])
+    way = np.mod(axis + np.arctan(slope), np.pi)
+    u = np.hypot(np.hypot(u, LEAST_U_RAD), _UNLIKE * apart(way, these.lines.way_rad))
     across = np.stack([-np.sin(axis), np.cos(axis)], axis=1)
-    return Directions(np.mod(axis + np.arctan(slope), np.pi), u, these.middle + offset[:, None] * across)
+    return Directions(way, u, these.middle + offset[:, None] * across)
 
 
 def _straightened(picture: Picture, these: Bars) -> tuple[FloatArray, FloatArray]:
@@ -86,9 +89,9 @@ def _straightened(picture: Picture, these: Bars) -> tuple[FloatArray, FloatArray
     for channel in range(3):
         seen = map_coordinates(picture[..., channel], [y, x], output=np.float32, order=1, mode="nearest")
         light += off[:, channel, None, None] * np.sqrt(np.clip(seen, 0, 255) * 255.0)
-    edge = np.abs(_ACROSS) >= 10
-    base = np.median(light[:, :, edge], axis=2)[..., None]
-    return light - base, step
+    left, right = (np.median(light[:, :, side], axis=2)[..., None] for side in (slice(0, 3), slice(-3, None)))
+    share = (_ACROSS - _ACROSS[0]) / (_ACROSS[-1] - _ACROSS[0])  # an edge beside it must not pull it over
+    return light - (left * (1.0 - share) + right * share), step
 
 
 def _fitted(t: FloatArray, y: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

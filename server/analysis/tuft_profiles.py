@@ -7,15 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from server.analysis.tuft_ends import ACROSS, ALONG, CORE, Indices, ends, mass_along, outer, over, run, within
 from server.analysis.tuft_lines import FloatArray, Lines
 from server.analysis.tuft_planes import Picture, rooted
+from server.analysis.tuft_sides import Beside, beside, ends_of_both, sides
 
-ALONG = np.linspace(-0.6, 1.6, 45)  # of the line's length: 0 one end, 1 the other
-ACROSS = np.arange(-9, 10)  # in steps of the line's level
-CORE = (ALONG >= 0.1) & (ALONG <= 0.9)
 HALF = 0.5
-END = 0.42  # the line ends where it stands off so much less than in its middle
-FAR = np.abs(ACROSS) >= 5
+_SAME_ENDS = 1  # places along, both ends together
 _CHUNK = 1000
 
 
@@ -26,7 +24,7 @@ class Profiles:
     over that of the other; filled: share of the length that stands off by half; open_start, open_stop: the line goes
     on beyond what was looked at; beside: spread of what is beside it over the contrast; flank: the strongest line
     beside, over the contrast; tip_start, tip_stop: how much stands off about either end, first, last: over the outer
-    thirds, each against the middle."""
+    thirds, each against the middle; sides: (n, len(SIDES)), place by place against what is beside it."""
 
     start: FloatArray
     stop: FloatArray
@@ -44,59 +42,83 @@ class Profiles:
     tip_stop: FloatArray
     first: FloatArray
     last: FloatArray
+    sides: FloatArray
 
     def some(self, which: NDArray[np.generic]) -> Profiles:
         """Those of an index or a mask."""
         return Profiles(*(getattr(self, name)[which] for name in self.__slots__))
 
 
-def profiles(picture: Picture, found: Lines) -> Profiles:
-    """Look at each line on the photo."""
+def profiles(picture: Picture, found: Lines) -> tuple[Profiles, Indices]:
+    """Look at each line on the photo; which line each profile is of: a line whose ends may be in two places has two."""
     parts = [
-        _look(picture, found.some(np.arange(first, min(first + _CHUNK, len(found)))))
+        _look(picture, found.some(np.arange(first, min(first + _CHUNK, len(found)))), first)
         for first in range(0, max(len(found), 1), _CHUNK)
     ]
+    return _joined([part for part, _ in parts]), np.concatenate([of for _, of in parts])
+
+
+def _joined(parts: list[Profiles]) -> Profiles:
     return Profiles(*(np.concatenate([getattr(part, name) for part in parts]) for name in Profiles.__slots__))
 
 
-def _look(picture: Picture, found: Lines) -> Profiles:
-    n = np.arange(len(found))
+def _look(picture: Picture, found: Lines, first: int) -> tuple[Profiles, Indices]:
+    """Once for the ends where a line's light ceases to stand off, once more for those where either side's does."""
     patch = _patch(picture, found)  # (n, along, across, 3)
+    across, low, high = _across(patch)
+    seen = beside(patch, low, high)
+    tone, off, evenness = _tones(patch, low, high)
+    contrast = np.linalg.norm(off, axis=1)
+    least = np.maximum(contrast, 1e-6)
+    shades = np.einsum("ntsc,nc->nts", patch, off / least[:, None])
+    inner = (np.arange(len(ACROSS)) >= low[:, None]) & (np.arange(len(ACROSS)) <= high[:, None])
+    line = (shades * inner[:, None]).sum(axis=2) / inner.sum(axis=1)[:, None]
+    by = 0.5 * (_around(shades, np.clip(low - 2, 0, None)) + _around(shades, np.clip(high + 2, None, len(ACROSS) - 1)))
+    stands = (line - by) / least[:, None]
+    mass = mass_along(patch, (high - low + 1) // 2)
+    away = np.abs(np.arange(len(ACROSS))[None, :] - len(ACROSS) // 2) > (high - low)[:, None] // 2 + 3
+    flank = (np.abs(across - np.median(across, axis=1)[:, None]) * away).max(axis=1)
+    width = _width(across, low, high) * found.step
+
+    def told(which: Indices, start: Indices, stop: Indices) -> Profiles:
+        along = within(start, stop)
+        tips = outer(mass[which], start, stop)
+        some = Beside(seen.line[which], seen.left[which], seen.right[which], seen.both[which])
+        return Profiles(
+            ALONG[start], ALONG[stop], width[which], tone[which], off[which], contrast[which], evenness[which],
+            over((stands[which] > HALF).astype(float), along), start == 0, stop == len(ALONG) - 1,
+            np.sqrt(over((by[which] - over(by[which], along)[:, None]) ** 2, along)) / least[which],
+            flank[which] / least[which], *tips, sides(some, start, stop, contrast[which]),
+        )  # fmt: skip
+
+    every, one, two = np.arange(len(found)), ends(stands), ends_of_both(seen)
+    other = np.nonzero(np.abs(one[0] - two[0]) + np.abs(one[1] - two[1]) > _SAME_ENDS)[0]
+    both = _joined([told(every, *one), told(other, two[0][other], two[1][other])])
+    return both, first + np.concatenate([every, other])
+
+
+def _across(patch: FloatArray) -> tuple[FloatArray, Indices, Indices]:
+    """The mean light across a line, above what is to either side, and from where to where it is the line's."""
     mean = patch[:, CORE].mean(axis=1)
     left, right = mean[:, ACROSS <= -5].mean(axis=1), mean[:, ACROSS >= 5].mean(axis=1)
     slope = (np.clip(ACROSS, -5, 5) + 5.0)[None, :, None] / 10.0
     base = left[:, None] * (1.0 - slope) + right[:, None] * slope
-    centre = mean[:, np.abs(ACROSS) <= 1].mean(axis=1)
-    off = centre - 0.5 * (left + right)
+    off = mean[:, np.abs(ACROSS) <= 1].mean(axis=1) - 0.5 * (left + right)
     unit = off / np.maximum(np.linalg.norm(off, axis=1), 1e-6)[:, None]
     across = np.einsum("nsc,nc->ns", mean - base, unit)
-    low, high = _run(across, HALF * across[:, np.abs(ACROSS) <= 1].mean(axis=1), len(ACROSS) // 2)
-    near_left, near_right = _beside(mean, low - 2, -1), _beside(mean, high + 2, 1)
+    return across, *run(across, HALF * across[:, np.abs(ACROSS) <= 1].mean(axis=1), len(ACROSS) // 2)
+
+
+def _tones(patch: FloatArray, low: Indices, high: Indices) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Tone of a line, what it stands off, and how evenly off either side."""
+    mean = patch[:, CORE].mean(axis=1)
     inner = (np.arange(len(ACROSS)) >= low[:, None]) & (np.arange(len(ACROSS)) <= high[:, None])
+    near = _beside(mean, low - 2, -1), _beside(mean, high + 2, 1)
     tone = (mean * inner[..., None]).sum(axis=1) / inner.sum(axis=1)[:, None]
-    off = tone - 0.5 * (near_left + near_right)
-    contrast = np.linalg.norm(off, axis=1)
-    unit = off / np.maximum(contrast, 1e-6)[:, None]
-    sides = np.stack([np.einsum("nc,nc->n", tone - near, unit) for near in (near_left, near_right)])
-    shades = np.einsum("ntsc,nc->nts", patch, unit)
-    line = (shades * inner[:, None]).sum(axis=2) / inner.sum(axis=1)[:, None]
-    outer_low, outer_high = np.clip(low - 2, 0, None), np.clip(high + 2, None, len(ACROSS) - 1)
-    beside = 0.5 * (_around(shades, outer_low) + _around(shades, outer_high))
-    stands = (line - beside) / np.maximum(contrast, 1e-6)[:, None]
-    start, stop = _run(_evened(stands), np.full(len(n), END), len(ALONG) // 2)
-    along = (np.arange(len(ALONG)) >= start[:, None]) & (np.arange(len(ALONG)) <= stop[:, None])
-    within = along.sum(axis=1)
-    filled = ((stands > HALF) & along).sum(axis=1) / within
-    spread = np.sqrt(((beside - _over(beside, along)[:, None]) ** 2 * along).sum(axis=1) / within)
-    away = np.abs(np.arange(len(ACROSS))[None, :] - len(ACROSS) // 2) > (high - low)[:, None] // 2 + 3
-    flank = (np.abs(across - np.median(across, axis=1)[:, None]) * away).max(axis=1)
-    ends = _outer(patch, start, stop, (high - low + 1) // 2)
-    step = found.step.astype(float)
-    return Profiles(
-        ALONG[start], ALONG[stop], _width(across, low, high) * step, tone, off, contrast,
-        np.min(sides, axis=0) / np.maximum(np.max(sides, axis=0), 1e-6), filled, start == 0, stop == len(ALONG) - 1,
-        spread / np.maximum(contrast, 1e-6), flank / np.maximum(contrast, 1e-6), *ends,
-    )  # fmt: skip
+    off = tone - 0.5 * (near[0] + near[1])
+    unit = off / np.maximum(np.linalg.norm(off, axis=1), 1e-6)[:, None]
+    by_side = np.stack([np.einsum("nc,nc->n", tone - each, unit) for each in near])
+    return tone, off, np.min(by_side, axis=0) / np.maximum(np.max(by_side, axis=0), 1e-6)
 
 
 def _patch(picture: Picture, found: Lines) -> FloatArray:
@@ -109,23 +131,6 @@ def _patch(picture: Picture, found: Lines) -> FloatArray:
     column = np.clip(np.rint(x), 0, picture.shape[1] - 1).astype(np.int32)
     row = np.clip(np.rint(y), 0, picture.shape[0] - 1).astype(np.int32)
     return rooted(picture[row, column])  # type: ignore[return-value]  # single precision is enough
-
-
-def _run(values: FloatArray, least: FloatArray, middle: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """First and last index of the unbroken run about the middle in which values are above `least`."""
-    above = values > least[:, None]
-    above[:, middle] = True
-    up = np.argmin(np.concatenate([above[:, middle:], np.zeros((len(above), 1), bool)], axis=1), axis=1)
-    down = np.argmin(np.concatenate([above[:, middle::-1], np.zeros((len(above), 1), bool)], axis=1), axis=1)
-    return middle - down + 1, middle + up - 1
-
-
-def _evened(stands: FloatArray) -> FloatArray:
-    """The median of three neighbours, so that a crossing thread does not end a line, nor a grain prolong it."""
-    padded = np.pad(stands, ((0, 0), (2, 2)), mode="edge")
-    windows = np.stack([padded[:, k : k + stands.shape[1]] for k in range(5)])
-    middle: FloatArray = np.median(windows, axis=0)
-    return middle
 
 
 def _beside(mean: FloatArray, at: NDArray[np.intp], way: int) -> FloatArray:
@@ -141,11 +146,6 @@ def _around(shades: FloatArray, at: NDArray[np.intp]) -> FloatArray:
     return taken
 
 
-def _over(values: FloatArray, which: NDArray[np.bool_]) -> FloatArray:
-    mean: FloatArray = (values * which).sum(axis=1) / which.sum(axis=1)
-    return mean
-
-
 def _width(across: FloatArray, low: NDArray[np.intp], high: NDArray[np.intp]) -> FloatArray:
     """Full width at half height, between the samples, in steps."""
     n = np.arange(len(across))
@@ -159,26 +159,3 @@ def _width(across: FloatArray, low: NDArray[np.intp], high: NDArray[np.intp]) ->
     return high - low + beyond(high, high + 1) + beyond(low, low - 1)
 
 
-def _outer(
-    patch: FloatArray, start: NDArray[np.intp], stop: NDArray[np.intp], half: NDArray[np.intp]
-) -> tuple[FloatArray, ...]:
-    """Colour that stands off over the width: strongest about the first and last end, mean of the outer thirds; each
-    over that of the middle. Tape at a root may have any colour, so all three channels count."""
-    beside = 0.5 * (patch[:, :, :2].mean(axis=2) + patch[:, :, -2:].mean(axis=2))
-    off = np.linalg.norm(patch - beside[:, :, None], axis=3)
-    grain = 0.5 * (off[:, :, :2].mean(axis=2) + off[:, :, -2:].mean(axis=2))
-    near = np.abs(np.arange(len(ACROSS)) - len(ACROSS) // 2)[None, None, :] <= half[:, None, None] + 2
-    mass = (np.clip(off - grain[..., None], 0.0, None) * near).sum(axis=2)
-    mass[:, 1:-1] = (mass[:, :-2] + mass[:, 1:-1] + mass[:, 2:]) / 3.0
-    place = (np.arange(len(ALONG))[None, :] - start[:, None]) / np.maximum(stop - start, 1)[:, None]
-
-    def told(low: float, high: float, most: bool) -> FloatArray:
-        which = (place >= low) & (place <= high)
-        mean: FloatArray = (mass * which).sum(axis=1) / np.maximum(which.sum(axis=1), 1)
-        return np.asarray((mass * which).max(axis=1)) if most else mean
-
-    middle = np.maximum(told(0.3, 0.7, False), 1e-6)
-    return tuple(
-        told(*where) / middle
-        for where in ((-0.2, 0.15, True), (0.85, 1.2, True), (0.05, 0.35, False), (0.65, 0.95, False))
-    )

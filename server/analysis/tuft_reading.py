@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from server.analysis.tuft_candidates import Bars, bars, one_each
 from server.analysis.tuft_company import second_look
 from server.analysis.tuft_direction import Directions, Settled, directions, settle
-from server.analysis.tuft_judging import features, likely, probability
+from server.analysis.tuft_judging import features, first_look
 from server.analysis.tuft_lines import Lines, joined, lines
 from server.analysis.tuft_planes import as_picture, planes
 from server.analysis.tuft_profiles import profiles
@@ -56,11 +56,12 @@ def read_tufts(
     if len(stations) not in (0, 0 if roots_px is None else len(np.atleast_2d(np.asarray(roots_px, float)))):
         raise ValueError("stations: as many names as roots_px has places")
     picture = as_picture(photo)
-    found, said = _lines(picture)
-    these = one_each(bars(found, profiles(picture, found)))
-    told = features(these)
-    chance = second_look(these, told, probability(told))
-    kept = np.nonzero(likely(these, chance, least) & _inside(these, picture.shape))[0]
+    every, told, said = candidates(picture)
+    odds = first_look(told)
+    best = one_each(every, odds)
+    these = every.some(best)
+    chance = second_look(these, told[best], odds[best])
+    kept = np.nonzero((chance >= least) & _inside(these, picture.shape))[0]
     if len(kept) > MOST_TUFTS:
         said.append(f"{len(kept):,} lines look like tufts; the likeliest {MOST_TUFTS:,} are proposed.")
     kept = kept[np.argsort(-chance[kept], kind="stable")][:MOST_TUFTS]
@@ -76,6 +77,13 @@ def read_tufts(
     if unsettled:
         said.append(f"Of {len(marks)} tufts {unsettled} may point the opposite way: nothing told root from loose end.")
     return TuftReading(marks, tuple(float(c) for c in chance[kept]), unsettled, tuple(said))
+
+
+def candidates(picture: NDArray[np.uint8]) -> tuple[Bars, NDArray[np.float64], list[str]]:
+    """All bars on a photo, tuft or not, with their features (n, len(FEATURES)), and what limits the search."""
+    found, said = _lines(picture)
+    every = bars(found, *profiles(picture, found))
+    return every, features(every), said
 
 
 def _lines(picture: NDArray[np.uint8]) -> tuple[Lines, list[str]]:

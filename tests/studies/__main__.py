@@ -37,6 +37,10 @@ verdict is false, and how often a bias is found.
 draws photos of tufts at random, among all that lies about a car, and tells how many the machine finds, what else it
 takes for one, and how far its directions are off; `--lifelike` with what real photographs have besides.
 
+    python -m tests.studies tuft-weights
+
+fits the weights by which bars on a photo are judged tufts, to made-up photos, and writes them beside the code.
+
     python -m tests.studies bursts --bursts 20
 
 draws bursts of photos whose tufts swing by a known amount, and tells whether intervals of that amount hold and whether
@@ -114,6 +118,8 @@ from tests.studies.seasons import report as report_seasons
 from tests.studies.tablets import afternoon
 from tests.studies.tuft_bursts import report as report_bursts
 from tests.studies.tuft_bursts import run as read_bursts
+from tests.studies.tuft_weights import WRITTEN
+from tests.studies.tuft_weights import run as fit_weights
 from tests.studies.tufts import report as report_tufts
 from tests.studies.tufts import run as read_photos
 from tests.uploads.killed import kill_at_chance_moments
@@ -292,6 +298,11 @@ def _tufts(asked: argparse.Namespace) -> int:
     return 0
 
 
+def _tuft_weights(asked: argparse.Namespace) -> int:
+    print(fit_weights(asked.processes, asked.out))
+    return 0
+
+
 def _print_table(found: dict[str, Any]) -> None:
     rows = [found["columns"], *found["rows"]]
     widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
@@ -372,6 +383,10 @@ def _parser() -> argparse.ArgumentParser:
     fuzz.add_argument("--patience", type=float, default=1.0, help="times the limits of time, on a busy machine")
     fuzz.add_argument("--first-seed", type=int, default=2_720_001, help="seed of the first (default 2720001)")
     tufts.add_argument("--lifelike", action="store_true", help="photos with what real ones have besides")
+    weights = studies.add_parser("tuft-weights", help="fit the weights by which bars are judged tufts")
+    weights.set_defaults(study=_tuft_weights)
+    weights.add_argument("--processes", type=int, default=2, help="photos drawn at a time (default 2)")
+    weights.add_argument("--out", type=Path, default=WRITTEN, help="where to (default: beside the code)")
     bursts = studies.add_parser("bursts", help="unsteadiness told from bursts of made-up photos")
     bursts.set_defaults(study=_bursts)
     bursts.add_argument("--bursts", type=int, default=20, help="number of bursts (default 20)")
