@@ -23,6 +23,7 @@ _JUNK_FILES = (".DS_Store", "Thumbs.db", "desktop.ini")
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 _DEVICE_NAMES = ("CON", "PRN", "AUX", "NUL", *(f"{port}{n}" for port in ("COM", "LPT") for n in range(10)))
 _FORBIDDEN = frozenset('<>:"|?*')
+LONGEST_NAME = 255  # bytes
 _CHUNK = 1 << 20
 _DIRECTORY_BYTES_PER_FILE = 1024
 
@@ -104,13 +105,16 @@ def _members(bundle: zipfile.ZipFile, name: str, limits: ZipLimits) -> dict[Pure
     return members
 
 
-def clean_path(name: str, member: zipfile.ZipInfo) -> PurePosixPath | None:
-    """The path of a zip's entry; None for an empty one. Raises UploadError where it leaves its folder."""
+def clean_path(name: str, member: zipfile.ZipInfo, *, anywhere: bool = True) -> PurePosixPath | None:
+    """The path of a zip's entry; None for an empty one. Raises UploadError where it leaves its folder.
+
+    anywhere: it must be one that every system can store, not this one alone.
+    """
     written = member.orig_filename.replace("\\", "/")
     path = PurePosixPath(written)
-    if (path.parts and leaves_folder(written)) or written[1:2] == ":":
+    if (path.parts and leaves_folder(written)) or (anywhere and written[1:2] == ":"):
         raise UploadError(f"{name} holds the path {shown(written)}, which leaves its folder.")
-    if any(_is_bad_name(part) for part in path.parts):
+    if any(_is_bad_name(part) if anywhere else len(part.encode()) > LONGEST_NAME for part in path.parts):
         raise UploadError(f"{name} holds the name {shown(written)}, which not every system can store.")
     return path if path.parts else None
 
@@ -118,7 +122,7 @@ def clean_path(name: str, member: zipfile.ZipInfo) -> PurePosixPath | None:
 def _is_bad_name(part: str) -> bool:
     reserved = part.partition(".")[0].strip().upper() in _DEVICE_NAMES
     odd = any(ord(letter) < 32 or letter in _FORBIDDEN for letter in part)
-    return reserved or odd or len(part.encode()) > 255 or part != part.rstrip(". ")
+    return reserved or odd or len(part.encode()) > LONGEST_NAME or part != part.rstrip(". ")
 
 
 def _is_junk(path: PurePosixPath) -> bool:

@@ -17,6 +17,7 @@ from server.archive.archive import Archive
 from server.archive.database import Base
 from server.archive.read_only import ReadOnlyArchive
 from server.archive.tables import Event, RawFile
+from server.days.service import IncomingDay, keep_day, revision_files
 from server.days.tables import StoredDay
 from server.errors import StillairError
 from server.history.verify import faults
@@ -31,7 +32,7 @@ from tests.imports import ROOT
 from tests.packing.zips import STATEMENT, contents, nothing_kept, unpacked_into
 from tests.tufts.tuft_site import KINDS
 from tests.web.conftest import Site
-from tests.web.serving import client_of, wait_for
+from tests.web.serving import SMALL_DAY, client_of, wait_for
 
 
 def packed_again(archive: Archive, folder: Path, year: int | None = None) -> Path:
@@ -236,3 +237,19 @@ def test_a_kept_file_that_was_altered_is_not_packed(season: Path, empty: Archive
     looked_at = ReadOnlyArchive(empty.folder)
     assert any(sha256 in fault for fault in faults(looked_at))
     looked_at.close()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="Windows stores no such names")
+def test_names_that_only_some_systems_store_come_back_where_they_can_be_stored(empty: Archive, tmp_path: Path) -> None:
+    """A folder that was imported from this computer may hold them; a zip of a day from anywhere may not."""
+    source = Archive(tmp_path / "source")
+    source.open()
+    (tmp_path / "day").mkdir()
+    for name, words in {"testday.toml": SMALL_DAY, "aux.csv": "a", "run 1: out.txt": "b", "notes ": "c"}.items():
+        (tmp_path / "day" / name).write_text(words)
+    with source.database.writing() as session:
+        keep_day(source, session, IncomingDay("Long apron", None, tmp_path / "day", "folder"))
+    assert unpacked_into(empty, packed_again(source, tmp_path / "packed"), tmp_path) == 1
+    with empty.database.reading() as session:
+        assert {"aux.csv", "run 1: out.txt", "notes "} <= set(revision_files(session, 1))
+    source.close()
