@@ -137,5 +137,12 @@ def _begins(told: Sequence[tuple[bool, bool]]) -> int | None:
 
 
 def _swing(values: FloatArray) -> float:
-    good = values[np.isfinite(values)]
-    return float(np.ptp(np.percentile(good, [5.0, 95.0]))) if len(good) else 0.0
+    """From the 5th to the 95th percentile, between neighbours in proportion (asked some hundred times a run)."""
+    good = np.sort(values[np.isfinite(values)])
+    if not len(good):
+        return 0.0
+    last = len(good) - 1
+    at = np.array([0.05, 0.95]) * last
+    low = at.astype(int)
+    ends = good[low] + (at - low) * (good[np.minimum(low + 1, last)] - good[low])
+    return float(ends[1] - ends[0])
