@@ -21,7 +21,7 @@ from server.testday.tufts import TuftMark
 
 MOST_TUFTS = 1500
 MOST_LINES = 12_000
-TUFT_FROM = 0.7  # a bar at least this probable is proposed
+TUFT_FROM = 0.5  # a bar at least this probable is proposed
 _SHORTEST_PX, _LONGEST_PX = 14.0, 700.0
 _BORDER_PX = 2.0
 
