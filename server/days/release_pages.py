@@ -47,16 +47,20 @@ class Told:
 
 @dataclass(frozen=True, kw_only=True)
 class ReleasePage(Page):
-    """A setup and its release. days: number, date and name of those that measured it.
+    """A setup and its release. days: those that measured it.
 
+    letter, speed_mps: None where it is recorded otherwise now.
     seen: names the values that stand here; typed: a statement or reason that was refused.
     """
 
     template: ClassVar[str] = "days/release.html"
     help: ClassVar[str] = "season"
     code: str
-    letter: Letter
-    key: SetupKey
+    letter: Letter | None
+    car: str
+    name: str
+    recorded: str
+    speed_mps: float | None
     days: tuple[SeasonDay, ...]
     standing: Release | None
     told: tuple[Told, ...]
@@ -79,7 +83,7 @@ def release(
     """Release the setup on the numbers that stand."""
     try:
         with archive.database.writing() as session:
-            one, _ = _setup(archive, session, code)
+            one = _setup(archive, session, code)
             release_setup(session, one.key, statement=statement, told=_values(one), who=person, seen=seen)
     except NotFoundError:
         raise
@@ -94,18 +98,26 @@ def back(request: Request, code: Code, archive: TheArchive, person: CurrentPerso
     try:
         with archive.database.writing() as session:
             take_back(session, code, reason=reason, who=person)
+            gone = _found(archive, session, code) is None
     except StillairError as error:
         return _page(request, archive, code, typed=reason, problem=str(error))
-    return _back(request, code)
+    return RedirectResponse(request.app.url_path_for("days"), SEE_OTHER) if gone else _back(request, code)
 
 
-def _setup(archive: Archive, session: Session, code: str) -> tuple[Standing, Letter]:
-    """The setup that a code names. Raises NotFoundError."""
+def _found(archive: Archive, session: Session, code: str) -> tuple[Standing, Letter] | None:
+    """The setup that a code names; None where none is recorded just so."""
     days = season_days(archive, session)
     for one in standings(days, QUANTITIES):
         if setup_code(one.key) == code:
             return one, letters_of(days).of(one.key)
-    raise NotFoundError(NO_SETUP)
+    return None
+
+
+def _setup(archive: Archive, session: Session, code: str) -> Standing:
+    found = _found(archive, session, code)
+    if found is None:
+        raise NotFoundError(NO_SETUP)
+    return found[0]
 
 
 def _values(one: Standing) -> dict[str, str]:
@@ -115,19 +127,24 @@ def _values(one: Standing) -> dict[str, str]:
 
 def _page(request: Request, archive: Archive, code: str, *, typed: str = "", problem: str = "") -> Response:
     with archive.database.reading() as session:
-        one, letter = _setup(archive, session, code)
-        standing = standing_releases(session).get(code)
-    now, then = _values(one), dict(standing.told) if standing else {}
+        found, standing = _found(archive, session, code), standing_releases(session).get(code)
+    setup: SetupKey | Release | None = found[0].key if found else standing
+    if setup is None:
+        raise NotFoundError(NO_SETUP)
+    now, then = _values(found[0]) if found else {}, dict(standing.told) if standing else {}
     page = ReleasePage(
-        title=f"Release of {one.key.name}",
+        title=f"Release of {setup.name}",
         crumbs=(season_crumb(request),),
         code=code,
-        letter=letter,
-        key=one.key,
-        days=one.days,
+        letter=found[1] if found else None,
+        car=setup.car,
+        name=setup.name,
+        recorded=setup.recorded,
+        speed_mps=found[0].key.speed_mps if found else None,
+        days=found[0].days if found else (),
         standing=standing,
         told=tuple(Told(name, then.get(name, ""), now.get(name, "not measured")) for name in {**then, **now}),
-        moved=standing is not None and then != now,
+        moved=found is not None and standing is not None and then != now,
         seen=values_code(now),
         typed=typed,
         problem=problem,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
@@ -11,7 +12,7 @@ from fastapi.responses import HTMLResponse, Response
 from server.archive.jobs import open_jobs
 from server.correlation.open_doubts import Doubt, open_doubts
 from server.days.job_view import JobView, job_view
-from server.days.release import Release, standing_releases
+from server.days.release import Release, setup_code, standing_releases
 from server.days.season import SeasonDay
 from server.days.season_choice import Choice, Season, cars_of, choose, link, scope_words, years_of
 from server.days.season_view import CarStands, Letters, car_stands, measured_quantities, timeline_points
@@ -51,7 +52,8 @@ class Plotted:
 @dataclass(frozen=True, kw_only=True)
 class SeasonPage(Page):
     """What has been tested and what stands. asking, unfitted: days of it; query: the same choice for another address;
-    doubts: verdicts that somebody doubts; releases: setups that may be raced, by code; jobs: work on its way."""
+    doubts: verdicts that somebody doubts; releases: setups that may be raced, by code; gone: those of them that no
+    setup is any more; jobs: work on its way."""
 
     template: ClassVar[str] = "days/season.html"
     help: ClassVar[str] = "season"
@@ -69,6 +71,7 @@ class SeasonPage(Page):
     unfitted: tuple[SeasonDay, ...]
     doubts: tuple[Doubt, ...]
     releases: dict[str, Release]
+    gone: tuple[Release, ...]
     letters: Letters
     query: str
     jobs: tuple[JobView, ...]
@@ -123,12 +126,19 @@ def season(
         unfitted=tuple(one for one in chosen.days if one.no_result),
         doubts=doubts,
         releases=releases,
+        gone=_gone(releases, chosen.every),
         letters=chosen.letters,
         query=chosen.scope.query,
         jobs=jobs,
         has_samples=bool(sample_day_folders()),
     )
     return render(request, page)
+
+
+def _gone(releases: dict[str, Release], every: Sequence[SeasonDay]) -> tuple[Release, ...]:
+    """Releases of setups that are recorded otherwise now, by a corrected height or part."""
+    there = {setup_code(key) for key in {one.key for day in every for one in day.measured}} if releases else set()
+    return tuple(one for code, one in releases.items() if code not in there)
 
 
 def _plotted(request: Request, chosen: Season, show: str) -> Plotted | None:

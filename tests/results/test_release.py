@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from server.app import create_app
-from server.days.release import NO_NAME, NO_REASON, NO_WORDS, standing_releases
+from server.days.release import NO_NAME, NO_REASON, NO_WORDS, release_setup, setup_code, standing_releases
+from server.days.season import SetupKey
 from server.people import WHO_COOKIE
 from server.settings import Settings
 from tests.results.test_compare_days_pages import DAYS, made, text_of
@@ -77,6 +78,25 @@ def test_numbers_that_moved_while_they_were_read_are_read_again_first(site: Site
     assert f">{WORDS}</textarea>" in refused.text
     assert "B is not released" in text_of(site.client.get(there))
     assert site.client.post(there, data=form | {"seen": seen_in(refused.text)}).status_code == 303
+
+
+def test_a_released_setup_that_is_recorded_otherwise_now_is_still_told_and_can_be_taken_back(site: Site) -> None:
+    """A corrected ride height makes it another setup; the release of the one before must not be lost to sight."""
+    key = SetupKey("A-04", "Low drag", (30.0, 32.0), (), 22.2)
+    with site.app.state.archive.database.writing() as session:
+        release_setup(session, key, statement=WORDS, told={"SCx": "1.380 ± 0.041 m²"}, who="Ada")
+    there = f"/season/release/{setup_code(key)}"
+    season = site.client.get("/").text
+    assert f'href="{there}"' in season
+    assert re.search(r"Low drag of A-04 ?, released by Ada", text_of(site.client.get("/")))
+    page = text_of(site.client.get(there))
+    assert "no setup with results is recorded just so now" in page
+    assert "front ride height 30 mm" in page
+    assert "1.380 ± 0.041 m²" in page
+    back = site.client.post(f"{there}/back", data={"reason": "Its ride height was corrected."})
+    assert (back.status_code, back.headers["location"]) == (303, "/")
+    assert there not in site.client.get("/").text
+    assert site.client.get(there).status_code == 404
 
 
 def seen_in(page: str) -> str:
