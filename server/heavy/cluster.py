@@ -11,6 +11,7 @@ import threading
 import time
 import uuid
 from collections.abc import Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
 from typing import Any
 
@@ -104,7 +105,13 @@ class Cluster:
             if time.monotonic() > until:
                 raise StillairError(NO_WORKER.format(address=self._address))
             time.sleep(LOOK_S / 5.0)
-        for worker, theirs in client.run(eval, ASKED, on_error="return").items():
+        try:
+            told = client.run(eval, ASKED, on_error="return")
+        except (OSError, RuntimeError):
+            raise _WentAwayError from None
+        for worker, theirs in told.items():
+            if isinstance(theirs, OSError):
+                continue  # it went away while it was asked; whoever comes in its place looks at itself
             if isinstance(theirs, BaseException):
                 raise StillairError(NOT_THERE.format(worker=worker, address=self._address))
             what = difference(dict(fingerprint()), dict(theirs))
@@ -144,7 +151,10 @@ class Cluster:
             if isinstance(error, ModuleNotFoundError) and (error.name or "").partition(".")[0] == "server":
                 raise StillairError(NOT_THERE.format(worker="that came last", address=self._address)) from None
             raise error
-        return future.result()
+        try:
+            return future.result()
+        except (CancelledError, OSError):  # the piece ended, and what it gave went with the connection
+            raise _WentAwayError from None
 
 
 def do_task(ours: Sequence[tuple[str, str]], work: Work, task: Any) -> Any:

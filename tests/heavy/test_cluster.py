@@ -14,6 +14,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from distributed.client import FutureCancelledError
+from distributed.comm.core import CommClosedError
 
 from server.analysis.simulate_plan import default_plan
 from server.analysis.study import run_study, study_to_json
@@ -22,7 +24,7 @@ from server.archive.worker import WorkCalledOff, Worker
 from server.days.service import IncomingDay, keep_day, newest_revision
 from server.errors import StillairError
 from server.heavy import cluster
-from server.heavy.cluster import Cluster
+from server.heavy.cluster import Cluster, _WentAwayError
 from server.heavy.pool import Here, Pool, unheard
 from server.heavy.processes import Processes
 from server.locations import sample_day_folders
@@ -283,3 +285,41 @@ def test_a_scheduler_that_is_not_there_is_named(monkeypatch: pytest.MonkeyPatch)
     for nowhere in (f"tcp://127.0.0.1:{free_port()}", "pitwall"):
         with pytest.raises(StillairError, match=f"The scheduler {nowhere} does not answer"):
             outcomes(Cluster(nowhere), pieces.halved, [1])
+
+
+class Breaking:
+    """A scheduler whose connection breaks at a question, or one of whose workers went while it was asked."""
+
+    def __init__(self, said: BaseException | dict[str, object]) -> None:
+        self._said = said
+
+    def nthreads(self) -> dict[str, int]:
+        return {"tcp://one": 1}
+
+    def run(self, *_: object, **__: object) -> dict[str, object]:
+        if isinstance(self._said, BaseException):
+            raise self._said
+        return self._said
+
+
+class Broken:
+    """A piece that ended, whose outcome cannot be had any more."""
+
+    status = "finished"
+
+    def __init__(self, error: BaseException) -> None:
+        self._error = error
+
+    def result(self) -> object:
+        raise self._error
+
+
+def test_a_connection_that_breaks_at_a_question_is_one_that_went_away() -> None:
+    """Then the pieces that have not ended are given out again; anything else would end hours of work."""
+    pool = Cluster("tcp://127.0.0.1:9")
+    with pytest.raises(_WentAwayError):
+        pool._must_be_alike(Breaking(CommClosedError("made to break")), 1.0)
+    for error in (CommClosedError("made to break"), FutureCancelledError("piece", "scheduler-restart")):
+        with pytest.raises(_WentAwayError):
+            pool._outcome(Broken(error))
+    pool._must_be_alike(Breaking({"tcp://one": OSError("went away while it was asked")}), 1.0)
