@@ -86,47 +86,26 @@ for each role: is an answer a mistake of the program, or of a status that the de
 from __future__ import annotations
 
 import argparse
-import json
 import sys
-import tempfile
 from pathlib import Path
-from typing import Any
 
-from server.locations import default_data_folder, use_numba_cache
 from tests.simulator.scenario import FAULTS
-from tests.studies.bends import bends_summary, bends_text
+from tests.studies import fit_commands, server_commands
 from tests.studies.correlation import holds as correlation_holds
 from tests.studies.correlation import run as hold_predictions
 from tests.studies.correlation import text as correlation_text
-from tests.studies.differences import differences_summary
 from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
-from tests.studies.fuzz import storm
-from tests.studies.ills import ills_summary
-from tests.studies.kills import kill_at_chance_moments as kill_at_chance_moments_of_all
-from tests.studies.load_report import load_summary
-from tests.studies.load_table import help_table, load_table
-from tests.studies.lost_answers import lose_answers
-from tests.studies.paired import paired_summary
+from tests.studies.outlets import store, write
 from tests.studies.plans import report as report_plans
 from tests.studies.plans import run as try_plans
-from tests.studies.prompt import report as report_prompt
-from tests.studies.report import summary, table
-from tests.studies.runner import Plan, run
-from tests.studies.schema import hold as hold_schema
 from tests.studies.seasons import report as report_seasons
-from tests.studies.tablets import afternoon
 from tests.studies.tuft_bursts import report as report_bursts
 from tests.studies.tuft_bursts import run as read_bursts
 from tests.studies.tuft_weights import WRITTEN
 from tests.studies.tuft_weights import run as fit_weights
 from tests.studies.tufts import report as report_tufts
 from tests.studies.tufts import run as read_photos
-from tests.uploads.killed import kill_at_chance_moments
-
-BENT: dict[str, Any] = {
-    "pairs": 4, "wind": "calm", "bend_over_range": 0.10, "load_sources": ("damper",),
-}  # fmt: skip
 
 
 def main(words: list[str] | None = None) -> int:
@@ -136,136 +115,6 @@ def main(words: list[str] | None = None) -> int:
     return command
 
 
-def _coverage(asked: argparse.Namespace) -> int:
-    fitter = "typed" if asked.typed and asked.fitter == "product" else asked.fitter
-    plan = Plan(asked.days, asked.first_seed, fitter, not asked.plain, dict(asked.set), asked.loads, asked.typed)
-    kind = " --loads" if asked.loads else " --typed" if asked.typed else ""
-    command = f"python -m tests.studies coverage{kind}"
-    days = run(plan, asked.processes, _store(asked.out))
-    found = summary(days, {"command": command, **_about(plan)})
-    if asked.loads:
-        found |= load_summary(days)
-    _write(asked.out, found)
-    print(table(found))
-    if asked.loads:
-        print(load_table(found))
-        _write(asked.table, help_table(found, f"{command} --days {plan.days} --first-seed {plan.first_seed}"))
-    misses = (found["misses"], found["delta_misses"], found.get("load_misses"))
-    return 1 if any(misses) else 0
-
-
-def _dampers(asked: argparse.Namespace) -> int:
-    changes, mixture = dict(asked.set), not asked.plain
-    fitters = ("product", "unloaded") if asked.fitter == "product" else (asked.fitter, asked.fitter)
-    plans = [Plan(asked.days, asked.first_seed, f, mixture, changes, loads=True) for f in fitters]
-    days = [run(p, asked.processes, _store(asked.out, n)) for p, n in zip(plans, ("with", "without"), strict=True)]
-    about = {"command": f"python -m tests.studies dampers --days {asked.days}", **_about(plans[0])}
-    found = paired_summary(*days, about)
-    _write(asked.out, found)
-    _print_table(found)
-    return 1 if found["failed"] else 0
-
-
-def _differences(asked: argparse.Namespace) -> int:
-    fitters = ("product", "apart") if asked.fitter == "product" else (asked.fitter, asked.fitter)
-    counts, changes = (asked.days, min(asked.apart, asked.days)), dict(asked.set)
-    plans = [Plan(n, asked.first_seed, f, True, changes, compared=True) for n, f in zip(counts, fitters, strict=True)]
-    days = [run(p, asked.processes, _store(asked.out, n)) for p, n in zip(plans, ("joint", "apart"), strict=True)]
-    command = f"python -m tests.studies differences --days {asked.days} --apart {asked.apart}"
-    about = _about(plans[0])
-    found = differences_summary(*days, about | {"command": f"{command} --first-seed {asked.first_seed}"})
-    _write(asked.out, found)
-    _print_table(found)
-    print(found["note"])
-    return 1 if found["misses"] else 0
-
-
-def _bend(asked: argparse.Namespace) -> int:
-    bent = Plan(asked.days, asked.first_seed, asked.fitter, False, BENT | dict(asked.set), loads=True)
-    level = {"bend_over_range": 0.0, **dict(asked.set_straight)}
-    straight = Plan(asked.days, asked.first_seed, asked.fitter, True, level, loads=True)
-    days = [run(p, asked.processes, _store(asked.out, n)) for p, n in ((bent, "bent"), (straight, "straight"))]
-    words = [", ".join(f"{k} {v}" for k, v in p.changes.items()) for p in (bent, straight)]
-    about = {"command": f"python -m tests.studies bend --days {asked.days}", **_about(bent)}
-    found = bends_summary(*days, about | {"bent": words[0], "straight": f"the mixture with {words[1]}"})
-    _write(asked.out, found)
-    print(bends_text(found))
-    return 1 if found["misses"] or found["failed"] else 0
-
-
-def _faults(asked: argparse.Namespace) -> int:
-    changes = {"pairs": 2, **dict(asked.set)}
-    plans = {
-        name: Plan(asked.days, asked.first_seed, asked.fitter, False, changes | faults, loads=True)
-        for name, faults in {"": {}, **{f: {"faults": (f,)} for f in asked.fault or FAULTS}}.items()
-    }
-    names = {name: name.replace(" ", "-") or "healthy" for name in plans}
-    days = {name: run(plan, asked.processes, _store(asked.out, names[name])) for name, plan in plans.items()}
-    healthy = days.pop("")
-    about = {"command": f"python -m tests.studies faults --days {asked.days}", **_about(plans[""])}
-    found = ills_summary(days, healthy, about)
-    _write(asked.out, found)
-    _print_table(found)
-    print(found["note"])
-    return 1 if found["misses"] or found["failed"] else 0
-
-
-def _uploads(asked: argparse.Namespace) -> int:
-    with tempfile.TemporaryDirectory() as folder:
-        count = kill_at_chance_moments(Path(folder), asked.moments, asked.first_seed)
-    print(f"{count.moments} kills, {count.in_the_middle} of them with a file half sent; {len(count.faults)} faults")
-    print(*count.faults, sep="\n", end="")
-    return 1 if count.faults else 0
-
-
-def _kills(asked: argparse.Namespace) -> int:
-    use_numba_cache(default_data_folder())
-    with tempfile.TemporaryDirectory() as folder:
-        count = kill_at_chance_moments_of_all(Path(folder), asked.moments, asked.first_seed)
-    print(count)
-    print(*count.faults, sep="\n", end="")
-    return 1 if count.faults else 0
-
-
-def _fuzz(asked: argparse.Namespace) -> int:
-    use_numba_cache(default_data_folder())
-    with tempfile.TemporaryDirectory() as folder:
-        found = storm(Path(folder) / "data", asked.files, asked.first_seed, patience=asked.patience, say=_say)
-    print(found, *found.faults, sep="\n")
-    return 1 if found.faults else 0
-
-
-def _schema(asked: argparse.Namespace) -> int:
-    told = hold_schema(asked.examples)
-    print(told, *told.faults, sep="\n")
-    return 1 if told.faults else 0
-
-
-def _tablets(asked: argparse.Namespace) -> int:
-    use_numba_cache(default_data_folder())
-    with tempfile.TemporaryDirectory() as folder:
-        seen = afternoon(Path(folder) / "data", asked.minutes, _say)
-    print(seen, *seen.faults, sep="\n")
-    return 0 if seen.holds else 1
-
-
-def _say(words: str) -> None:
-    print(words, file=sys.stderr, flush=True)
-
-
-def _entries(asked: argparse.Namespace) -> int:
-    with tempfile.TemporaryDirectory() as folder:
-        sent = lose_answers(Path(folder), asked.moments, asked.first_seed)
-    print(sent, *sent.faults, sep="\n")
-    return 1 if sent.faults else 0
-
-
-def _prompt(asked: argparse.Namespace) -> int:
-    for line in report_prompt(asked.day, asked.runs, asked.times):
-        print(line, flush=True)
-    return 0
-
-
 def _seasons(asked: argparse.Namespace) -> int:
     for line in report_seasons(asked.seasons, asked.first_seed):
         print(line, flush=True)
@@ -273,7 +122,7 @@ def _seasons(asked: argparse.Namespace) -> int:
 
 
 def _plans(asked: argparse.Namespace) -> int:
-    trials = try_plans(asked.first_seed, asked.plans, _store(asked.out))
+    trials = try_plans(asked.first_seed, asked.plans, store(asked.out))
     print(report_plans(trials))
     return 0
 
@@ -281,19 +130,19 @@ def _plans(asked: argparse.Namespace) -> int:
 def _correlation(asked: argparse.Namespace) -> int:
     found = hold_predictions(asked.seasons, asked.first_seed)
     print(correlation_text(found))
-    _write(asked.out, found)
+    write(asked.out, found)
     return 0 if correlation_holds(found) else 1
 
 
 def _bursts(asked: argparse.Namespace) -> int:
     seeds = range(asked.first_seed, asked.first_seed + asked.bursts)
-    print(report_bursts(read_bursts(seeds, asked.width, asked.memory, _store(asked.out), asked.processes)))
+    print(report_bursts(read_bursts(seeds, asked.width, asked.memory, store(asked.out), asked.processes)))
     return 0
 
 
 def _tufts(asked: argparse.Namespace) -> int:
     seeds = range(asked.first_seed, asked.first_seed + asked.photos)
-    trials = read_photos(seeds, asked.width, asked.lifelike, _store(asked.out), asked.processes)
+    trials = read_photos(seeds, asked.width, asked.lifelike, store(asked.out), asked.processes)
     print(report_tufts(trials))
     return 0
 
@@ -303,55 +152,30 @@ def _tuft_weights(asked: argparse.Namespace) -> int:
     return 0
 
 
-def _print_table(found: dict[str, Any]) -> None:
-    rows = [found["columns"], *found["rows"]]
-    widths = [max(len(r[k]) for r in rows) for k in range(len(rows[0]))]
-    print(found["title"], found["text"], sep="\n")
-    for r in rows:
-        first, *others = (cell.rjust(w) for cell, w in zip(r, widths, strict=True))
-        print("  ".join([first.strip().ljust(widths[0]), *others]))
-
-
-def _store(out: Path | None, part: str = "") -> Path | None:
-    """Records lie beside the JSON, in a file for each plan."""
-    if out is None:
-        return None
-    return out.with_suffix(f".{part}.jsonl" if part else ".jsonl")
-
-
-def _write(out: Path | None, found: dict[str, Any]) -> None:
-    if out is not None:
-        out.write_text(json.dumps(found, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
-
-
-def _about(plan: Plan) -> dict[str, Any]:
-    return {"first_seed": plan.first_seed, **plan.kind}
-
-
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="python -m tests.studies", description="Long studies on simulated days."
     )
     studies = parser.add_subparsers(required=True)
     coverage = studies.add_parser("coverage", help="how often 95 %% intervals hold the truth")
-    coverage.set_defaults(study=_coverage)
+    coverage.set_defaults(study=fit_commands.coverage)
     days = coverage.add_mutually_exclusive_group()
     days.add_argument("--loads", action="store_true", help="days with axle loads")
     days.add_argument("--typed", action="store_true", help="days without a log: coast-downs typed by hand")
     coverage.add_argument("--table", type=Path, help="JSON of the loads' table for the help")
     dampers = studies.add_parser("dampers", help="SCx with and without axle loads on the same days")
-    dampers.set_defaults(study=_dampers)
+    dampers.set_defaults(study=fit_commands.dampers)
     for each in (coverage, dampers):
         each.add_argument("--plain", action="store_true", help="the plain scenario instead of the mixture")
     bend = studies.add_parser("bend", help="how often a bend is found out, and falsely said")
-    bend.set_defaults(study=_bend)
+    bend.set_defaults(study=fit_commands.bend)
     bend.add_argument("--set-straight", type=scenario_field, action="append", default=[], metavar="FIELD=VALUE",
                       help="a field for the days that do not bend")  # fmt: skip
     ills = studies.add_parser("faults", help="each fault of a load sensor: survived or named")
-    ills.set_defaults(study=_faults)
+    ills.set_defaults(study=fit_commands.faults)
     ills.add_argument("--fault", choices=list(FAULTS), action="append", help="only this one (may be repeated)")
     differences = studies.add_parser("differences", help="differences of setups on days that drift")
-    differences.set_defaults(study=_differences)
+    differences.set_defaults(study=fit_commands.differences)
     differences.add_argument("--apart", type=int, default=500, help="so many of them fitted apart too (default 500)")
     for each in (coverage, dampers, bend, ills, differences):
         _common(each)
@@ -366,7 +190,7 @@ def _parser() -> argparse.ArgumentParser:
     correlation.add_argument("--out", type=Path)
     correlation.set_defaults(study=_correlation)
     prompt = studies.add_parser("prompt", help="from the last byte of a log to its estimate on another tablet")
-    prompt.set_defaults(study=_prompt)
+    prompt.set_defaults(study=server_commands.prompt)
     prompt.add_argument("--day", default="calm morning", help="a part of the sample day's name")
     prompt.add_argument("--runs", type=int, help="only its first so many runs")
     prompt.add_argument("--times", type=int, default=1, help="how often it is measured (default 1)")
@@ -378,7 +202,7 @@ def _parser() -> argparse.ArgumentParser:
     tufts.add_argument("--processes", type=int, default=2, help="photos read at a time (default 2)")
     tufts.add_argument("--out", type=Path, help="trials are kept beside this file, and read again")
     fuzz = studies.add_parser("fuzz", help="malformed files by the thousand: refused, in time, nothing harmed")
-    fuzz.set_defaults(study=_fuzz)
+    fuzz.set_defaults(study=server_commands.fuzz)
     fuzz.add_argument("--files", type=int, default=10_000, help="number of files (default 10000)")
     fuzz.add_argument("--patience", type=float, default=1.0, help="times the limits of time, on a busy machine")
     fuzz.add_argument("--first-seed", type=int, default=2_720_001, help="seed of the first (default 2720001)")
@@ -396,21 +220,21 @@ def _parser() -> argparse.ArgumentParser:
     bursts.add_argument("--processes", type=int, default=2, help="bursts read at a time (default 2)")
     bursts.add_argument("--out", type=Path, help="trials are kept beside this file")
     schema = studies.add_parser("schema", help="the JSON interface against its own description")
-    schema.set_defaults(study=_schema)
+    schema.set_defaults(study=server_commands.schema)
     schema.add_argument("--examples", type=int, default=50, help="of each operation, role and kind (default 50)")
     tablets = studies.add_parser("tablets", help="eight tablets reading, three sending, for minutes")
-    tablets.set_defaults(study=_tablets)
+    tablets.set_defaults(study=server_commands.tablets)
     tablets.add_argument("--minutes", type=float, default=10.0, help="how long (default 10)")
     seasons = studies.add_parser("seasons", help="do intervals of differences over days hold")
     seasons.set_defaults(study=_seasons)
     seasons.add_argument("--seasons", type=int, default=300, help="number of each kind (default 300)")
     seasons.add_argument("--first-seed", type=int, default=1, help="seed of all (default 1)")
     uploads = studies.add_parser("uploads", help="kill -9 of a real server while files come in")
-    uploads.set_defaults(study=_uploads)
+    uploads.set_defaults(study=server_commands.uploads)
     kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")
-    kills.set_defaults(study=_kills)
+    kills.set_defaults(study=server_commands.kills)
     entries = studies.add_parser("entries", help="kill -9 of a real server while a tablet sends what it kept")
-    entries.set_defaults(study=_entries)
+    entries.set_defaults(study=server_commands.entries)
     for each in (uploads, kills, entries):
         each.add_argument("--moments", type=int, default=100, help="number of kills (default 100)")
         each.add_argument("--first-seed", type=int, default=1, help="seed of the moments (default 1)")
