@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
 from contextlib import AbstractContextManager, closing, nullcontext
 from pathlib import Path
 from typing import Any
@@ -105,11 +106,18 @@ def name_copy(unfinished: Path, target: Path) -> None:
 
 def _refuse_nul(*asked: Any) -> None:
     """What a server cannot keep is not kept in a file, which could not be moved there then. Raises StillairError."""
-    _connection, _cursor, _statement, told, _context, many = asked
-    for row in told if many else (told,):
-        for value in row.values() if isinstance(row, dict) else row or ():
-            if isinstance(value, str) and "\0" in value:
-                raise StillairError(NUL_NOW)
+    _connection, _cursor, _statement, told, _context, _many = asked
+    if any(isinstance(value, str) and "\0" in value for value in _values(told)):
+        raise StillairError(NUL_NOW)
+
+
+def _values(told: Any) -> Iterator[Any]:
+    """Of one row or of several, by name or by place; rows that go in by one statement come as one flat row."""
+    for value in told.values() if isinstance(told, dict) else told or ():
+        if isinstance(value, (dict, list, tuple)):
+            yield from _values(value)
+        else:
+            yield value
 
 
 def _begin(connection: Any) -> None:

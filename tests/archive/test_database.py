@@ -26,9 +26,9 @@ from server.archive.disk import NUL_NOW
 from server.archive.events import chain_faults, record
 from server.archive.jobs import add_job, find_job
 from server.archive.sqlite_file import UNFINISHED
-from server.archive.tables import Event, Job
+from server.archive.tables import Event, Job, RawFile
 from server.days.service import newest_revision, revision_files
-from server.days.tables import RevisionFile
+from server.days.tables import ColumnChoice, RevisionFile
 from server.errors import NotFoundError, StillairError
 from server.locations import migrations_folder
 from server.results.service import latest_result
@@ -117,6 +117,10 @@ def test_a_nul_sign_is_refused_in_the_same_words(archive: Archive) -> None:
     with pytest.raises(StillairError) as refused, archive.database.reading() as session:
         session.scalar(select(Event).where(Event.who == "\0"))
     assert str(refused.value) == NUL_NOW
+    with pytest.raises(StillairError, match="NUL sign"), archive.database.writing() as session:
+        session.add_all(RawFile(sha256=sign * 64, size_bytes=1) for sign in "a\0")
+    with archive.database.writing() as session:  # several rows by one statement, whose numbers the database gives
+        session.add_all(ColumnChoice(column_name=name, role="time", who="Ana") for name in "ab")
     with archive.database.writing() as session:  # within JSON it is an escape, on both
         add_job(session, "x", "", {"text": "a\0b"}, "one")
 
