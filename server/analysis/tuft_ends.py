@@ -48,13 +48,19 @@ def over(values: FloatArray, which: NDArray[np.bool_]) -> FloatArray:
     return mean
 
 
+def size(colours: FloatArray) -> FloatArray:
+    """Lengths along the last axis; several times as fast as the library's norm."""
+    found: FloatArray = np.sqrt(np.einsum("...c,...c->...", colours, colours))
+    return found
+
+
 def mass_along(patch: FloatArray, half: Indices) -> FloatArray:
     """How much stands off across each place along, (n, along).
 
     Tape at a root may have any colour, so all three channels count.
     """
     beside = 0.5 * (patch[:, :, :2].mean(axis=2) + patch[:, :, -2:].mean(axis=2))
-    off = np.linalg.norm(patch - beside[:, :, None], axis=3)
+    off = size(patch - beside[:, :, None])
     grain = 0.5 * (off[:, :, :2].mean(axis=2) + off[:, :, -2:].mean(axis=2))
     near = np.abs(np.arange(len(ACROSS)) - len(ACROSS) // 2)[None, None, :] <= half[:, None, None] + 2
     mass: FloatArray = (np.clip(off - grain[..., None], 0.0, None) * near).sum(axis=2)

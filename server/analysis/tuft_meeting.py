@@ -6,7 +6,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from server.analysis.tuft_candidates import Bars, apart, offsets
-from server.analysis.tuft_lines import FloatArray
+from server.analysis.tuft_lines import FloatArray, IntArray
 
 MEETING = ("touching", "touching_other", "continued")
 _ALIKE_TONE = 40.0
@@ -17,18 +17,21 @@ def meeting(these: Bars) -> FloatArray:
     found = np.zeros((len(these), len(MEETING)))
     if not len(these):
         return found
-    tree, length = cKDTree(these.middle), these.length
+    middle, length = these.middle, these.length
+    tree = cKDTree(middle)
     for end in (these.start, these.stop):
         for one, near in enumerate(tree.query_ball_point(end, 1.6 * length + 10.0)):
             others = np.array([k for k in near if k != one], np.intp)
             if len(others):
-                found[one] += _met(these, one, end[one], others)
+                found[one] += _met(these, (middle, length), one, end[one], others)
     found[:, 2] = np.minimum(found[:, 2], 1.0)
     return found
 
 
-def _met(these: Bars, one: int, end: FloatArray, near: np.ndarray) -> tuple[bool, bool, bool]:
-    middle, length, way, seen = these.middle, these.length, these.lines.way_rad, these.profiles
+def _met(
+    these: Bars, lie: tuple[FloatArray, FloatArray], one: int, end: FloatArray, near: IntArray
+) -> tuple[bool, bool, bool]:
+    (middle, length), way, seen = lie, these.lines.way_rad, these.profiles
     width = float(seen.width_px[one])
     along, across = offsets(end, middle[near], way[near])
     turn = apart(way[near], way[one])

@@ -70,7 +70,7 @@ def _look(picture: Picture, found: Lines, first: int) -> tuple[Profiles, Indices
     tone, off, evenness = _tones(patch, low, high)
     contrast = np.linalg.norm(off, axis=1)
     least = np.maximum(contrast, 1e-6)
-    shades = np.einsum("ntsc,nc->nts", patch, off / least[:, None])
+    shades = np.einsum("ntsc,nc->nts", patch, (off / least[:, None]).astype(np.float32))
     inner = (np.arange(len(ACROSS)) >= low[:, None]) & (np.arange(len(ACROSS)) <= high[:, None])
     line = (shades * inner[:, None]).sum(axis=2) / inner.sum(axis=1)[:, None]
     by = 0.5 * (_around(shades, np.clip(low - 2, 0, None)) + _around(shades, np.clip(high + 2, None, len(ACROSS) - 1)))

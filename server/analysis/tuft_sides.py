@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.analysis.tuft_ends import ACROSS, ALONG, CORE, FloatArray, Indices, ends, over, within
+from server.analysis.tuft_ends import ACROSS, ALONG, CORE, FloatArray, Indices, ends, over, size, within
 
 SIDES = (
     *("least_of_both", "filled_of_both", "steady", "drift", "drift_over_least", "calm_side", "other_side", "apart"),
@@ -30,9 +30,10 @@ class Beside:
 def beside(patch: FloatArray, low: Indices, high: Indices) -> Beside:
     """From the patch of each line (n, along, across, 3) and where it lies across."""
     inner = (np.arange(len(ACROSS)) >= low[:, None]) & (np.arange(len(ACROSS)) <= high[:, None])
-    line = np.einsum("ntsc,ns->ntc", patch, inner / inner.sum(axis=1)[:, None], optimize=True)
+    share = (inner / inner.sum(axis=1)[:, None]).astype(np.float32)  # single precision is enough, and twice as fast
+    line = np.einsum("ntsc,ns->ntc", patch, share, optimize=True)
     line, left, right = (_smoothed(each) for each in (line, _near(patch, low - 2, -1), _near(patch, high + 2, 1)))
-    both = np.minimum(np.linalg.norm(line - left, axis=2), np.linalg.norm(line - right, axis=2))
+    both = np.minimum(size(line - left), size(line - right))
     return Beside(line, left, right, both)
 
 
@@ -65,7 +66,7 @@ def sides(seen: Beside, start: Indices, stop: Indices, contrast: FloatArray) -> 
     least, usual = ranked[n, (0.15 * (count - 1)).astype(int)], np.maximum(ranked[n, (count - 1) // 2], 1e-6)
     drift = _spread(seen.line, along)
     calm = np.sort(np.stack([_spread(seen.left, along), _spread(seen.right, along)]), axis=0)
-    apart = np.linalg.norm(over(seen.left - seen.right, along), axis=1)
+    apart = size(over(seen.left - seen.right, along))
     drops, beyond = _at_ends(seen, start, stop, count)
     return np.stack([
         least / usual, ((seen.both > _HALF * usual[:, None]) & along).sum(axis=1) / count,
@@ -90,6 +91,6 @@ def _at_ends(seen: Beside, start: Indices, stop: Indices, count: Indices) -> tup
     for end, way in ((start, -1), (stop, 1)):
         inside = seen.line[n, np.clip(end - way * 2 * step, 0, last)]
         out = [np.clip(end + way * (k * step + 1), 0, last) for k in (1, 2)]
-        drops.append(np.linalg.norm(inside - 0.5 * (seen.line[n, out[0]] + seen.line[n, out[1]]), axis=1))
+        drops.append(size(inside - 0.5 * (seen.line[n, out[0]] + seen.line[n, out[1]])))
         beyond.append(np.maximum(seen.both[n, out[0]], seen.both[n, out[1]]))
     return np.stack(drops), np.stack(beyond)
