@@ -83,7 +83,7 @@ def burst_sentence(rows: tuple[BurstRow, ...], frames: int, still: bool) -> str:
     kinds = [(name, sum(row.condition == name for row in rows)) for name in CONDITIONS]
     words = ", ".join(f"{count} {name}" for name, count in kinds if count)
     loose = sum(not row.sure for row in rows)
-    rest = f"; of {loose} the frames leave condition or root open, so look at them" if loose else ""
+    rest = f"; look at {loose} of them, whose condition or root the frames leave open" if loose else ""
     beside = "" if still else "; a photo without flow of this view would tell what hangs by its weight"
     return f"{len(rows)} tufts over {frames} frames: proposed {words or 'no condition'}{rest}{beside}."
 

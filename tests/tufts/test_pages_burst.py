@@ -43,8 +43,8 @@ def read(tmp_path_factory: pytest.TempPathFactory, drawn: Burst) -> Iterator[Sit
         lead = photos(site)[0]["id"]
         answer = site.client.post(f"/days/1/tufts/{lead}/burst")
         assert answer.status_code == 303
-        page = f"/days/1/tufts/{lead}/burst"
-        wait_for(lambda: "Take the ticked ones over" in site.client.get(page).text, 180)
+        wait_for(lambda: not {"queued", "running"} & {one["state"] for one in site.client.get("/api/jobs").json()}, 180)
+        assert "Take the ticked ones over" in site.client.get(f"/days/1/tufts/{lead}/burst").text
         yield site
 
 
