@@ -61,7 +61,11 @@ kills it while a tablet sends entries in order: is each kept, once?
     python -m tests.studies prompt
 
 sends the last log of a sample day, 4 MB, to a real server, and tells how soon its estimate stands on another tablet.
-`coverage --fitter early` judges early estimates like the fit.
+`coverage --fitter early` judges early estimates like the fit, `--fitter first` those half-way through a first fit.
+
+    python -m tests.studies seen
+
+types on one tablet, and tells how soon it stands on another.
 
     python -m tests.studies kills --moments 100
 
@@ -100,6 +104,7 @@ from tests.studies.outlets import store, write
 from tests.studies.plans import report as report_plans
 from tests.studies.plans import run as try_plans
 from tests.studies.seasons import report as report_seasons
+from tests.studies.seen import report as report_seen
 from tests.studies.tuft_bursts import report as report_bursts
 from tests.studies.tuft_bursts import run as read_bursts
 from tests.studies.tuft_weights import WRITTEN
@@ -113,6 +118,12 @@ def main(words: list[str] | None = None) -> int:
     asked = _parser().parse_args(words)
     command: int = asked.study(asked)
     return command
+
+
+def _seen(asked: argparse.Namespace) -> int:
+    for line in report_seen(asked.times):
+        print(line)
+    return 0
 
 
 def _seasons(asked: argparse.Namespace) -> int:
@@ -194,6 +205,9 @@ def _parser() -> argparse.ArgumentParser:
     prompt.add_argument("--day", default="calm morning", help="a part of the sample day's name")
     prompt.add_argument("--runs", type=int, help="only its first so many runs")
     prompt.add_argument("--times", type=int, default=1, help="how often it is measured (default 1)")
+    seen = studies.add_parser("seen", help="how soon what is typed on one tablet stands on another")
+    seen.set_defaults(study=_seen)
+    seen.add_argument("--times", type=int, default=8, help="how often (default 8)")
     tufts = studies.add_parser("tufts", help="tufts read off made-up photos")
     tufts.set_defaults(study=_tufts)
     tufts.add_argument("--photos", type=int, default=60, help="number of photos (default 60)")

@@ -71,7 +71,7 @@ def measure(name: str, runs: int | None = None) -> Prompt:
     chosen = day.runs[:runs]
     with tempfile.TemporaryDirectory() as scratch, running(Path(scratch) / "data") as (_, address):
         client = httpx.Client(base_url=address, headers={"Origin": address}, timeout=60)
-        first = client.post("/add/folder", files={"day_zip": ("day.zip", _zipped(day, chosen[:-1], folder))})
+        first = client.post("/add/folder", files={"day_zip": ("day.zip", zipped(day, chosen[:-1], folder))})
         job = first.headers["location"].rpartition("/")[2]
         _until(lambda: client.get(f"/api/jobs/{job}").json()["state"] == "done")
         return _sent(client, day, chosen[-1], widened((folder / chosen[-1].logs[0].file).read_bytes()))
@@ -138,7 +138,8 @@ def widened(log: bytes) -> bytes:
     return b"\n".join([first, *(b"%b;%b" % (row, rest) for row, rest in zip(rows, more, strict=True))]) + b"\n"
 
 
-def _zipped(day: Day, runs: tuple[Run, ...], folder: Path) -> bytes:
+def zipped(day: Day, runs: tuple[Run, ...], folder: Path) -> bytes:
+    """A day folder with some of its runs, zipped."""
     out = io.BytesIO()
     logs = {Path(log.file).name for run in runs for log in run.logs}
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive, tempfile.TemporaryDirectory() as scratch:
