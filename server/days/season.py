@@ -10,6 +10,7 @@ from typing import Any
 from server.days.facts import Brief, SetupFacts
 from server.days.setup_words import part_text
 from server.days.tables import StoredDay
+from server.testday.setting_names import as_said
 
 GRADES = ("stop", "check")
 
@@ -29,7 +30,7 @@ class SetupKey:
         """What was recorded of it, in words."""
         heights = [f"{end} ride height {mm:g} mm" for end, mm in zip(("front", "rear"), self.heights, strict=True)
                    if mm is not None]  # fmt: skip
-        words = [*heights, *(f"{name} {value}" for name, value in self.parts)]
+        words = [*heights, *(as_said(name, value) for name, value in self.parts)]
         return ", ".join(words) if words else "nothing recorded of its parts"
 
 

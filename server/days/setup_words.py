@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from server.days.form_fields import text_of
 from server.testday.quantities import from_si
+from server.testday.setting_names import spoken, with_unit
 from server.testday.values import Day, Setup
 
 Part = str | float | bool
@@ -44,15 +45,17 @@ def _facts(setup: Setup, base: Setup | None) -> list[tuple[str, str, str]]:
     facts = [("front ride height", *_pair(setup, base, _height("front"))),
              ("rear ride height", *_pair(setup, base, _height("rear")))]  # fmt: skip
     names = sorted({*setup.parts, *(base.parts if base else {})})
-    facts += [
-        (name, part_text(setup.parts.get(name)), part_text(base.parts.get(name)) if base else "") for name in names
-    ]
+    facts += [(spoken(name), *_pair(setup, base, _setting(name))) for name in names]
     facts.append(("ballast", *_pair(setup, base, _ballast)))
     return facts + [(f"SCz {end}", *_pair(setup, base, _area(end))) for end in ENDS]
 
 
 def _pair(setup: Setup, base: Setup | None, text: Callable[[Setup], str]) -> tuple[str, str]:
     return text(setup), text(base) if base else ""
+
+
+def _setting(name: str) -> Callable[[Setup], str]:
+    return lambda setup: with_unit(name, part_text(setup.parts.get(name)))
 
 
 def _ballast(setup: Setup) -> str:

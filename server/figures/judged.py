@@ -14,6 +14,7 @@ from server.figures.quantity import Quantity, quantity_of
 from server.figures.rows import Row, rows_figure
 from server.figures.table import Table
 from server.figures.theme import LIGHT, SetupMark, axis
+from server.testday.setting_names import axis_name, spoken
 
 HEIGHT_PX = 420
 CSV_STEP = 5  # every fifth place of the curve is told as a number
@@ -83,12 +84,12 @@ def varied_figure(varied: Varied, marks: Mapping[str, SetupMark], narrow: bool =
     x, value, u = varied.curve
     line = [_plain(v, s, quantity) for v, s in zip(value, u, strict=True)]
     figure.add_trace(band(list(x), line, 1.0, first, AXES))
-    hover = [f"{escape(varied.setting)} {a:.4g}: {one.value:.4g}" for a, one in zip(x, line, strict=True)]
+    hover = [f"{escape(spoken(varied.setting))} {a:.4g}: {one.value:.4g}" for a, one in zip(x, line, strict=True)]
     for trace in outlined_line(list(x), [one.value for one in line], first, AXES, hover):
         figure.add_trace(trace)
     for name, at, told, sure in zip(varied.setups, varied.at, varied.values, varied.u, strict=True):
         figure.add_trace(_point(name, at, _plain(told, sure, quantity), marks[name]))
-    figure.update_xaxes(axis(title_text(escape(varied.setting), narrow)))
+    figure.update_xaxes(axis(title_text(escape(axis_name(varied.setting)), narrow)))
     figure.update_yaxes(axis(title_text(f"{quantity.symbol} [{quantity.unit}]", narrow)))
     return figure
 

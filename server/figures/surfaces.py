@@ -12,6 +12,7 @@ from server.figures.marks import circle, escape, new_figure, title_text
 from server.figures.quantity import Quantity, quantity_of
 from server.figures.table import Cell, Table
 from server.figures.theme import LIGHT, SetupMark, axis
+from server.testday.setting_names import axis_name
 
 HEIGHT_PX = 520
 CSV_STEP = 4  # every fourth place each way is told as numbers
@@ -53,7 +54,7 @@ def surface_figure(surface: Surface, marks: Mapping[str, SetupMark], narrow: boo
     for name, at, value, u in zip(surface.setups, surface.at, surface.values, surface.u, strict=True):
         told = f"{escape(name)}: {quantity.factor * value:.4g} ± {quantity.factor * NORMAL_95 * u:.2g} {quantity.unit}"
         figure.add_trace(_setup(at, marks[name], told))
-    titles = [title_text(escape(one), narrow) for one in surface.settings]
+    titles = [title_text(escape(axis_name(one)), narrow) for one in surface.settings]
     figure.update_xaxes(axis(titles[0]))
     figure.update_yaxes(axis(titles[1]))
     return figure

@@ -23,6 +23,7 @@ from server.results.compare_view import (
 )
 from server.results.pages import TablePage
 from server.templating import Crumb, Page, is_htmx, render, render_part
+from server.testday.setting_names import spoken
 
 router = APIRouter(prefix="/days/{day_id}/compare", default_response_class=HTMLResponse)
 ALONE = "Only one setup of this day has a drag area: nothing can be held against it yet."
@@ -92,9 +93,11 @@ def compare_page(request: Request, of: Of) -> HTMLResponse:
             option(quantity_of(name).symbol, name == of.quantity, quantity=name)
             for name in quantities_compared(of.result)
         ),
-        settings=tuple(option(name, name == of.over, over=name) for name in of.varied_enough),
+        settings=tuple(option(spoken(name), name == of.over, over=name) for name in of.varied_enough),
         varied=varied_sentence(varied) if varied else "",
-        pairs=tuple(option(name, name == of.both, both=name) for name in of.pairs),
+        pairs=tuple(
+            option(" and ".join(map(spoken, pair)), key == of.both, both=key) for key, pair in of.pairs.items()
+        ),
         surface=surface_sentence(surface) if surface else "",
         query=of.query(),
     )

@@ -12,6 +12,7 @@ from server.figures.quantity import Quantity, quantity_of
 from server.figures.theme import SetupMark
 from server.results.quantities import p_words, signed, true_minus, two_digits
 from server.testday.rounding import rounded, with_uncertainty
+from server.testday.setting_names import spoken, with_unit
 from server.testday.values import Day
 
 if TYPE_CHECKING:
@@ -73,12 +74,14 @@ def compared_sentence(compared: Compared) -> str:
 
 def varied_sentence(varied: Varied) -> str:
     """Where the quantity is largest or smallest over the setting, or that it can't be told within what was tried."""
-    symbol, tried = quantity_of(varied.quantity).symbol, f"{min(varied.at):g} to {max(varied.at):g}"
+    symbol, setting = quantity_of(varied.quantity).symbol, spoken(varied.setting)
+    tried = _range(varied.setting, min(varied.at), max(varied.at))
     for word, place in (("largest", varied.largest), ("smallest", varied.smallest)):
         if place.setting is not None and place.bounded:
-            return f"{symbol} is {word} at {varied.setting} {_place(place)}, of {tried} tried{_misfit(varied)}."
+            at = f"{setting} {_place(varied.setting, place)}"
+            return f"{symbol} is {word} at {at}, of {tried} tried{_misfit(varied)}."
     return (
-        f"Within the settings tried ({varied.setting} {tried}) no best can be told: {symbol} may be largest or smallest"
+        f"Within the settings tried ({setting} {tried}) no best can be told: {symbol} may be largest or smallest"
         f" at an end{_misfit(varied)}. Settings further apart, or more passes of each, would tell."
     )
 
@@ -87,10 +90,11 @@ def surface_sentence(surface: Surface) -> str:
     """Where the quantity is largest or smallest over two settings, or why no best can be told; a saddle is named."""
     symbol, (first, second) = quantity_of(surface.quantity).symbol, surface.settings
     low, high = surface.at.min(axis=0), surface.at.max(axis=0)
-    tried = f"{first} {low[0]:g} to {high[0]:g} and {second} {low[1]:g} to {high[1]:g}"
+    ranges = [_range(name, *ends) for name, *ends in zip(surface.settings, low, high, strict=True)]
+    tried = f"{spoken(first)} {ranges[0]} and {spoken(second)} {ranges[1]}"
     best, bend = surface.best, surface.shape
     if surface.inside and best is not None and best.bounded:
-        places = f"{first} {_place(best, 0)} and {second} {_place(best, 1)}"
+        places = f"{spoken(first)} {_place(first, best, 0)} and {spoken(second)} {_place(second, best, 1)}"
         return f"{symbol} is {bend.bend} at {places}, of {tried} tried{_misfit(surface)}."
     if bend.bend == "saddle" and bend.sure:
         return (
@@ -108,11 +112,16 @@ def surface_sentence(surface: Surface) -> str:
     )
 
 
-def _place(place: Optimum, axis: int = 0) -> str:
+def _range(name: str, low: float, high: float) -> str:
+    return true_minus(f"{low:g} to {with_unit(name, f'{high:g}')}")
+
+
+def _place(name: str, place: Optimum, axis: int = 0) -> str:
     assert place.setting is not None
     at, low, high = (float(each[axis]) for each in (place.setting, place.low, place.high))
     half = max(high - at, at - low)
-    return true_minus(f"{rounded(at, half)[0]} (95 %: {rounded(low, half)[0]} to {rounded(high, half)[0]})")
+    texts = [with_unit(name, rounded(each, half)[0]) for each in (at, low, high)]
+    return true_minus("{} (95 %: {} to {})".format(*texts))
 
 
 def _misfit(varied: Varied | Surface) -> str:

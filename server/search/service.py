@@ -21,6 +21,7 @@ from server.predictions.service import list_sets
 from server.results.season_days import brief_results
 from server.results.tables import FittedResult
 from server.search.words import Words, excerpt
+from server.testday.setting_names import as_said
 from server.tufts.service import newest_facts_of_all
 
 MOST_HITS = 20
@@ -120,9 +121,9 @@ def _cars(held: Held, words: Words) -> Iterator[Hit]:
 def _setups(held: Held, words: Words) -> Iterator[Hit]:
     for day, brief in held.days:
         for setup in brief.setups:
-            parts = ", ".join(f"{name} {part_text(value)}" for name, value in setup.parts.items())
+            parts = ", ".join(as_said(name, part_text(value)) for name, value in setup.parts.items())
             parts += f", ballast {setup.ballast_kg:g} kg" if setup.ballast_kg else ""
-            if _names_it(words, setup.name, f"{parts}\n{setup.notes}"):
+            if _names_it(words, setup.name, f"{parts}\n{' '.join(setup.parts)}\n{setup.notes}"):
                 beside = ", ".join(part for part in (parts, excerpt(setup.notes, words)) if part)
                 yield Hit(f"Setup {setup.name} of {_named(day)}", beside, "car", {"day_id": day.id})
 

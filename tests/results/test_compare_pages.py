@@ -79,7 +79,7 @@ def test_the_answer_stands_first_with_its_intervals(client: httpx.Client) -> Non
     # factor about 2.21, u of a difference √2·0.01: ± 0.031
     assert re.search(r"SCx against A: B \+0\.120 ± 0\.031 m² \(more than A\)\. Of C this day could not tell SCx", text)
     assert "it would have seen 0.040 m²" in text
-    assert "flap_deg 20 → 25" in text
+    assert "flap 20° → 25°" in text
 
 
 def test_any_setup_can_be_the_baseline_and_any_quantity_looked_at(client: httpx.Client) -> None:
@@ -90,7 +90,7 @@ def test_any_setup_can_be_the_baseline_and_any_quantity_looked_at(client: httpx.
 
 def test_over_a_setting_the_best_is_told_with_its_interval(client: httpx.Client) -> None:
     text = text_of(client.get(f"/days/{TOLD}/compare"))
-    assert re.search(r"SCx is largest at flap_deg 25\.\d+ \(95 %: 2\d\.\d+ to 2\d\.\d+\), of 20 to 30 tried", text)
+    assert re.search(r"SCx is largest at flap 25\.\d+° \(95 %: 2\d\.\d+° to 2\d\.\d+°\), of 20 to 30° tried", text)
 
 
 @pytest.mark.parametrize("name", ["differences", "over"])
@@ -131,7 +131,7 @@ def test_names_are_text(tmp_path: Path) -> None:
 
 def test_over_two_settings_the_best_is_told_and_drawn(client: httpx.Client) -> None:
     text = text_of(client.get(f"/days/{SQUARE}/compare"))
-    assert re.search(r"SCx is largest at flap_deg 25\.\d+ \(95 %: \S+ to \S+\) and rear_ride_height_mm 32\.\d+", text)
+    assert re.search(r"SCx is largest at flap 25\.\d+° \(95 %: \S+ to \S+\) and rear ride height 32\.\d+ mm", text)
     drawn = client.get(f"/days/{SQUARE}/compare/surface.json").json()["figure"]["data"]
     assert [one["type"] for one in drawn].count("contour") == 2
     assert len(drawn) == 2 + 1 + 8

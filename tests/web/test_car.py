@@ -149,7 +149,7 @@ def test_the_page_opens_with_what_was_run_and_what_to_measure(site: Site) -> Non
         "reference speed 79.2 km/h",
     ):
         assert text in calm
-    assert "rear_flap_deg 22 → 34" in calm
+    assert "rear flap 22° → 34°" in calm
 
 
 def test_the_dearest_default_is_that_of_the_setup_that_owes_it_most() -> None:

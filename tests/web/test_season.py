@@ -58,7 +58,7 @@ def test_seasons_and_cars_are_chosen_by_the_address(season: Site) -> None:
 def test_parts_that_differ_under_one_name_are_said(season: Site) -> None:
     text = words(season, "/?year=all&car=Wisp+5")
     assert "told apart and not combined: A, B, C, D" in text
-    assert "rear_flap_deg 34" in text
+    assert "rear flap 34°" in text
     assert "A·2" in text
 
 
