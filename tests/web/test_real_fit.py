@@ -27,11 +27,14 @@ def client(tmp_path_factory: pytest.TempPathFactory) -> Iterator[httpx.Client]:
         yield made
 
 
-def ended(client: httpx.Client, answer: httpx.Response) -> httpx.Response:
+def ended(client: httpx.Client, answer: httpx.Response, seen: list[str] | None = None) -> httpx.Response:
+    """The last page of a job; seen: gains all pages before it."""
     assert answer.status_code == 303, answer.text
 
     def page() -> httpx.Response | None:
         shown = client.get(answer.headers["location"])
+        if seen is not None:
+            seen.append(shown.text)
         return shown if shown.status_code == 303 or "job-failed" in shown.text else None
 
     return wait_for(page, FIT_S)
@@ -73,7 +76,9 @@ def test_typed_logs_become_areas(client: httpx.Client) -> None:
 
 def test_a_zip_becomes_areas_and_its_parts_can_be_opened(client: httpx.Client) -> None:
     assert SHAKEDOWN is not None
-    page = ended(client, client.post("/add/folder", files={"day_zip": ("day.zip", zipped(SHAKEDOWN))}))
+    seen: list[str] = []
+    page = ended(client, client.post("/add/folder", files={"day_zip": ("day.zip", zipped(SHAKEDOWN))}), seen)
+    assert any("Early estimate, before the fit has ended" in one for one in seen)
     day = page.headers["location"]
     top = day.removesuffix("/result")
     assert "SCx <b" in client.get(day).text
