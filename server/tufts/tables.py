@@ -11,7 +11,7 @@ from typing import Any
 from sqlalchemy import JSON, CheckConstraint, ForeignKey, String, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from server.archive.database import Base, UtcDateTime, now_utc
+from server.archive.database import Base, InnerPath, UtcDateTime, now_utc
 
 PHOTO_KINDS = ("photo", "prediction")
 DAY, PHOTO, RAW_FILE = "days.id", "tuft_photos.id", "raw_files.sha256"
@@ -36,7 +36,7 @@ class TuftPhoto(Base):
     kind: Mapped[str] = mapped_column(String(12), default="photo")
     sha256: Mapped[str] = mapped_column(ForeignKey(RAW_FILE, ondelete="RESTRICT"))
     name: Mapped[str]
-    path: Mapped[str]
+    path: Mapped[str] = mapped_column(InnerPath)
     width_px: Mapped[int]
     height_px: Mapped[int]
     taken: Mapped[str] = mapped_column(default="")

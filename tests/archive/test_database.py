@@ -32,6 +32,7 @@ from server.days.tables import ColumnChoice, RevisionFile
 from server.errors import NotFoundError, StillairError
 from server.locations import migrations_folder
 from server.results.service import latest_result
+from server.tufts.tables import TuftPhoto
 
 WRITERS, WRITES = 4, 50
 
@@ -140,6 +141,9 @@ def test_a_path_that_leaves_its_folder_is_neither_kept_nor_given_out(archive: Ar
         revision_files(session, 1)
     with pytest.raises(StatementError, match="leaves its folder"), archive.database.writing() as session:
         session.add(RevisionFile(revision_id=1, path="/etc/outside.csv", sha256=digest))
+    photo = TuftPhoto(day_id=1, sha256=digest, name="a.jpg", path="../a.jpg", width_px=1, height_px=1, who="")
+    with pytest.raises(StatementError, match="leaves its folder"), archive.database.writing() as session:
+        session.add(photo)
 
 
 def test_migrations_make_the_tables_that_the_code_has(archive: Archive) -> None:
