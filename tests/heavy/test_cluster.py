@@ -20,7 +20,7 @@ from distributed.comm.core import CommClosedError
 from server.analysis.simulate_plan import default_plan
 from server.analysis.study import run_study, study_to_json
 from server.archive.archive import Archive
-from server.archive.worker import WorkCalledOff, Worker
+from server.archive.worker import Payload, WorkCalledOff, Worker
 from server.days.service import IncomingDay, keep_day, newest_revision
 from server.errors import StillairError
 from server.heavy import cluster
@@ -192,7 +192,7 @@ def test_what_is_called_off_begins_no_more(address: str, tmp_path: Path) -> None
     (tmp_path / "job").mkdir()
     worker = Worker()
 
-    def progress(fraction: float, _: str) -> None:
+    def progress(fraction: float, _text: str, _shown: Payload | None = None, /) -> None:
         if fraction > 0.0:
             raise WorkCalledOff
 
