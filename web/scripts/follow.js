@@ -18,7 +18,7 @@ async function follow() {
 
 async function bring() {
   const main = document.querySelector("[data-live]");
-  if (!main) return;
+  if (!main || main.querySelector("[data-leads-on]")) return; // to its day when it ends; replaced, it could not
   const answer = await fetch(location.href, { signal: AbortSignal.timeout(TIMEOUT_MS), headers: { Accept: "text/html" } });
   if (!answer.ok) return;
   const page = new DOMParser().parseFromString(await answer.text(), "text/html");
