@@ -35,8 +35,14 @@ from tests.web.day_site import DAY, DAY_KINDS, keep, log_text, newest
 from tests.web.made_up import made_up_day_result
 from tests.web.serving import client_of
 
-TODAY = DAY.replace("date = 2026-05-09", f"date = {dt.date.today().isoformat()}").replace(
-    "car.mass_kg = 236.0", "car.mass_kg = 236.0\ncar.front = { spring_rate_n_per_mm = 39.0, motion_ratio = 0.9 }"
+TODAY = (
+    DAY.replace("date = 2026-05-09", f"date = {dt.date.today().isoformat()}")
+    .replace("time = 09:00:00", "time = 00:00:00")  # all before now, whatever the hour of the test
+    .replace("start = 09:20:00", "start = 00:00:01")
+    .replace("start = 09:41:00", "start = 00:00:02")
+    .replace(
+        "car.mass_kg = 236.0", "car.mass_kg = 236.0\ncar.front = { spring_rate_n_per_mm = 39.0, motion_ratio = 0.9 }"
+    )
 )
 NAME = "M. Quill"
 FILLED = (
