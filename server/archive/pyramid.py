@@ -19,12 +19,12 @@ LEAST_BUCKETS = 256
 
 def lowest(values: FloatArray, size: int) -> FloatArray:
     """Least of each `size` values in a row, the last bucket with what is left. Shapes (n,) → (⌈n/size⌉,)."""
-    return _reduced(np.fmin, values, size)
+    return _reduced(np.minimum, np.fmin, values, size)
 
 
 def highest(values: FloatArray, size: int) -> FloatArray:
     """Greatest of each `size` values in a row, the last bucket with what is left. Shapes (n,) → (⌈n/size⌉,)."""
-    return _reduced(np.fmax, values, size)
+    return _reduced(np.maximum, np.fmax, values, size)
 
 
 def levels(values: FloatArray) -> Iterator[tuple[FloatArray, FloatArray]]:
@@ -35,11 +35,10 @@ def levels(values: FloatArray) -> Iterator[tuple[FloatArray, FloatArray]]:
         yield low, high
 
 
-def _reduced(function: np.ufunc, values: FloatArray, size: int) -> FloatArray:
+def _reduced(quick: np.ufunc, passing: np.ufunc, values: FloatArray, size: int) -> FloatArray:
+    """Each bucket by the quick function; by the one that passes over what is no number where there is such."""
     if size == 1 or not len(values):
         return values
-    whole = len(values) // size * size
-    parts = [function.reduce(values[:whole].reshape(-1, size), axis=1)]
-    if whole < len(values):
-        parts.append(function.reduce(values[whole:])[None])
-    return np.concatenate(parts)
+    starts = np.arange(0, len(values), size)
+    out: FloatArray = quick.reduceat(values, starts)
+    return passing.reduceat(values, starts) if np.isnan(out).any() else out

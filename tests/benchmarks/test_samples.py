@@ -1,6 +1,7 @@
 """The samples store against plain work on the same samples: the same file or array, the same run.
 
-Times are processor seconds, the least of several rounds taken in turn; the figures are printed.
+Times are processor seconds, the least (of keeping a log the median) of several rounds taken in turn; the figures are
+printed.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from server.figures.run_values import ChannelTrace
 from server.figures.traces import traces_json
 from server.readers import open_log
 from server.testday.values import Channel, RawLog
-from tests.benchmarks.test_reading import CHANNELS, MINUTES, RATE_HZ, least_times, write_log
+from tests.benchmarks.test_reading import CHANNELS, MINUTES, RATE_HZ, least_times, times_in_turn, write_log
 
 LONG_SAMPLES = 10_000_000
 MOST_OF_WHOLE = 0.25  # drawing a stretch of 10 million samples / doing it from all samples, without a pyramid
@@ -103,7 +104,9 @@ def test_keeping_a_log(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> No
     def keep() -> None:
         SampleStore(tmp_path / f"{next(numbers)}.sqlite3").keep(DAY, open_log(file))
 
-    bare, read, whole = least_times(lambda: pd.read_csv(file), lambda: open_log(file), keep)
+    rounds = times_in_turn(lambda: pd.read_csv(file), lambda: open_log(file), keep)
+    bare, read, whole = np.median(rounds, axis=0)
+    ratio = np.median(rounds[:, 2] / rounds[:, 0])  # of neighbours in time: a slow moment slows both
     start = time.perf_counter()
     keep()
     wall = time.perf_counter() - start
@@ -111,8 +114,8 @@ def test_keeping_a_log(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> No
     with capsys.disabled():
         print(f"\n{MINUTES} min × {RATE_HZ} Hz × {CHANNELS} channels, {file.stat().st_size / 1e6:.0f} MB:", end="")
         print(f" bare parse {bare:.3f} s, read {read:.3f} s, read and kept {whole:.3f} s ({wall:.3f} s by the", end="")
-        print(f" clock), ratio {whole / bare:.2f}; kept in {kept / 1e6:.1f} MB")
-    assert whole / bare <= MOST_KEEPING
+        print(f" clock), ratio {ratio:.2f}; kept in {kept / 1e6:.1f} MB")
+    assert ratio <= MOST_KEEPING
 
 
 @pytest.fixture(scope="module")
