@@ -7,14 +7,15 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from sqlalchemy import String, cast, func, select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
+from server.archive.text_sql import holds
 from server.days.car_facts import Given, car_facts
 from server.days.revisions import stored_day
 from server.days.service import revision_files
@@ -103,22 +104,36 @@ def briefs_of(archive: Archive, session: Session, revisions: Iterable[int]) -> d
     return _part(archive, session, revisions, RevisionFacts.brief, _brief)
 
 
+class RunWords(NamedTuple):
+    """A run by what is written of it."""
+
+    number: int
+    notes: str
+    remarks: str
+    driver: str
+
+
 def runs_holding(
     archive: Archive, session: Session, revisions: Iterable[int], words: Iterable[str]
-) -> dict[int, tuple[RunFacts, ...]]:
-    """Revision's key → its runs, of those whose runs may hold the words: a search looks closer at few then.
+) -> dict[int, tuple[RunWords, ...]]:
+    """Revision's key → what is written of its runs, of those whose runs may hold the words: a search looks closer then.
 
     JSON keeps plain letters and digits as they are, so a word of nothing else that is not in it is nowhere. Facts that
     were made since the reading began are made again: it does not see them.
     """
     plain = [word for word in words if word.isascii() and word.isalnum()]
     text = cast(RevisionFacts.runs, String)
-    chosen = select(RevisionFacts.revision_id, RevisionFacts.runs).where(RevisionFacts.format == FACTS_FORMAT)
+    chosen = select(RevisionFacts.revision_id, text).where(RevisionFacts.format == FACTS_FORMAT)
     wanted = set(revisions)
-    rows = session.execute(chosen.where(*(text.icontains(word) for word in plain)))
+    rows = session.execute(chosen.where(*(holds(text, word) for word in plain)))
     known = set(session.scalars(select(RevisionFacts.revision_id).where(RevisionFacts.format == FACTS_FORMAT)))
-    fresh = {key: made_facts(archive, session, key).runs for key in wanted - known}
-    return fresh | {key: _runs(kept) for key, kept in rows if key in wanted}
+    fresh = {key: _as_json(made_facts(archive, session, key))["runs"] for key in wanted - known}
+    kept = {key: json.loads(runs) for key, runs in rows if key in wanted}
+    return {key: tuple(map(_run_words, runs)) for key, runs in (fresh | kept).items()}
+
+
+def _run_words(run: Mapping[str, Any]) -> RunWords:
+    return RunWords(run["number"], run["notes"], run["remarks"], run["driver"])
 
 
 def given_of(archive: Archive, session: Session, revisions: Iterable[int]) -> dict[int, tuple[Given, ...]]:
@@ -166,7 +181,3 @@ def _as_json(facts: Facts) -> dict[str, Any]:
 def _brief(kept: Mapping[str, Any]) -> Brief:
     setups = (SetupFacts(**one | {"heights": tuple(one["heights"])}) for one in kept["setups"])
     return Brief(**kept | {"setups": tuple(setups)})
-
-
-def _runs(kept: Sequence[Mapping[str, Any]]) -> tuple[RunFacts, ...]:
-    return tuple(RunFacts(**one | {"logs": tuple(one["logs"])}) for one in kept)

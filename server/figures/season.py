@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -47,14 +47,16 @@ def season_timeline(points: Sequence[SeasonPoint], quantity: str, narrow: bool =
     places, factor = _places(points), ON_SCREEN[quantity].factor
     every = len(points) <= (NARROW_LETTERS if narrow else LETTERS)
     title = title_text(f"{ON_SCREEN[quantity].words} [{ON_SCREEN[quantity].unit}]", narrow)
+    traces: list[dict[str, Any]] = []
+    panels: dict[str, Any] = {"xaxis": _dates(points, places, narrow, _name("y", len(cars) - 1 if cars else 0))}
     for number, car in enumerate(cars):
         mine = [(one, x) for one, x in zip(points, places, strict=True) if one.car == car]
-        _panel(figure, number, mine, every_letter=every, factor=factor)
+        traces += _panel(number, mine, every_letter=every, factor=factor)
         shared = {"domain": _domain(number, len(cars)), "range": _range(points, factor)}
-        figure.update_layout({_name("yaxis", number): axis(title, **shared)})
-        if len(cars) > 1:
-            figure.add_annotation(_car_name(car, number))
-    figure.update_layout(xaxis=_dates(points, places, narrow, _name("y", len(cars) - 1 if cars else 0)))
+        panels[_name("yaxis", number)] = axis(title, **shared)
+    names = [_car_name(car, number) for number, car in enumerate(cars)] if len(cars) > 1 else []
+    figure.update_layout(panels, annotations=names)
+    figure.add_traces(traces)
     return figure
 
 
@@ -75,28 +77,27 @@ def _places(points: Sequence[SeasonPoint]) -> list[float]:
     return places
 
 
-def _panel(
-    figure: go.Figure, number: int, placed: Sequence[Placed], *, every_letter: bool, factor: float
-) -> None:
-    axes = {"xaxis": "x", "yaxis": _name("y", number)}
+def _panel(number: int, placed: Sequence[Placed], *, every_letter: bool, factor: float) -> Iterator[dict[str, Any]]:
+    """The traces of a car: as plain values, which the plot library then checks once and not at every step."""
+    axes = {"type": "scatter", "xaxis": "x", "yaxis": _name("y", number)}
+    yield _thick_u(placed, axes, factor)
     for key in dict.fromkeys((one.setup, one.label) for one, _ in placed):
         mine = [(one, x) for one, x in placed if (one.setup, one.label) == key]
-        figure.add_trace(_thick_u(mine, axes, factor))
-        figure.add_trace(_points(mine, axes, factor, every_letter=every_letter))
+        yield _points(mine, axes, factor, every_letter=every_letter)
 
 
-def _thick_u(placed: Sequence[Placed], axes: dict[str, str], factor: float) -> go.Scatter:
+def _thick_u(placed: Sequence[Placed], axes: dict[str, str], factor: float) -> dict[str, Any]:
     x: list[float | None] = []
     y: list[float | None] = []
     for one, place in placed:
         x += [place, place, None]
         y += [factor * (one.value - one.u), factor * (one.value + one.u), None]
-    return go.Scatter(x=x, y=y, mode="lines", line={"color": LIGHT["ink"], "width": 6}, hoverinfo="skip", **axes)
+    return dict(x=x, y=y, mode="lines", line={"color": LIGHT["ink"], "width": 6}, hoverinfo="skip", **axes)
 
 
-def _points(placed: Sequence[Placed], axes: dict[str, str], factor: float, *, every_letter: bool) -> go.Scatter:
+def _points(placed: Sequence[Placed], axes: dict[str, str], factor: float, *, every_letter: bool) -> dict[str, Any]:
     last = len(placed) - 1
-    return go.Scatter(
+    return dict(
         x=[place for _, place in placed],
         y=[factor * one.value for one, _ in placed],
         mode="markers+text",

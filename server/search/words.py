@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import operator
 import re
 from dataclasses import dataclass
-from functools import reduce
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, func
+from sqlalchemy import ColumnElement, and_, or_
 from sqlalchemy.orm import InstrumentedAttribute
+
+from server.archive.text_sql import holds
 
 MOST_WORDS = 12
 LEAST_HASH_SIGNS = 6
@@ -28,9 +28,8 @@ class Words:
         return all(word in text for word in self.all)
 
     def in_columns(self, *columns: InstrumentedAttribute[Any]) -> ColumnElement[bool]:
-        """The same as SQL; a sign of LIKE is looked for as itself. Databases fold the case of plain letters only."""
-        told = func.lower(reduce(operator.add, [func.coalesce(column, "") + "\n" for column in columns]))
-        return and_(*(told.contains(word, autoescape=True) for word in self.all))
+        """The same as SQL. Databases fold the case of plain letters only."""
+        return and_(*(or_(*(holds(column, word) for column in columns)) for word in self.all))
 
     @property
     def hash_start(self) -> str | None:
