@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from itertools import combinations
 from pathlib import Path
 from typing import get_args
@@ -28,15 +29,15 @@ def read_runs(root: Table, folder: Path, setups: tuple[Setup, ...]) -> tuple[Run
     tables = root.tables("runs", "[[runs]]", called_by="number")
     if not tables:
         root.missing("[[runs]]", "; a day needs one run with its log")
-    runs: list[Run] = []
+    runs: dict[int, Run] = {}
     for position, table in enumerate(tables, start=1):
         run = _run(table, position, folder, setups)
-        if any(other.number == run.number for other in runs):
+        if run.number in runs:
             table.refuse("number", f"is {run.number}, which another run has already.")
-        runs.append(run)
-    _note_default_driver(root, runs)
-    _note_shared_logs(root, runs)
-    return tuple(runs)
+        runs[run.number] = run
+    _note_default_driver(root, [*runs.values()])
+    _note_shared_logs(root, [*runs.values()])
+    return tuple(runs.values())
 
 
 def _run(table: Table, position: int, folder: Path, setups: tuple[Setup, ...]) -> Run:
@@ -128,7 +129,9 @@ def _note_default_driver(root: Table, runs: list[Run]) -> None:
 
 def _note_shared_logs(root: Table, runs: list[Run]) -> None:
     """Note two runs that take the same stretch of one log: its passes would count twice."""
-    for first, second in combinations(runs, 2):
+    uses = Counter(log.file for run in runs for log in run.logs)
+    sharing = (run for run in runs if any(uses[log.file] > 1 for log in run.logs))
+    for first, second in combinations(sharing, 2):
         for log in first.logs:
             if any(_overlap(log, other) for other in second.logs):
                 text = (
