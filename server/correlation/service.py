@@ -15,8 +15,8 @@ from server.analysis.correlated import QUANTITIES, Correlated, DayCorrelation, H
 from server.analysis.result import DayResult, Joint, VisitedHeight
 from server.archive.archive import Archive
 from server.correlation.margins import margins_of
+from server.days.day_shelf import stored_day
 from server.days.facts import briefs_of, newest_revisions
-from server.days.revisions import stored_day
 from server.days.service import list_days, revision_files
 from server.days.tables import StoredDay
 from server.errors import NotFoundError

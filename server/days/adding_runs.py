@@ -18,9 +18,9 @@ from server.archive.tables import Job
 from server.days import run_forms, setup_forms
 from server.days.channel_changes import column_text
 from server.days.column_choices import choices
+from server.days.day_shelf import stored_day
 from server.days.form_fields import FieldError, Typed
 from server.days.incoming import safe_name
-from server.days.revisions import stored_day
 from server.days.service import newest_revision, revision_files
 from server.errors import StillairError
 from server.testday.roles import ROLE_NAMES

@@ -9,8 +9,8 @@ from fastapi import APIRouter, Path, Query, Request
 from starlette.concurrency import run_in_threadpool
 
 from server.days.changes import plain
+from server.days.day_shelf import stored_day
 from server.days.incoming import UploadedLog, queue_uploaded_logs, queue_uploaded_zip, queue_zip
-from server.days.revisions import stored_day
 from server.days.schemas import (
     DayView,
     DayWithRevisions,

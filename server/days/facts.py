@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from server.archive.archive import Archive
 from server.archive.text_sql import holds
 from server.days.car_facts import Given, car_facts
-from server.days.revisions import stored_day
+from server.days.day_shelf import stored_day
 from server.days.service import revision_files
 from server.days.tables import DayRevision, RevisionFacts
 from server.errors import StillairError

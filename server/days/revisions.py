@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import tempfile
-from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from threading import Lock
 
 from sqlalchemy import update
 from sqlalchemy.orm import Session
@@ -21,6 +19,7 @@ from server.archive.tables import Job
 from server.days.beside_fit import BESIDE_FIT
 from server.days.changes import Change, plain
 from server.days.column_choices import remember
+from server.days.day_shelf import shelve, stored_day
 from server.days.meanwhile import is_free
 from server.days.service import (
     EARLY_JOB,
@@ -28,8 +27,6 @@ from server.days.service import (
     add_revision,
     find_day,
     folder_files,
-    hash_of_files,
-    link_files,
     newest_revision,
     revision_files,
 )
@@ -37,17 +34,14 @@ from server.days.sign_off import reason_for
 from server.days.tables import DayRevision
 from server.errors import StillairError
 from server.testday.folder import read_folder, write_folder
+from server.testday.folder_predictions import FILE as PREDICTIONS_FILE
 from server.testday.values import Day
 
-DAYS_IN_MEMORY = 16
 TRIES = 5
 REPLACED = "a later change of the day took this fit's place"
 UNCHANGED = "Nothing would change by that."
 CHANGED = "Somebody changed this day meanwhile (revision {number}); look at it, then try again."
 BUSY = "Others keep changing this day; try again."
-
-_shelf: OrderedDict[str, Day] = OrderedDict()
-_shelf_lock = Lock()
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,27 +54,19 @@ class Revised:
 
 
 @dataclass(frozen=True, slots=True)
+class _Written:
+    """What a change brings: files by their paths, and the day as it is read from them."""
+
+    files: Mapping[str, Path]
+    day: Day
+
+
+@dataclass(frozen=True, slots=True)
 class _Seen:
     """The revision that a change was made of."""
 
     number: int
     files: Mapping[str, str]
-
-
-def stored_day(archive: Archive, files: Mapping[str, str]) -> Day:
-    """The day of a revision's files, without recordings; the last few are kept in memory."""
-    content = hash_of_files(files.items())
-    with _shelf_lock:
-        if content in _shelf:
-            _shelf.move_to_end(content)
-            return _shelf[content]
-    with tempfile.TemporaryDirectory(dir=archive.scratch) as scratch:
-        day = read_folder(link_files(archive, files, Path(scratch)))
-    with _shelf_lock:
-        _shelf[content] = day
-        while len(_shelf) > DAYS_IN_MEMORY:
-            _shelf.popitem(last=False)
-    return day
 
 
 def newest_day(archive: Archive, session: Session, day_id: int) -> tuple[DayRevision, Day]:
@@ -150,11 +136,11 @@ def revise_within(
         return _append(archive, session, day_id, seen, made, written=written, by=(who, reason), lane="quick")
 
 
-def _written(made: Change, folder: Path) -> dict[str, Path]:
-    """The files that the change brings: testday.toml and the tables beside it, and new logs."""
+def _written(made: Change, folder: Path) -> _Written:
+    """testday.toml and the tables beside it, and new logs."""
     write_folder(made.day, folder)
-    read_folder(folder)  # a number out of its range is refused here, and nothing is kept
-    return {**dict(folder_files(folder)), **made.new_files}
+    day = read_folder(folder)  # a number out of its range is refused here, and nothing is kept
+    return _Written({**dict(folder_files(folder)), **made.new_files}, day)
 
 
 def _keep(
@@ -163,7 +149,7 @@ def _keep(
     seen: _Seen,
     made: Change,
     *,
-    written: Mapping[str, Path],
+    written: _Written,
     by: tuple[str, str],
     lane: str,
 ) -> Revised | None:
@@ -181,17 +167,19 @@ def _append(
     seen: _Seen,
     made: Change,
     *,
-    written: Mapping[str, Path],
+    written: _Written,
     by: tuple[str, str],
     lane: str,
 ) -> Revised:
     """The next revision, its event, its fit."""
     (who, reason), files = by, seen.files
     reason = reason_for(session, day_id, reason)
-    after = {**files, **{path: _kept(archive, session, file) for path, file in written.items()}}
+    after = {**files, **{path: _kept(archive, session, file) for path, file in written.files.items()}}
     day = find_day(session, day_id)
     revision = add_revision(session, day, after, who, made.what)
     day.name, day.date = made.day.name, made.day.date or day.date
+    if PREDICTIONS_FILE in written.files or PREDICTIONS_FILE not in files:  # it is read wherever it lies
+        shelve(revision.content_sha256, written.day)
     record(
         session,
         who=who,

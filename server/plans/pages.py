@@ -13,7 +13,7 @@ from starlette.datastructures import FormData
 from server.analysis.result import DayResult
 from server.archive.archive import Archive
 from server.days.day_addresses_pages import to_job
-from server.days.revisions import stored_day
+from server.days.day_shelf import stored_day
 from server.days.service import find_day, list_days, revision_files
 from server.dependencies import CurrentPerson, Jobs, Results, TheArchive
 from server.errors import StillairError

@@ -12,8 +12,8 @@ from server.archive.archive import Archive
 from server.archive.events import PROGRAM
 from server.archive.jobs import Finish, JobKind
 from server.archive.worker import Payload
+from server.days.day_shelf import stored_day
 from server.days.facts import newest_revisions
-from server.days.revisions import stored_day
 from server.days.service import FIT_JOB, REFIT_JOB, find_day, revision_files
 from server.days.tables import DayRevision, RevisionFile
 from server.errors import StillairError

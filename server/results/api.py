@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from server.analysis.result import DayResult
 from server.analysis.result_json import result_to_json
 from server.days.api import REFUSALS, Number
-from server.days.revisions import stored_day
+from server.days.day_shelf import stored_day
 from server.days.service import find_day, revision_files
 from server.dependencies import Results, TheArchive
 from server.errors import NotFoundError

@@ -19,7 +19,7 @@ from server.analysis.compared import (
     varied_settings,
 )
 from server.analysis.result import DayResult
-from server.days.revisions import stored_day
+from server.days.day_shelf import stored_day
 from server.days.service import find_day, revision_files
 from server.dependencies import Results, TheArchive
 from server.figures.theme import SetupMark, setup_marks

@@ -15,7 +15,7 @@ from sqlalchemy import func, select
 from server.archive.archive import Archive
 from server.archive.events import chain_faults
 from server.archive.tables import Event, Job
-from server.days import changes, corrections
+from server.days import changes, corrections, day_shelf
 from server.days.changes import plain
 from server.days.revisions import newest_day, revise_day
 from server.days.service import (
@@ -54,6 +54,19 @@ def newest(archive: Archive, day_id: int) -> tuple[int, Day]:
     with archive.database.reading() as session:
         revision, day = newest_day(archive, session, day_id)
         return revision.number, day
+
+
+def without_predictions(day: Day) -> changes.Change:
+    return replace(heavier(day), day=replace(heavier(day).day, predictions=()))
+
+
+@pytest.mark.parametrize("change", ["heavier", "without_predictions"])
+def test_a_revised_day_in_memory_is_the_one_of_its_files(archive: Archive, tmp_path: Path, change: str) -> None:
+    day_id = kept(archive, tmp_path / "day")
+    revise_day(archive, day_id, globals()[change], who="Ada")
+    in_memory = newest(archive, day_id)
+    day_shelf._shelf.clear()
+    assert repr(in_memory) == repr(newest(archive, day_id))
 
 
 def heavier(day: Day) -> changes.Change:
