@@ -16,6 +16,7 @@ from server.days.facts import briefs_of, newest_revisions
 from server.history.brief import brief
 from server.history.event_objects import objects_of
 from server.history.objects import about
+from server.testday.setting_names import as_said
 
 EVENTS_A_PAGE = 50
 
@@ -86,7 +87,7 @@ def names_of(session: Session) -> tuple[list[str], list[str]]:
 def readable(value: Any) -> str:
     """A JSON value as words: “setup A, logs logs/run01.csv”."""
     if isinstance(value, Mapping):
-        return ", ".join(f"{str(key).replace('_', ' ')} {readable(one)}" for key, one in value.items())
+        return ", ".join(as_said(str(key), readable(one)) for key, one in value.items())
     if isinstance(value, list):
         return "; ".join(readable(one) for one in value) or "none"
     if value is None:
