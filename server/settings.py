@@ -90,7 +90,7 @@ class Settings(BaseSettings):
     backups_kept: int = Field(
         14,
         ge=1,
-        description="How many backups stand in the folder; raw files are shared by all and stay.",
+        description="How many whole backups stay, and at most as many that lack a damaged file; raw files all stay.",
         json_schema_extra={"unit": "1"},
     )
     upload_limit_mb: float = Field(

@@ -11,6 +11,8 @@ put back onto a server they go out of it again.
 
 A raw file is written before the row that names it and never taken away: so the database is copied first, as it is at
 one moment, and every file that it names is there afterwards. A copy gets its name when all of it is on disk.
+
+A raw file that is damaged or gone stops no copy: the manifest names it, and the copy pushes out none that is whole.
 """
 
 from __future__ import annotations
@@ -19,15 +21,25 @@ import json
 import os
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.archive.address import SQLITE_FILE, Address, place_of
+from server.archive.backup_files import (
+    MANIFEST,
+    BadFile,
+    Progress,
+    bad_files_of,
+    bring_files,
+    outdated,
+    rows_of,
+    take_files,
+)
 from server.archive.database import Database, now_utc
 from server.archive.disk import FULL, disk_in_words, sync_folder
 from server.archive.events import head
@@ -35,10 +47,10 @@ from server.archive.folder_lock import FolderLock
 from server.archive.place import database_of
 from server.archive.raw_files import RawStore, sha256_of
 from server.archive.store_address import raw_of
-from server.archive.tables import Event, RawFile
-from server.errors import NotFoundError, StillairError, StoreError
+from server.archive.tables import Event
+from server.errors import NotFoundError, StillairError
 
-DATABASE, MANIFEST, UNFINISHED = SQLITE_FILE, "manifest.json", "unfinished "
+DATABASE, UNFINISHED = SQLITE_FILE, "unfinished "
 NAME = re.compile(r"\d{4}-\d\d-\d\d \d{6}-\d{3}")
 INSIDE = "The folder for backups {folder} lies inside the archive; name one on another disk."
 NOT_EMPTY = "The folder {folder} holds an archive already; a backup is put back into an empty one."
@@ -50,12 +62,13 @@ OTHERS = (
 NO_BACKUP = "There is no backup {what} in {folder}."
 CHANGED = "The backup {name} is not as it was made: {what}. Nothing was put back."
 
-Progress = Callable[[float, str], None]
-
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """A copy: its folder's name, the newest event in it, how many raw files it names, and what it took anew."""
+    """A copy: its folder's name, the newest event in it, how many raw files it names, and what it took anew.
+
+    damaged: what the archive has no more as it was kept; where that says no backup, this one lacks it.
+    """
 
     name: str
     event: int
@@ -64,10 +77,12 @@ class Backup:
     new_files: int
     new_bytes: int
     database_sha256: str
+    damaged: tuple[BadFile, ...] = ()
 
 
 def back_up(data_folder: Path, target: Path, keep: int, progress: Progress) -> Backup:
-    """Copy the archive of a data folder; afterwards at most `keep` copies stand there, the newest.
+    """Copy the archive of a data folder; afterwards at most `keep` whole copies stand there, the newest, and as many
+    that lack a damaged file.
 
     Raises StillairError where the place cannot be, DiskFullError where it is full; then no copy is half there.
     """
@@ -106,7 +121,7 @@ def _back_up(source: Path, place: Path, keep: int, progress: Progress) -> Backup
     except BaseException:
         shutil.rmtree(making, ignore_errors=True)
         raise
-    for old in copies_in(place)[keep:]:
+    for old in outdated(place, copies_in(place), keep):
         shutil.rmtree(place / old)
     return made
 
@@ -145,7 +160,7 @@ def _lay_down(target: Path, chosen: str, sha256: str, data_folder: Path, progres
     try:
         if sha256_of(laid) != sha256:
             raise StillairError(CHANGED.format(name=chosen, what="its database has other bytes"))
-        _bring_files(laid, RawStore(target / "raw"), raw_of(data_folder), chosen, progress)
+        _bring_files(laid, target, chosen, raw_of(data_folder), progress)
         _sync(laid)
         if isinstance(place, Address):
             _pour(laid, place, progress)
@@ -169,12 +184,13 @@ def _copy(source: Path, place: Path, making: Path, progress: Progress) -> Backup
         with copy.reading() as session:
             first, (event, event_sha256) = _first_event(session), head(session)
             _refuse_others(place, first)
-            rows = _files_of(session)
-            new_files, new_bytes = _take_files(rows, raw_of(source), RawStore(place / "raw"), progress)
+            rows = rows_of(session)
+            taken = take_files(rows, raw_of(source), RawStore(place / "raw"), copies_in(place), progress)
     finally:
         copy.as_one_file()
     digest = _sync(making / DATABASE)
-    made = Backup(_free_name(place), event, event_sha256, len(rows), new_files, new_bytes, digest)
+    name = _free_name(place)
+    made = Backup(name, event, event_sha256, len(rows), taken.files, taken.bytes, digest, taken.bad)
     (making / MANIFEST).write_text(json.dumps(_manifest(made, making, first), indent=1), "utf-8")
     _sync(making / MANIFEST)
     sync_folder(making)
@@ -209,42 +225,17 @@ def _pour(laid: Path, place: Address, progress: Progress) -> None:
     laid.unlink()
 
 
-def _files_of(session: Session) -> list[tuple[str, int]]:
-    rows = session.execute(select(RawFile.sha256, RawFile.size_bytes).order_by(RawFile.sha256))
-    return [(sha256, size) for sha256, size in rows]
-
-
-def _take_files(rows: list[tuple[str, int]], ours: RawStore, theirs: RawStore, progress: Progress) -> tuple[int, int]:
-    total, done, files, taken = sum(size for _, size in rows) or 1, 0, 0, 0
-    for sha256, size in rows:
-        progress(0.05 + 0.9 * done / total, "raw files")
-        done += size
-        if theirs.has(sha256, size):
-            continue
-        with ours.lent(sha256) as file:
-            theirs.copy(file, sha256)
-        files, taken = files + 1, taken + size
-    return files, taken
-
-
-def _bring_files(database: Path, theirs: RawStore, ours: RawStore, name: str, progress: Progress) -> None:
+def _bring_files(database: Path, target: Path, name: str, ours: RawStore, progress: Progress) -> None:
     opened = Database(database)
     try:
         with opened.reading() as session:
-            rows = _files_of(session)
+            rows = rows_of(session)
     finally:
         opened.as_one_file()
-    total, done = sum(size for _, size in rows) or 1, 0
-    ours.begin(kept=None)
-    for sha256, size in rows:
-        progress(done / total, "raw files")
-        done += size
-        try:
-            ours.copy(theirs.path(sha256), sha256)
-        except StoreError:
-            raise
-        except StillairError as error:
-            raise StillairError(CHANGED.format(name=name, what=f"raw file {sha256[:12]}…: {error}")) from error
+    lacked = [one.sha256 for one in bad_files_of(target / name)]
+    wrong = bring_files(rows, RawStore(target / "raw"), ours, lacked, progress)
+    if wrong:
+        raise StillairError(CHANGED.format(name=name, what=wrong))
 
 
 def _first_event(session: Session) -> str | None:
@@ -265,7 +256,7 @@ def _manifest(made: Backup, making: Path, first: str | None) -> dict[str, object
     newest = {"number": made.event, "sha256": made.event_sha256}
     at = now_utc().isoformat(timespec="seconds")
     kept = {"format": 1, "made_at": at, "database": database, "newest_event": newest, "files": made.files}
-    return kept | {"first_event": first}
+    return kept | {"first_event": first, "damaged": [asdict(one) for one in made.damaged]}
 
 
 def _free_name(place: Path) -> str:

@@ -99,6 +99,14 @@ class RawStore:
         place = self._place(sha256)
         return place.is_file() and place.stat().st_size == size_bytes
 
+    def lost(self, sha256: str, size_bytes: int) -> str | None:
+        """Why a kept file cannot be as it was, as far as that is seen without reading it; None where it can."""
+        place = self._place(sha256)
+        if not place.is_file():
+            return "it is not there"
+        there = place.stat().st_size
+        return None if there == size_bytes else f"it has {there} bytes, {size_bytes} were kept"
+
     def copy(self, source: Path, sha256: str) -> None:
         """Keep a copy whose bytes have this hash. Raises StillairError where they do not."""
         self._copy(source, sha256, OTHER_BYTES.format(sha256=sha256[:12]))

@@ -13,6 +13,7 @@ from server.commands.options import DataFolder
 Place = Annotated[Path, typer.Argument(metavar="FOLDER", help="Where backups stand, best on another disk.")]
 Kept = Annotated[int, typer.Option("--keep", min=1, help="How many backups stay; raw files are shared by all.")]
 Named = Annotated[str | None, typer.Option("--backup", metavar="NAME", help="Which one; without it the newest.")]
+GONE = "Damaged or gone when the backup of {name} was made, and not put back: raw file {sha256}."
 
 
 def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
@@ -24,15 +25,17 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
 
     Raw files are copied once and shared by all backups; a backup gets its name when all of it is on disk.
     Where they lie in a store that computers share, they are copied from there: a backup is whole without it.
+    A raw file that is damaged or gone stops no backup: it is named, and no whole backup goes for one without it.
+    Exit code 0: all is copied. 3: all that is sound is, and each file that is not is named. 2: nothing was copied.
     """
     from dataclasses import asdict
 
     from server.archive.backups import back_up
-    from server.archive.events import PROGRAM, record
+    from server.archive.events import PROGRAM
     from server.archive.place import database_of
     from server.archive.read_only import ReadOnlyArchive
     from server.commands.progress import Progress
-    from server.history.backup_job import BACKED_UP
+    from server.history.backup_job import damage_in_words, record_backup
     from server.settings import load
 
     settings = load(data_folder=data)
@@ -43,8 +46,7 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
     database = database_of(place)
     try:
         with database.writing() as session:
-            told = {"folder": str(folder.resolve()), **asdict(made)}
-            record(session, who=PROGRAM, kind=BACKED_UP, subject=made.name, after=told)
+            record_backup(session, PROGRAM, str(folder.resolve()), asdict(made))
     finally:
         database.close()
     new = f"{made.new_files} of them new ({made.new_bytes / 1e6:.1f} MB)"
@@ -52,6 +54,9 @@ def backup(folder: Place, keep: Kept = 14, data: DataFolder = None) -> None:
     if settings.raw_store:
         typer.echo(f"Raw files came from the store {settings.raw_store}; the backup is whole without it.")
     typer.echo(f"Its newest event is number {made.event}, SHA-256 {made.event_sha256}.")
+    if made.damaged:
+        typer.echo(damage_in_words(len(made.damaged), sum(not one.backup for one in made.damaged)), err=True)
+    tell_faults([one.told for one in made.damaged])
 
 
 def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None:
@@ -62,8 +67,10 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
     stillair restore /media/disk/stillair --data /tmp/look --backup "2026-05-09 173000-120"
 
     Where STILLAIR_RAW_STORE names a store, raw files go there: so an archive gets to one, or from one to another.
+    Files that were damaged when the backup was made are named; all else is put back.
     Exit code 0: all is as it was kept. 3: it is back, with faults, one a line. 2: nothing was put back.
     """
+    from server.archive.backup_files import lacking_in
     from server.archive.read_only import ReadOnlyArchive
     from server.commands.progress import Progress
     from server.history.put_back import put_back
@@ -78,6 +85,8 @@ def restore(folder: Place, named: Named = None, data: DataFolder = None) -> None
             found, looked_at = looked_over(archive, progress)
         finally:
             archive.close()
+    for one in lacking_in(folder, name):
+        typer.echo(GONE.format(name=name, sha256=one.sha256), err=True)
     tell_faults(found)
     if settings.raw_store:
         typer.echo(f"Raw files went into the store {settings.raw_store}.")

@@ -6,13 +6,16 @@ import datetime as dt
 import json
 import logging
 import threading
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.archive.archive import Archive
+from server.archive.backup_files import BadFile
 from server.archive.backups import back_up
 from server.archive.database import now_utc
 from server.archive.events import PROGRAM, record
@@ -24,6 +27,7 @@ from server.errors import StillairError
 
 BACKED_UP, LANE = "archive-backed-up", "long"
 LOOK_EVERY_S = 60.0
+MOST_NAMED = 20  # damaged files in an event; the backup's manifest names all
 FORGIVE_FAILURE = dt.timedelta(hours=1)
 NO_FOLDER = "No folder for backups is set: start the server with STILLAIR_BACKUP_FOLDER, best on another disk."
 
@@ -45,8 +49,30 @@ def backup_work(payload: Payload, progress: Progress) -> Payload:
 
 def keep_backup(archive: Archive, session: Session, payload: Payload, outcome: Payload) -> str:  # noqa: ARG001
     """In the server: the event; gives its number."""
-    told = {"folder": payload["folder"], **outcome}
-    return str(record(session, who=payload["who"], kind=BACKED_UP, subject=outcome["name"], after=told).id)
+    return str(record_backup(session, payload["who"], payload["folder"], outcome).id)
+
+
+def record_backup(session: Session, who: str, folder: str, outcome: Mapping[str, Any]) -> Event:
+    """The event of a backup; what was damaged is a warning in the log, too."""
+    damaged = [BadFile(**one) for one in outcome.get("damaged", ())]
+    for one in damaged:
+        logging.getLogger(__name__).warning("backup %s: %s", outcome["name"], one.told)
+    told = {"folder": folder, **outcome, "damaged": [one.told for one in damaged[:MOST_NAMED]]}
+    told["damaged_files"] = len(damaged)
+    told["lacking_files"] = sum(not one.backup for one in damaged)
+    return record(session, who=who, kind=BACKED_UP, subject=outcome["name"], after=told)
+
+
+def damage_in_words(damaged: int, lacking: int) -> str:
+    """What a person must know of a backup; "" where all was sound."""
+    if not damaged:
+        return ""
+    files = "1 raw file" if damaged == 1 else f"{damaged} raw files"
+    is_, its = ("is", "it") if damaged == 1 else ("are", "them")
+    if not lacking:
+        return f"{files} of the archive {is_} damaged or gone; the backups have {its} sound."
+    lacked = its if lacking == damaged else f"{lacking} of {its}"
+    return f"{files} of the archive {is_} damaged or gone, and no backup here has {lacked}; all else is in this one."
 
 
 BACKUP_KINDS = {BACKUP_JOB: JobKind(backup_work, keep_backup)}
@@ -55,6 +81,12 @@ BACKUP_KINDS = {BACKUP_JOB: JobKind(backup_work, keep_backup)}
 def newest_backup(session: Session) -> Event | None:
     """The event of the newest backup."""
     return session.scalar(select(Event).where(Event.kind == BACKED_UP).order_by(Event.id.desc()).limit(1))
+
+
+def damage_at(backup: Event | None) -> str:
+    """What was damaged when a backup was made, in words; "" where nothing was."""
+    told = json.loads((backup.after if backup else None) or "{}")
+    return damage_in_words(told.get("damaged_files", 0), told.get("lacking_files", 0))
 
 
 def is_due(session: Session, every: dt.timedelta) -> bool:

@@ -18,7 +18,7 @@ from server.days.day_addresses_pages import to_job
 from server.days.job_view import Outcome, outcome_of
 from server.days.service import find_day, list_days, list_revisions
 from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
-from server.history.backup_job import newest_backup, queue_backup
+from server.history.backup_job import damage_at, newest_backup, queue_backup
 from server.history.event_objects import WITHIN_A_DAY
 from server.history.objects import OBJECTS
 from server.history.service import EVENTS_A_PAGE, EventChoice, EventLine, chosen_events, names_of
@@ -94,13 +94,15 @@ class WorkLine:
 
 @dataclass(frozen=True, kw_only=True)
 class WorkPage(Page):
-    """The work that waits, runs and has ended."""
+    """The work that waits, runs and has ended. damage: what the newest backup found damaged, in words."""
 
     template: ClassVar[str] = "history/jobs.html"
     help: ClassVar[str] = "jobs"
     jobs: tuple[WorkLine, ...]
     going: int
     backup: str
+    backup_event: int
+    damage: str
     backups_set: bool
 
 
@@ -151,10 +153,14 @@ def work(request: Request, archive: TheArchive, settings: CurrentSettings) -> HT
         newest = select(Job).order_by(Job.created_at.desc(), Job.id.desc()).limit(JOBS_SHOWN)
         lines = tuple(_work_line(job) for job in session.scalars(newest))
         last = newest_backup(session)
+        damage = damage_at(last)
     crumbs = (Crumb("Season", str(request.app.url_path_for("days"))),)
     backup = f"{last.at[:16].replace('T', ' ')} UTC" if last else ""
     going, is_set = sum(one.open for one in lines), settings.backup_folder is not None
-    page = WorkPage(title="Work", crumbs=crumbs, jobs=lines, going=going, backup=backup, backups_set=is_set)
+    page = WorkPage(
+        title="Work", crumbs=crumbs, jobs=lines, going=going, backup=backup, backup_event=last.id if last else 0,
+        damage=damage, backups_set=is_set,
+    )  # fmt: skip
     return render(request, page)
 
 

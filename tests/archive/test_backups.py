@@ -148,16 +148,6 @@ def test_a_damaged_backup_is_named_and_no_archive_is_made_of_it(archive: Archive
     assert not list((tmp_path / "again").glob("*.sqlite3"))
 
 
-def test_a_damaged_file_of_the_archive_is_not_copied(archive: Archive, tmp_path: Path) -> None:
-    file = archive.raw.path(keep(archive, "log"))
-    file.chmod(0o644)
-    file.write_text("lag")
-    with pytest.raises(StillairError, match="are not those that were kept"):
-        back_up(archive.folder, tmp_path / "disk", 3, quiet)
-    assert copies_in(tmp_path / "disk") == []
-    assert not files_of(tmp_path / "disk")
-
-
 def test_what_was_cut_off_is_swept_up(archive: Archive, tmp_path: Path) -> None:
     keep(archive, "log")
     left = tmp_path / "disk" / "unfinished 1"

@@ -10,8 +10,12 @@ from typer.testing import CliRunner
 
 from server.app import create_app
 from server.archive.backups import DATABASE, copies_in
+from server.archive.raw_files import sha256_of
 from server.commands.main import app
+from server.history.backup_job import record_backup
+from server.locations import sample_day_folders
 from server.settings import Settings
+from tests.archive.sound_archive import make_sound
 from tests.uploads.conftest import BODY_TYPE, named
 from tests.uploads.killed import Sent, send
 from tests.web.fake_fit import KINDS
@@ -51,6 +55,25 @@ def test_a_file_that_was_coming_in_is_sent_anew_after_its_backup_is_put_back(tmp
     assert file.is_kept
 
 
+def test_a_backup_of_a_damaged_archive_brings_back_all_else_and_names_it(tmp_path: Path) -> None:
+    data, disk, again = make_sound(tmp_path), tmp_path / "disk", tmp_path / "again"
+    bad = sha256_of(sample_day_folders()[0] / "logs" / "run01.csv")
+    (data / "raw" / bad[:2] / bad).unlink()
+    made = CliRunner().invoke(app, ["backup", str(disk), "--data", str(data)])
+    assert made.exit_code == 3
+    assert f"Raw file {bad}: it is not there." in made.output
+    assert "1 raw file of the archive is damaged or gone, and no backup here has it; all else is" in made.output
+    there, back = (
+        CliRunner().invoke(app, command)
+        for command in (["verify", "--data", str(data)], ["restore", str(disk), "--data", str(again)])
+    )
+    assert back.exit_code == there.exit_code == 3
+    assert f"and not put back: raw file {bad}." in back.stderr
+    named = [line.replace(str(data), "") for line in there.stdout.splitlines()]
+    assert [line.replace(str(again), "") for line in back.stdout.splitlines()] == named
+    assert all(bad[:12] in line for line in named)
+
+
 def test_where_there_is_nothing(tmp_path: Path) -> None:
     for command in (["backup", str(tmp_path / "disk"), "--data", str(tmp_path / "data")],
                     ["restore", str(tmp_path / "disk"), "--data", str(tmp_path / "data")]):  # fmt: skip
@@ -74,3 +97,14 @@ def test_the_work_page_says_whether_there_is_a_backup(tmp_path: Path, is_set: bo
         else:
             assert answer.status_code == 422
             assert "STILLAIR_BACKUP_FOLDER" in answer.text
+
+
+def test_the_work_page_says_what_a_backup_lacks(tmp_path: Path) -> None:
+    app = create_app(Settings(data_folder=tmp_path / "data"), KINDS)
+    with client_of(app) as client:
+        bad = {"sha256": "a" * 64, "size_bytes": 3, "why": "it is not there", "backup": ""}
+        with app.state.archive.database.writing() as session:
+            event = record_backup(session, "Ana", "disk", {"name": "x", "event": 1, "damaged": [bad]})
+            number = event.id
+        assert "1 raw file of the archive is damaged or gone" in client.get("/jobs").text
+        assert f"{'a' * 64}: it is not there" in client.get(f"/history/{number}").text
