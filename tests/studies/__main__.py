@@ -69,7 +69,8 @@ types on one tablet, and tells how soon it stands on another.
 
     python -m tests.studies kills --moments 100
 
-the same while days are added, corrected and fitted and jobs are called off, over the whole archive.
+the same while days are added, corrected and fitted and jobs are called off, over the whole archive; with `--postgres`
+its database is on a PostgreSQL server that the study starts.
 
     python -m tests.studies fuzz --files 10000 --first-seed 2720001
 
@@ -247,6 +248,7 @@ def _parser() -> argparse.ArgumentParser:
     uploads.set_defaults(study=server_commands.uploads)
     kills = studies.add_parser("kills", help="kill -9 of a real server at everything that it does")
     kills.set_defaults(study=server_commands.kills)
+    kills.add_argument("--postgres", action="store_true", help="with the archive on a PostgreSQL server of its own")
     entries = studies.add_parser("entries", help="kill -9 of a real server while a tablet sends what it kept")
     entries.set_defaults(study=server_commands.entries)
     for each in (uploads, kills, entries):

@@ -5,6 +5,9 @@ After every kill the server starts again on the same folder. Then: every acknowl
 backup and calling-off is there; `verify` finds nothing; nothing half made lies about or is shown; no half backup has a
 name; the worker of the killed server has ended. In the end the jobs that were left go on and end, and the newest backup
 is put back and verifies. A killed migration leaves the archive as it was or complete.
+
+The same with the archive's database on a PostgreSQL server of the study's own, which lives on: what the killed programs
+left open there must not keep the next ones out. Archives of older schemas are files, and not tried there.
 """
 
 from __future__ import annotations
@@ -12,23 +15,29 @@ from __future__ import annotations
 import os
 import random
 import signal
-import sqlite3
 import sys
 import tempfile
 import time
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import httpx
+from sqlalchemy import func, select
 
+from server.archive.address import MARK
 from server.archive.backups import copies_in
 from server.archive.jobs import GAVE_UP
+from server.archive.place import database_of
 from server.archive.read_only import ReadOnlyArchive
+from server.archive.tables import Job
 from server.history.backup_job import BACKED_UP
 from server.history.put_back import put_back
 from server.history.verify import faults
+from server.settings import DATABASE_VARIABLE
+from tests.postgres import Cluster
 from tests.studies.kill_actors import Crew, Ledger
 from tests.studies.kill_moments import half_copies, kill_backup, kill_import, kill_migration
 from tests.studies.processes import parent_of, tree_of
@@ -74,12 +83,37 @@ class Count:
         )
 
 
-def kill_at_chance_moments(folder: Path, moments: int, seed: int) -> Count:
-    """Kill a server `moments` times while people work with it, or what works on its archive without one."""
-    chance, count, ledger = random.Random(seed), Count(), Ledger()
+def kill_at_chance_moments(folder: Path, moments: int, seed: int, cluster: Cluster | None = None) -> Count:
+    """Kill a server `moments` times while people work with it, or what works on its archive without one.
+
+    cluster: where the archive's database is made; None is the folder itself.
+    """
+    with _empty_database(cluster):
+        return _kill(folder, moments, random.Random(seed), cluster)
+
+
+@contextmanager
+def _empty_database(cluster: Cluster | None) -> Iterator[None]:
+    """Names a new database to this program and all that it starts."""
+    if cluster is None:
+        yield
+        return
+    before = os.environ.get(DATABASE_VARIABLE)
+    os.environ[DATABASE_VARIABLE] = cluster.new_database(empty=True)
+    try:
+        yield
+    finally:
+        os.environ.pop(DATABASE_VARIABLE)
+        if before is not None:
+            os.environ[DATABASE_VARIABLE] = before
+
+
+def _kill(folder: Path, moments: int, chance: random.Random, cluster: Cluster | None) -> Count:
+    count, ledger = Count(), Ledger()
     ledger.place = folder.with_name(f"{folder.name} backups")
+    tried = len(KINDS) if cluster is None else KINDS.index("migration")
     for number in range(moments):
-        kind = chance.choices(KINDS, SHARES)[0] if number else "server"
+        kind = chance.choices(KINDS[:tried], SHARES[:tried])[0] if number else "server"
         if kind == "server":
             _kill_server(folder, ledger, count, chance)
         elif kind == "import":
@@ -93,7 +127,9 @@ def kill_at_chance_moments(folder: Path, moments: int, seed: int) -> Count:
             count.faults += wrong
         count.moments += 1
         print(f"{count.moments} of {moments} kills, {len(count.faults) + len(ledger.faults)} faults", file=sys.stderr)
-    _check_the_end(folder, ledger, count)
+    _check_the_end(folder, ledger, count, cluster)
+    if cluster is not None and not (folder / MARK).is_file():
+        count.faults.append("the archive was not on the server")
     count.faults += ledger.faults
     return count
 
@@ -116,7 +152,7 @@ def _kill_server(folder: Path, ledger: Ledger, count: Count, chance: random.Rand
     count.faults += _still_there(workers)
 
 
-def _check_the_end(folder: Path, ledger: Ledger, count: Count) -> None:
+def _check_the_end(folder: Path, ledger: Ledger, count: Count, cluster: Cluster | None) -> None:
     with running(folder) as (_, address), httpx.Client(base_url=address, timeout=60) as client:
         deadline = time.monotonic() + ENDS_WITHIN_S
         while any(one["state"] in OPEN for one in client.get("/api/jobs").json()):
@@ -136,7 +172,8 @@ def _check_the_end(folder: Path, ledger: Ledger, count: Count) -> None:
         count.revisions, count.called_off = len(ledger.revisions), len(ledger.called_off)
     count.imported, count.copies = len(ledger.imported), len(copies_in(ledger.place)) if ledger.place.is_dir() else 0
     if count.copies:
-        count.faults += _put_back(ledger.place)
+        with _empty_database(cluster):
+            count.faults += _put_back(ledger.place)
 
 
 def _put_back(place: Path) -> list[str]:
@@ -231,9 +268,12 @@ def _raw(folder: Path, digest: str) -> Path:
 
 
 def _running_jobs(folder: Path) -> int:
-    with closing(sqlite3.connect(f"file:{folder / 'archive.sqlite3'}?mode=ro", uri=True)) as connection:
-        [(number,)] = connection.execute("SELECT count(*) FROM jobs WHERE state = 'running'")
-        return int(number)
+    database = database_of(folder, read_only=True)
+    try:
+        with database.reading() as session:
+            return session.scalar(select(func.count(Job.id)).where(Job.state == "running")) or 0
+    finally:
+        database.close()
 
 
 def _still_there(processes: list[int], seconds: float = 30.0) -> list[str]:

@@ -5,9 +5,12 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from server.locations import default_data_folder, use_numba_cache
+from tests.postgres import Cluster, missing_postgres
 from tests.studies.fuzz import storm
 from tests.studies.kills import kill_at_chance_moments as kill_at_chance_moments_of_all
 from tests.studies.lost_answers import lose_answers
@@ -27,11 +30,26 @@ def uploads(asked: argparse.Namespace) -> int:
 
 def kills(asked: argparse.Namespace) -> int:
     use_numba_cache(default_data_folder())
-    with tempfile.TemporaryDirectory() as folder:
-        count = kill_at_chance_moments_of_all(Path(folder), asked.moments, asked.first_seed)
+    with _cluster(asked.postgres) as cluster, tempfile.TemporaryDirectory() as folder:
+        count = kill_at_chance_moments_of_all(Path(folder) / "data", asked.moments, asked.first_seed, cluster)
     print(count)
     print(*count.faults, sep="\n", end="")
     return 1 if count.faults else 0
+
+
+@contextmanager
+def _cluster(is_asked: bool) -> Iterator[Cluster | None]:
+    """A PostgreSQL server for as long as the study takes, where one is asked for."""
+    if not is_asked:
+        yield None
+        return
+    if missing := missing_postgres():
+        sys.exit(missing)
+    cluster = Cluster()
+    try:
+        yield cluster
+    finally:
+        cluster.stop()
 
 
 def fuzz(asked: argparse.Namespace) -> int:
