@@ -204,9 +204,9 @@ def _open_job(session: Session, day_id: int) -> JobView | None:
 
 
 def _failure(session: Session, day_id: int) -> str:
-    newest = select(Job).where(Job.day_id == day_id, Job.kind == REFIT_JOB).order_by(Job.created_at.desc(), Job.id)
-    job = session.scalar(newest.limit(1))
-    return (job.error or "") if job and job.state in ("failed", "cancelled") else ""
+    fits = select(Job.state, Job.error).where(Job.day_id == day_id, Job.kind == REFIT_JOB)
+    newest = session.execute(fits.order_by(Job.created_at.desc(), Job.id.desc()).limit(1)).first()
+    return (newest.error or "") if newest and newest.state in ("failed", "cancelled") else ""
 
 
 @router.get("/days/{day_id}/now", name="day_now")

@@ -162,6 +162,11 @@ def made_facts(archive: Archive, session: Session, revision_id: int) -> Facts:
         return Facts(Brief(problem=str(error)))
 
 
+def keep_facts(session: Session, revision_id: int, day: Day) -> None:
+    """Keep the facts of a revision with it, so that no page that is only read has to wait for its turn to write."""
+    session.merge(RevisionFacts(revision_id=revision_id, format=FACTS_FORMAT, **_as_json(day_facts(day))))
+
+
 def _keep(archive: Archive, made: Mapping[int, dict[str, Any]]) -> None:
     """They can be made again: where they can't be kept now, the page is shown all the same."""
     try:

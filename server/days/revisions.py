@@ -20,6 +20,7 @@ from server.days.beside_fit import BESIDE_FIT
 from server.days.changes import Change, plain
 from server.days.column_choices import remember
 from server.days.day_shelf import shelve, stored_day
+from server.days.facts import keep_facts
 from server.days.meanwhile import is_free
 from server.days.service import (
     EARLY_JOB,
@@ -180,6 +181,7 @@ def _append(
     day.name, day.date = made.day.name, made.day.date or day.date
     if PREDICTIONS_FILE in written.files or PREDICTIONS_FILE not in files:  # it is read wherever it lies
         shelve(revision.content_sha256, written.day)
+        keep_facts(session, revision.id, written.day)
     record(
         session,
         who=who,

@@ -56,6 +56,14 @@ class BriefResult:
     summary: dict[str, Any]
 
 
+@dataclass(frozen=True, slots=True)
+class LastJob:
+    """How a day's last fit stands."""
+
+    state: str
+    error: str | None
+
+
 def brief_results(session: Session) -> dict[int, BriefResult]:
     """Day number → its newest result in brief."""
     newest = select(func.max(FittedResult.id)).group_by(FittedResult.day_id)
@@ -67,13 +75,17 @@ def brief_results(session: Session) -> dict[int, BriefResult]:
     }
 
 
-def _last_jobs(session: Session, day_ids: Collection[int]) -> dict[int, Job]:
-    """The last fit of each of these days."""
-    fits = select(Job).where(Job.day_id.in_(day_ids), Job.kind.in_((FIT_JOB, REFIT_JOB)))
-    return {job.day_id or 0: job for job in session.scalars(fits.order_by(Job.created_at, Job.id))}
+def _last_jobs(session: Session, day_ids: Collection[int]) -> dict[int, LastJob]:
+    """The last fit of each of these days; a day may have hundreds, each with the names of all files."""
+    latest = func.row_number().over(partition_by=Job.day_id, order_by=(Job.created_at.desc(), Job.id.desc()))
+    fits = select(Job.day_id, Job.state, Job.error, latest.label("place"))
+    fits = fits.where(Job.day_id.in_(day_ids), Job.kind.in_((FIT_JOB, REFIT_JOB)))
+    of_day = fits.subquery()
+    rows = select(of_day.c.day_id, of_day.c.state, of_day.c.error).where(of_day.c.place == 1)
+    return {day_id: LastJob(state, error) for day_id, state, error in session.execute(rows)}
 
 
-def no_result(problem: str, job: Job | None, *, older: bool) -> NoResult:
+def no_result(problem: str, job: LastJob | None, *, older: bool) -> NoResult:
     """Why a day has no result of how it stands."""
     state = "cannot be read" if problem else STATES.get(job.state, "not fitted") if job else "not fitted"
     reason = problem or (job.error if job and job.error else "") or ""
