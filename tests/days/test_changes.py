@@ -45,7 +45,7 @@ def holds(change: Change) -> Day:
     for value in (change.before, change.after):
         assert json.loads(json.dumps(value, allow_nan=False)) == value
     assert change.what
-    assert not change.what.endswith(".") or any(name in repr(change.after) for name in (".'", '."'))  # a name may end so
+    assert not change.what.endswith(".") or any(name in repr(change.after) for name in (".'", '."'))  # a name may
     assert re.fullmatch(r"[a-z]+-[a-z]+", change.kind)
     return change.day
 
