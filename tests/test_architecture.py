@@ -30,7 +30,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "analysis": {"numpy", "scipy", "numba", "PIL", "server", "server.aero", "server.inference", *POOLS, *VALUES},
     "heavy": {"distributed", "server.analysis.made_with", "server.errors", "server.settings"},
     "figures": {"numpy", "plotly", "server.testday", *(f"server.analysis.{name}" for name in RESULTS)},
-    "archive": {*STORED_BY, "numpy", "server.settings", "server.locations", *VALUES},
+    "archive": {*STORED_BY, "numpy", "server", "server.settings", "server.locations", *VALUES},
     "pins": set(),
     "locations.py": set(),
     "errors.py": set(),

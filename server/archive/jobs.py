@@ -16,6 +16,7 @@ from typing import Protocol
 from sqlalchemy import Select, and_, select, update
 from sqlalchemy.orm import Session
 
+from server.archive import outcomes
 from server.archive.archive import Archive
 from server.archive.database import now_utc, tell_news
 from server.archive.entries import claim
@@ -238,9 +239,7 @@ class _Lane:
     def _do(self, job: Job) -> None:
         kind = self._kinds[job.kind]
         try:
-            if job.starts > MOST_STARTS:
-                raise StillairError(GAVE_UP)
-            outcome = self._worker.run(kind.work, job.payload, self._progress_of(job.id))
+            outcome = self._outcome(kind, job)
             self._bring(kind, job, outcome)
             self._keep(kind, job, outcome)
         except WorkCalledOff:
@@ -257,6 +256,16 @@ class _Lane:
         else:
             self._archive.drop_incoming(job.id)
 
+    def _outcome(self, kind: JobKind, job: Job) -> Payload:
+        """What comes of the work; what came of it before the server was stopped is not worked out again."""
+        outcome = outcomes.left(self._archive, job.id) if job.starts > 1 else None
+        if outcome is None:
+            if job.starts > MOST_STARTS:
+                raise StillairError(GAVE_UP)
+            outcome = self._worker.run(kind.work, job.payload, self._progress_of(job.id))
+            outcomes.leave(self._archive, job.id, outcome)
+        return outcome
+
     def _bring(self, kind: JobKind, job: Job, outcome: Payload) -> None:
         """What took long to make is not lost to a store that is silent: it is waited for, and can be called off."""
         progress = self._progress_of(job.id)
@@ -272,21 +281,38 @@ class _Lane:
                     raise WorkStopped
 
     def _keep(self, kind: JobKind, job: Job, outcome: Payload) -> None:
-        """Nor to a database that is away. A try whose answer was lost may have kept it: then the job has ended."""
-        while True:
-            try:
-                with self._archive.database.writing() as session:
-                    if find_job(session, job.id).state != "running":
-                        self._archive.database.news.tell(job.day_id)
-                        raise WorkCalledOff
-                    target = kind.finish(self._archive, session, job.payload, outcome)
-                    self._set(session, job.id, state="done", fraction=1.0, text="done", target=target)
-            except ArchiveBusyError as away:
-                self._rest(self._outage.pause_s(away))
-            else:
-                return
-            if self._stopping:
-                raise WorkStopped
+        """Nor to a disk that is full, or a database that is away. A try whose answer was lost may have kept it: then
+        the job has ended."""
+        try:
+            while not self._is_kept(kind, job, outcome):
+                if self._stopping:
+                    raise WorkStopped
+        finally:
+            outcomes.waiting.pop(job.id, None)
+
+    def _is_kept(self, kind: JobKind, job: Job, outcome: Payload) -> bool:
+        """One try, and a rest where it must be made again."""
+        try:
+            with self._archive.database.writing() as session:
+                if find_job(session, job.id).state != "running":
+                    self._archive.database.news.tell(job.day_id)
+                    raise WorkCalledOff
+                target = kind.finish(self._archive, session, job.payload, outcome)
+                self._set(session, job.id, state="done", fraction=1.0, text="done", target=target)
+        except (StillairError, OSError) as error:
+            why = outcomes.reason_to_wait(error)
+            if not why:
+                raise
+            outcomes.leave(self._archive, job.id, outcome)
+            self._say_waiting(job.id, outcomes.WAITS.format(why=why), error)
+            return False
+        return True
+
+    def _say_waiting(self, job_id: str, sentence: str, error: Exception) -> None:
+        outcomes.waiting[job_id] = sentence  # where nothing can be written, the page says it all the same
+        if not isinstance(error, ArchiveBusyError):
+            self._progress_of(job_id)(0.99, sentence)
+        self._rest(self._outage.pause_s(error))
 
     def _fail(self, job_id: str, sentence: str) -> None:
         self._unsaid.setdefault(job_id, sentence)  # the first sentence is the cause

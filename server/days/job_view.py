@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from server.archive.outcomes import waiting
 from server.archive.tables import Job
 from server.days.service import FIT_JOB
 from server.testday.rounding import with_uncertainty
@@ -84,7 +85,13 @@ def job_view(job: Job) -> JobView:
     day_id = int(outcome.parts["day_id"]) if outcome and outcome.route == "result" else None
     percent, reading = round(100 * job.fraction), job.kind == FIT_JOB
     early = early_lines(job.payload.get(EARLY, ())) if job.state in OPEN else ()
-    return JobView(job.id, job.label, job.state, percent, job.text, job.error or "", day_id, outcome, reading, early)
+    text = text_of(job)
+    return JobView(job.id, job.label, job.state, percent, text, job.error or "", day_id, outcome, reading, early)
+
+
+def text_of(job: Job) -> str:
+    """What is being done for a job, or what it waits for."""
+    return waiting.get(job.id, job.text)
 
 
 def early_lines(told: Sequence[Mapping[str, Any]]) -> tuple[EarlyLine, ...]:

@@ -15,7 +15,7 @@ from server.archive.events import chain_faults, head
 from server.archive.jobs import cancel_job
 from server.archive.tables import Job
 from server.days.day_addresses_pages import to_job
-from server.days.job_view import Outcome, outcome_of
+from server.days.job_view import Outcome, outcome_of, text_of
 from server.days.service import find_day, list_days, list_revisions
 from server.dependencies import CurrentPerson, CurrentSettings, Jobs, TheArchive
 from server.history.backup_job import damage_at, newest_backup, queue_backup
@@ -185,7 +185,7 @@ def cancel(request: Request, job_id: str, archive: TheArchive, jobs: Jobs) -> Re
 
 def _work_line(job: Job) -> WorkLine:
     going = job.state in ("queued", "running")
-    text = job.text if going else job.error or ""
+    text = text_of(job) if going else job.error or ""
     at = _minute(job.created_at)
     percent = round(100 * job.fraction)
     return WorkLine(

@@ -19,7 +19,7 @@ from server.archive.disk import FULL_NOW
 from server.archive.jobs import JobKind, JobRunner, add_job, find_job
 from server.archive.tables import Job
 from server.archive.worker import Payload, Progress
-from server.errors import ArchiveBusyError, DiskFullError
+from server.errors import ArchiveBusyError, DiskFullError, StillairError
 from tests.web.serving import wait_for
 
 
@@ -28,6 +28,11 @@ def count_up(payload: Payload, progress: Progress) -> Payload:
         progress(number / payload["steps"], f"{number} of {payload['steps']}")
         time.sleep(0.02)
     return {"name": payload["name"]}
+
+
+def refuse(payload: Payload, progress: Progress) -> Payload:
+    count_up(payload, progress)
+    raise StillairError("It cannot be read.")
 
 
 def keep_name(_: Archive, __: Session, ___: Payload, outcome: Payload) -> str:
@@ -72,9 +77,9 @@ def archive(tmp_path: Path) -> Iterator[Archive]:
     made.close()
 
 
-def queue(archive: Archive, name: str, steps: int = 5) -> None:
+def queue(archive: Archive, name: str, steps: int = 5, kind: str = "count") -> None:
     with archive.database.writing() as session:
-        add_job(session, "count", name, {"name": name, "steps": steps}, name)
+        add_job(session, kind, name, {"name": name, "steps": steps}, name)
 
 
 def job_of(archive: Archive, name: str) -> Job:
@@ -85,18 +90,18 @@ def job_of(archive: Archive, name: str) -> Job:
 
 
 def test_a_failure_on_a_full_disk_is_written_as_soon_as_there_is_room(archive: Archive) -> None:
-    disk, runner = Disk(archive), JobRunner(archive, KINDS)
+    disk, runner = Disk(archive), JobRunner(archive, {**KINDS, "refuse": JobKind(refuse, keep_name)})
     runner.start()
-    queue(archive, "first", steps=40)
+    queue(archive, "first", steps=40, kind="refuse")
     runner.wake()
     wait_for(lambda: job_of(archive, "first").state == "running")
     disk.full = True
-    wait_for(lambda: disk.refused > 4)  # progress, the end, its failure, and that once more
+    wait_for(lambda: disk.refused > 4)  # progress, its failure, and that once more
     time.sleep(1.5)
     assert job_of(archive, "first").state == "running"
     disk.full = False
     ended = wait_for(lambda: (job := job_of(archive, "first")).state != "running" and job)
-    assert (ended.state, ended.error) == ("failed", FULL_NOW)
+    assert (ended.state, ended.error) == ("failed", "It cannot be read.")
     queue(archive, "second")
     runner.wake()
     wait_for(lambda: job_of(archive, "second").state == "done")
