@@ -1,7 +1,7 @@
 """Stands before the pages where a request brings an entry: answers what was kept before, and tells scripts how it went.
 
 kept: 200 with the event and the page that shows it; changed meanwhile: 409 with the revision that stands now;
-refused: the route's own answer.
+refused: the route's own answer; the archive cannot be asked for a while: 503, and the entry is sent again.
 """
 
 from __future__ import annotations
@@ -15,10 +15,11 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.archive.archive import Archive
 from server.archive.entries import AlreadyKeptError, Entry, current_entry
-from server.errors import StillairError
+from server.errors import ArchiveBusyError, StillairError
 from server.live.entries import entry_of, kept_answer
 
 CONFLICT = "Somebody changed the same thing meanwhile (revision {number}); both stand here, choose."
+AGAIN_AFTER_S = 5
 
 
 class EntryGate:
@@ -39,15 +40,18 @@ class EntryGate:
             return
         if entry is None:
             await self._app(scope, receive, send)
-        else:
-            await self._once(entry, scope, receive, send)
-
-    async def _once(self, entry: Entry, scope: Scope, receive: Receive, send: Send) -> None:
-        before = await run_in_threadpool(kept_answer, self._archive, entry.id)
-        if before is not None:
-            await JSONResponse(before)(scope, receive, send)
             return
         told = _Told(entry, send)
+        try:
+            await self._once(entry, scope, receive, told)
+        except ArchiveBusyError as away:
+            await told.wait(str(away), scope, receive)
+
+    async def _once(self, entry: Entry, scope: Scope, receive: Receive, told: _Told) -> None:
+        before = await run_in_threadpool(kept_answer, self._archive, entry.id)
+        if before is not None:
+            await told.end(before, scope, receive)
+            return
         token = current_entry.set(entry)
         try:
             await self._app(scope, receive, told)
@@ -79,6 +83,16 @@ class _Told:
             await self._send(message)
         else:
             self.held.append(message)
+
+    async def wait(self, sentence: str, scope: Scope, receive: Receive) -> None:
+        """Say that nobody knows yet whether the entry is kept; sent again, it is told. What has gone out stays."""
+        if self._lets_through:
+            return
+        if self.goes_to is not None:  # the route kept it
+            await JSONResponse({"kept": True, "location": self.goes_to})(scope, receive, self._send)
+            return
+        again = {"Retry-After": str(AGAIN_AFTER_S)}
+        await JSONResponse({"error": sentence}, 503, again)(scope, receive, self._send)
 
     async def end(self, kept: dict[str, Any] | None, scope: Scope, receive: Receive) -> None:
         """Send what was held, or what a script needs in its place. kept: the entry is in the archive by now."""

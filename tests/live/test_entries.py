@@ -20,6 +20,8 @@ from server.archive.entries import Entry, current_entry
 from server.archive.events import chain_faults, record
 from server.archive.tables import Event, Job, KeptEntry
 from server.days.tables import DayRevision
+from server.errors import ArchiveBusyError
+from server.live import entries_api
 from tests.web.conftest import Site
 from tests.web.day_site import day_site, newest
 
@@ -207,3 +209,29 @@ def test_the_feed_answers_when_something_changes_and_else_after_the_time_it_may_
     assert time.monotonic() - begun < 1.5
     told.join()
     assert site.client.get(f"/live?since={since}&hold=2.1").status_code == 422
+
+
+@pytest.mark.parametrize("asked", [1, 2])
+def test_an_archive_that_is_away_asks_for_the_entry_again(
+    site: Site, monkeypatch: pytest.MonkeyPatch, asked: int
+) -> None:
+    """Asked before the route or after it: one sentence, and the entry that is sent again is kept once."""
+    questions, ask = itertools.count(1), entries_api.kept_answer
+
+    def away(*told: Any) -> Any:
+        if next(questions) == asked:
+            raise ArchiveBusyError("The archive's database does not answer (made to be so).")
+        return ask(*told)
+
+    name, form = entry_id(), notes("gusts") if asked == 1 else {}
+    before = counts(site)
+    with monkeypatch.context() as inside:
+        inside.setattr(entries_api, "kept_answer", away)
+        answer = send(site, NOTES.format(1), form, name)
+    assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
+    assert "does not answer" in answer.json()["error"]
+    assert counts(site) == before
+    again = send(site, NOTES.format(1), form, name)
+    assert again.status_code == (200 if asked == 1 else 422)
+    if asked == 1:
+        assert send(site, NOTES.format(1), form, name).json()["event"] == again.json()["event"]

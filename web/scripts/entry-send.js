@@ -49,7 +49,7 @@ async function outcomeOf(answer) {
   const told = (answer.headers.get("Content-Type") ?? "").includes("json") ? JSON.parse(text) : null;
   if (LATER.has(answer.status)) return { state: "waiting", sentence: answer.status === 401 ? SIGN_IN : (told?.error ?? "") };
   if (told?.kept) return { state: "kept", location: told.location ?? "" };
-  if (answer.ok && answer.redirected) return { state: "waiting", sentence: JOIN };
+  if (answer.ok && answer.redirected) return { state: "waiting", sentence: SIGN_IN }; // to where people sign in
   if (answer.status === 409) return { state: "conflict", sentence: told?.error ?? "", revision: told?.revision };
   return { state: "refused", sentence: told?.error ?? sentenceOf(text), page: text };
 }
