@@ -19,6 +19,7 @@ from starlette.types import Receive, Scope, Send
 from server.accounts import signing_in
 from server.accounts.signing_in import Visitor
 from server.help.api import document
+from tests.web.fake_fit import all_kinds
 from tests.web.lan import LAN, NEIGHBOUR, lan_app, make_account
 from tests.web.made_up import made_up_day_result
 from tests.web.serving import SMALL_DAY, keep_made_up, served
@@ -104,7 +105,7 @@ def _reachable() -> Iterator[tuple[str, dict[str, Any], dict[str, str]]]:
     """A server on a network with two made-up days; gives its address, its document and a token of each role."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        app = lan_app(folder / "data")
+        app = lan_app(folder / "data", all_kinds())
 
         async def from_the_network(scope: Scope, receive: Receive, send: Send) -> None:
             if scope["type"] == "http":

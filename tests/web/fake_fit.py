@@ -11,7 +11,7 @@ from pathlib import Path
 from server.archive.jobs import JobKind
 from server.archive.worker import Payload, Progress
 from server.days.service import FIT_JOB
-from server.errors import LogError
+from server.errors import LogError, StillairError
 from server.results.fit_job import RESULT_FILE, day_folder, keep_fitted_day
 from server.results.service import write_result
 from tests.web.made_up import made_up_day_result
@@ -42,3 +42,17 @@ def work(payload: Payload, progress: Progress) -> Payload:
 
 
 KINDS = {FIT_JOB: JobKind(work, keep_fitted_day)}
+NOT_HERE = "The stand-in does no such work."
+
+
+def refuse(_: Payload, __: Progress) -> Payload:
+    raise StillairError(NOT_HERE)
+
+
+def all_kinds() -> dict[str, JobKind]:
+    """Every kind that the product knows, in its lane: all but the fit and what is quick end with a refusal."""
+    from server.app import JOB_KINDS
+    from server.history.verify_job import VERIFY_KINDS
+
+    others = {name: dataclasses.replace(kind, work=refuse, warm=None) for name, kind in JOB_KINDS.items()}
+    return {**others, **VERIFY_KINDS, **KINDS}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from server.accounts.service import accept, invite
 from server.accounts.tables import Account
 from server.app import create_app
+from server.archive.jobs import JobKind
 from server.settings import Settings
 from tests.web.fake_fit import KINDS
 from tests.web.serving import served
@@ -23,9 +24,9 @@ SEEN_FROM = b"x-seen-from"  # of the tests alone: another address for a second c
 PASSWORD = "nine wet cones"  # of no account but those of the tests
 
 
-def lan_app(folder: Path, **settings: object) -> FastAPI:
-    """The product as `serve --host 0.0.0.0` makes it."""
-    return create_app(Settings(data_folder=folder, host="0.0.0.0", **settings), KINDS)  # type: ignore[arg-type]
+def lan_app(folder: Path, kinds: Mapping[str, JobKind] = KINDS, **settings: object) -> FastAPI:
+    """The product as `serve --host 0.0.0.0` makes it; its work is a stand-in's."""
+    return create_app(Settings(data_folder=folder, host="0.0.0.0", **settings), dict(kinds))  # type: ignore[arg-type]
 
 
 @contextmanager
