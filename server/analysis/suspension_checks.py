@@ -9,13 +9,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from server.analysis.result import LoadSource, Pass
-from server.analysis.suspension_gain_findings import gain_findings, gains_of, ratio_findings
+from server.analysis.suspension_gain_findings import gain_findings, gains_of
 from server.analysis.suspension_missing import missing_findings
 from server.analysis.suspension_ratio import ratio_checks
 from server.analysis.suspension_response import Response, fit_response
 from server.analysis.suspension_sensors import CarLoads, Sensor, car_loads, sensor_of
 from server.analysis.suspension_silent import Silence, at_its_stop, silent_by_force, silent_by_partner
 from server.analysis.suspension_trace import DriveTrace, drive_trace
+from server.analysis.suspension_turned import turned_findings
 from server.analysis.suspension_turns import exchanged_pairs, rolls
 from server.analysis.suspension_words import called, runs_called, size
 from server.analysis.suspension_zero_findings import zero_findings
@@ -47,7 +48,7 @@ def check_suspension(day: Day, passes: Sequence[Pass]) -> tuple[dict[int, frozen
     said, wrong = gain_findings(responses, mean, _runs_by_role(day))
     live = [_without(trace, silent.out.get(trace.run.number, set())) for trace in traces]
     if not any(finding.code == "motion-ratio-doubtful" for finding in said):
-        said += ratio_findings(ratio_checks(live, mean, wrong), gains_of(responses, mean), mean)
+        said += turned_findings(ratio_checks(live, mean, wrong), gains_of(responses, mean), mean)
     findings = [
         *missing_findings(day),
         *_silent_findings(silent.found, day),

@@ -7,11 +7,10 @@ from dataclasses import replace
 from statistics import fmean
 
 from server.analysis.suspension_gains import Gain, exchanged, gain_of
-from server.analysis.suspension_ratio import RatioCheck
 from server.analysis.suspension_response import Response
 from server.analysis.suspension_sensors import CarLoads, entered_ratio, sensor_of
 from server.analysis.suspension_words import called, runs_called
-from server.testday.values import Finding, Quantity
+from server.testday.values import Finding
 
 WRONG_SCALE = 2.0
 DOUBTFUL = 1.25
@@ -28,24 +27,6 @@ def gains_of(responses: Mapping[str, Sequence[Response]], loads: CarLoads) -> di
         if gain is not None:
             gains[role] = gain
     return gains
-
-
-def ratio_findings(checks: Sequence[RatioCheck], gains: Mapping[str, Gain], loads: CarLoads) -> list[Finding]:
-    """Motion ratios that dampers and ride heights together show to be entered upside down."""
-    findings = []
-    for check in checks:
-        ratio = entered_ratio(loads.axle(check.axle)).value
-        mine = [g for g in gains.values() if (g.sensor.source, g.sensor.axle, g.clean) == ("damper", check.axle, True)]
-        launch = Quantity(fmean(g.value for g in mine), max(g.u for g in mine)) if mine else None
-        if check.upside_down(launch, ratio):
-            text = (
-                f"The {check.axle} body comes down {check.measured.value:.2f} times the wheel travel that the dampers "
-                f"and the motion ratio {ratio:.3g} make; tyres and springs allow {check.entered.value:.2f}, and with "
-                f"{1.0 / ratio:.3g} it would be {check.inverted.value:.2f}. The motion ratio may be entered upside "
-                "down (damper travel over wheel travel is meant). Still used."
-            )
-            findings.append(Finding("motion-ratio-doubtful", "check", text))
-    return findings
 
 
 def gain_findings(

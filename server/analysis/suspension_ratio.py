@@ -25,9 +25,6 @@ GROWTH_SPEED_MPS = 20.0
 LEAST_SWING_M = 0.004
 SENSOR_ON_AXLE_M = 0.03
 FLOOR_REL_U = 0.02
-SURE = 9.0  # of χ², about 3 u
-FITS = 6.0
-ALIKE_REL = 0.08  # a ratio within 4 % of 1 is as good upside down
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,23 +35,6 @@ class RatioCheck:
     measured: Quantity
     entered: Quantity
     inverted: Quantity
-
-    def upside_down(self, launch: Quantity | None, ratio: float) -> bool:
-        """Whether the entered ratio is beyond doubt wrong and the inverted one fits.
-
-        launch: the dampers' movement over the expected one in launches, where a clean axle tells it: 1, and
-        MR² with MR entered upside down.
-        """
-        if abs(ratio**2 - 1.0) < ALIKE_REL:
-            return False
-        wrong, right = self._misfit(self.entered), self._misfit(self.inverted)
-        if launch is not None:
-            wrong += ((launch.value - 1.0) / launch.u) ** 2
-            right += ((launch.value / ratio**2 - 1.0) / launch.u * ratio**2) ** 2
-        return wrong > SURE and wrong - right > SURE and right < FITS
-
-    def _misfit(self, of: Quantity) -> float:
-        return (self.measured.value - of.value) ** 2 / (self.measured.u**2 + of.u**2)
 
 
 def ratio_checks(traces: Sequence[DriveTrace], loads: CarLoads, wrong: frozenset[str]) -> list[RatioCheck]:

@@ -203,6 +203,14 @@ def test_a_motion_ratio_upside_down_is_named_with_the_right_one() -> None:
     assert any("upside" in text and f"{axle.motion_ratio.value:.3g}" in text for text in said)
 
 
+def test_ratios_of_both_axles_upside_down_are_told_together() -> None:
+    """Neither axle alone is off by enough; no healthy day of the same draw is doubted."""
+    ill, healthy = (checked(hostile(2806001, pairs=2, faults=faults).day)[1] for faults in (("ratio inverted",), ()))
+    said = [f.text for f in ill if f.code == "motion-ratio-doubtful"]
+    assert [text.split()[1] for text in said] == ["front", "rear"]
+    assert "motion-ratio-doubtful" not in codes(healthy)
+
+
 @pytest.mark.parametrize("manner", ["short stroke", "short stroke of both"])
 def test_a_damper_at_its_stop_in_passes_is_left_out(healthy: HostileDay, manner: str) -> None:
     roles = DAMPERS[:1] if manner == "short stroke" else DAMPERS[:2]
