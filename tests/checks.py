@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-PROCESSES = 2
+PROCESSES = 3  # on two processors: a test that waits for a browser or a server leaves its own to the third
 # One test file stays in one process: browsers and servers are started once a file.
 # Benchmarks are ratios of processor times, which a test beside them on the same machine would bend.
 BENCHMARKS = "tests/benchmarks"
