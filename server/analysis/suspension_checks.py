@@ -48,7 +48,8 @@ def check_suspension(day: Day, passes: Sequence[Pass]) -> tuple[dict[int, frozen
     said, wrong = gain_findings(responses, mean, _runs_by_role(day))
     live = [_without(trace, silent.out.get(trace.run.number, set())) for trace in traces]
     if not any(finding.code == "motion-ratio-doubtful" for finding in said):
-        said += turned_findings(ratio_checks(live, mean, wrong), gains_of(responses, mean), mean)
+        usable = {role: mine for role, mine in responses.items() if role not in wrong}
+        said += turned_findings(ratio_checks(live, mean, wrong), gains_of(usable, mean), mean)
     findings = [
         *missing_findings(day),
         *_silent_findings(silent.found, day),

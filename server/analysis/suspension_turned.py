@@ -4,7 +4,9 @@
         dampers in launches: movement over the expected one, 1 or MR²      (clean axles alone)
         drop of the body over wheel travel: see suspension_ratio
 
-An axle that takes part has evidence for turning; who turned one ratio over mostly turned both.
+An axle that takes part has evidence for turning; who turned one ratio over mostly turned both. The difference is
+twice the logarithm of the likelihood ratio of two simple hypotheses with normal errors (Neyman and Pearson 1933, from
+memory).
 """
 
 from __future__ import annotations
@@ -26,7 +28,7 @@ ALIKE_REL = 0.08  # a ratio within 4 % of 1 is as good upside down
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Of one axle: its ratio as entered, what launches and ride heights tell, None where they don't."""
+    """Of one axle: its ratio as entered, what launches and ride heights tell, None where they don't; all ratios [1]."""
 
     axle: AxleEnd
     ratio: float

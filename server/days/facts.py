@@ -164,7 +164,11 @@ def made_facts(archive: Archive, session: Session, revision_id: int) -> Facts:
 
 def keep_facts(session: Session, revision_id: int, day: Day) -> None:
     """Keep the facts of a revision with it, so that no page that is only read has to wait for its turn to write."""
-    session.merge(RevisionFacts(revision_id=revision_id, format=FACTS_FORMAT, **_as_json(day_facts(day))))
+    _put(session, revision_id, _as_json(day_facts(day)))
+
+
+def _put(session: Session, revision_id: int, parts: Mapping[str, Any]) -> None:
+    session.merge(RevisionFacts(revision_id=revision_id, format=FACTS_FORMAT, **parts))
 
 
 def _keep(archive: Archive, made: Mapping[int, dict[str, Any]]) -> None:
@@ -172,7 +176,7 @@ def _keep(archive: Archive, made: Mapping[int, dict[str, Any]]) -> None:
     try:
         with archive.database.writing() as session:
             for revision_id, parts in made.items():
-                session.merge(RevisionFacts(revision_id=revision_id, format=FACTS_FORMAT, **parts))
+                _put(session, revision_id, parts)
     except StillairError as error:
         logging.getLogger(__name__).warning("what lists show of %d revisions was not kept: %s", len(made), error)
 

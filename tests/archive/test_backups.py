@@ -6,7 +6,7 @@ import datetime as dt
 import json
 import os
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -27,14 +27,6 @@ from server.history.backup_job import BACKUP_KINDS, BackupClock, is_due, keep_ba
 def quiet(fraction: float, text: str) -> None:
     assert 0.0 <= fraction <= 1.0
     assert text
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    made = Archive(tmp_path / "data")
-    made.open()
-    yield made
-    made.close()
 
 
 def keep(archive: Archive, text: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -17,14 +17,6 @@ from server.archive.raw_files import RawStore
 from server.errors import DiskFullError, StillairError
 from server.history.backup_job import damage_at, keep_backup, newest_backup
 from tests.archive.test_backups import files_of, keep, quiet
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    made = Archive(tmp_path / "data")
-    made.open()
-    yield made
-    made.close()
 
 
 def flip(file: Path) -> None:

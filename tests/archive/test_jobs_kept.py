@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import os
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -42,14 +41,6 @@ class Keeper:
         if self.error is not None:
             raise self.error
         return "7"
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    made = Archive(tmp_path / "data")
-    made.open()
-    yield made
-    made.close()
 
 
 def begun(archive: Archive, keeper: Keeper) -> JobRunner:
