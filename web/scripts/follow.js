@@ -4,13 +4,14 @@ import { morph } from "./morph.js";
 const TIMEOUT_MS = 15000;
 let busy = false;
 let wanted = false;
+let overtaken = false; // what is on its way was asked for before this tablet's own entry came through
 
 async function follow() {
   wanted = true;
   if (busy) return;
   busy = true;
   while (wanted) {
-    wanted = false;
+    wanted = overtaken = false;
     await bring().catch(() => undefined); // lost on the way: the feed tells when there is something to follow again
   }
   busy = false;
@@ -21,7 +22,9 @@ async function bring() {
   if (!main || main.querySelector("[data-leads-on]")) return; // to its day when it ends; replaced, it could not
   const answer = await fetch(location.href, { signal: AbortSignal.timeout(TIMEOUT_MS), headers: { Accept: "text/html" } });
   if (!answer.ok) return;
-  const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+  const text = await answer.text();
+  if (overtaken) return; // it shows what stood before the entry, which would flash up until the next comes
+  const page = new DOMParser().parseFromString(text, "text/html");
   const fresh = page.querySelector("[data-live]");
   if (!fresh) return;
   const at = document.activeElement;
@@ -34,4 +37,7 @@ async function bring() {
 }
 
 document.addEventListener("stillair:changed", follow);
-document.addEventListener("stillair:follow", follow);
+document.addEventListener("stillair:follow", () => {
+  overtaken = true;
+  follow();
+});
