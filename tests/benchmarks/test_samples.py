@@ -21,7 +21,8 @@ from server.figures.run_values import ChannelTrace
 from server.figures.traces import traces_json
 from server.readers import open_log
 from server.testday.values import Channel, RawLog
-from tests.benchmarks.test_reading import CHANNELS, MINUTES, RATE_HZ, least_times, times_in_turn, write_log
+from tests.benchmarks.test_reading import CHANNELS, MINUTES, RATE_HZ, write_log
+from tests.ratios import least_times, settled, times_in_turn
 
 LONG_SAMPLES = 10_000_000
 MOST_OF_WHOLE = 0.25  # drawing a stretch of 10 million samples / doing it from all samples, without a pyramid
@@ -82,19 +83,23 @@ def test_a_long_trace_for_the_screen(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     drawn(store.trace(LONG, "v", *span, POINTS))  # imports
-    memory, plain, whole = least_times(
-        lambda: in_buckets(values),
-        lambda: in_buckets(store.samples(LONG, "v")[1]),
-        lambda: drawn(store.trace(LONG, "v", *span, POINTS)),
-    )
-    start = time.perf_counter()
-    text = drawn(store.trace(LONG, "v", *span, POINTS))
-    wall = time.perf_counter() - start
-    with capsys.disabled():
-        print(f"\n10 million samples, {span}: trace and JSON {whole * 1e3:.1f} ms ({wall * 1e3:.1f} ms by the", end="")
-        print(f" clock, {len(text) / 1e3:.0f} kB); all samples read and put in buckets {plain * 1e3:.1f} ms", end="")
-        print(f", of which the buckets {memory * 1e3:.1f} ms; ratio {whole / plain:.3f}")
-    assert whole / plain <= MOST_OF_WHOLE
+
+    def share() -> float:
+        memory, plain, whole = least_times(
+            lambda: in_buckets(values),
+            lambda: in_buckets(store.samples(LONG, "v")[1]),
+            lambda: drawn(store.trace(LONG, "v", *span, POINTS)),
+        )
+        start = time.perf_counter()
+        text = drawn(store.trace(LONG, "v", *span, POINTS))
+        wall = time.perf_counter() - start
+        with capsys.disabled():
+            print(f"\n10 million samples, {span}: trace and JSON {whole * 1e3:.1f} ms ({wall * 1e3:.1f} ms by", end="")
+            print(f" the clock, {len(text) / 1e3:.0f} kB); all samples read and put in buckets", end="")
+            print(f" {plain * 1e3:.1f} ms, of which the buckets {memory * 1e3:.1f} ms; ratio {whole / plain:.3f}")
+        return whole / plain
+
+    assert settled(share, MOST_OF_WHOLE) <= MOST_OF_WHOLE
 
 
 def test_keeping_a_log(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -104,18 +109,18 @@ def test_keeping_a_log(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> No
     def keep() -> None:
         SampleStore(tmp_path / f"{next(numbers)}.sqlite3").keep(DAY, open_log(file))
 
-    rounds = times_in_turn(lambda: pd.read_csv(file), lambda: open_log(file), keep)
-    bare, read, whole = np.median(rounds, axis=0)
-    ratio = np.median(rounds[:, 2] / rounds[:, 0])  # of neighbours in time: a slow moment slows both
-    start = time.perf_counter()
-    keep()
-    wall = time.perf_counter() - start
-    kept = (tmp_path / "0.sqlite3").stat().st_size
-    with capsys.disabled():
-        print(f"\n{MINUTES} min × {RATE_HZ} Hz × {CHANNELS} channels, {file.stat().st_size / 1e6:.0f} MB:", end="")
-        print(f" bare parse {bare:.3f} s, read {read:.3f} s, read and kept {whole:.3f} s ({wall:.3f} s by the", end="")
-        print(f" clock), ratio {ratio:.2f}; kept in {kept / 1e6:.1f} MB")
-    assert ratio <= MOST_KEEPING
+    def against_parse() -> float:
+        rounds = times_in_turn(lambda: pd.read_csv(file), lambda: open_log(file), keep)
+        bare, read, whole = np.median(rounds, axis=0)
+        ratio = float(np.median(rounds[:, 2] / rounds[:, 0]))  # of neighbours in time: a slow moment slows both
+        kept = (tmp_path / "0.sqlite3").stat().st_size
+        with capsys.disabled():
+            print(f"\n{MINUTES} min × {RATE_HZ} Hz × {CHANNELS} channels, {file.stat().st_size / 1e6:.0f} MB:", end="")
+            print(f" bare parse {bare:.3f} s, read {read:.3f} s, read and kept {whole:.3f} s", end="")
+            print(f", ratio {ratio:.2f}; kept in {kept / 1e6:.1f} MB")
+        return ratio
+
+    assert settled(against_parse, MOST_KEEPING) <= MOST_KEEPING
 
 
 @pytest.fixture(scope="module")
@@ -132,11 +137,15 @@ def one_of_many(tmp_path_factory: pytest.TempPathFactory) -> tuple[SampleStore, 
 
 def test_one_channel_back(one_of_many: tuple[SampleStore, Path], capsys: pytest.CaptureFixture[str]) -> None:
     store, file = one_of_many
-    bare, back = least_times(lambda: pd.read_csv(file), lambda: store.samples(DAY, "c5"))
-    with capsys.disabled():
-        print(f"\none channel of 240,000 samples with its times: {back * 1e3:.1f} ms", end="")
-        print(f", the bare parse of its two columns {bare * 1e3:.1f} ms, ratio {back / bare:.3f}")
-    assert back / bare <= MOST_ONE_CHANNEL
+
+    def against_parse() -> float:
+        bare, back = least_times(lambda: pd.read_csv(file), lambda: store.samples(DAY, "c5"))
+        with capsys.disabled():
+            print(f"\none channel of 240,000 samples with its times: {back * 1e3:.1f} ms", end="")
+            print(f", the bare parse of its two columns {bare * 1e3:.1f} ms, ratio {back / bare:.3f}")
+        return back / bare
+
+    assert settled(against_parse, MOST_ONE_CHANNEL) <= MOST_ONE_CHANNEL
 
 
 @pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="no /proc to tell a process' peak memory")

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from server.locations import PACKAGE
+from tests.ratios import settled
 
 LIMIT = 3.5  # three seconds of a core on which the frameworks alone take 0.86 s
 TURNS = 3
@@ -34,15 +35,19 @@ with served(made_app(Settings(data_folder=Path(tempfile.mkdtemp(dir=sys.argv[1])
 
 def test_the_first_page_takes_few_times_what_its_frameworks_take(tmp_path: Path) -> None:
     """Processor times of one run, in turns, compiled modules kept as on any machine from the second start on."""
-    bare, first = [], []
     _printed(FRAMEWORKS, tmp_path), _printed(FIRST_PAGE, tmp_path)
-    for _ in range(TURNS):
-        bare.append(float(_printed(FRAMEWORKS, tmp_path)[0]))
-        seconds, heavy = _printed(FIRST_PAGE, tmp_path)
-        first.append(float(seconds))
-        assert heavy == "[]"
-    print(f"first page {min(first):.2f} s, frameworks alone {min(bare):.2f} s of processor time")
-    assert min(first) / min(bare) < LIMIT
+
+    def against_frameworks() -> float:
+        bare, first = [], []
+        for _ in range(TURNS):
+            bare.append(float(_printed(FRAMEWORKS, tmp_path)[0]))
+            seconds, heavy = _printed(FIRST_PAGE, tmp_path)
+            first.append(float(seconds))
+            assert heavy == "[]"
+        print(f"first page {min(first):.2f} s, frameworks alone {min(bare):.2f} s of processor time")
+        return min(first) / min(bare)
+
+    assert settled(against_frameworks, LIMIT) <= LIMIT
 
 
 def _printed(script: str, folder: Path) -> list[str]:
