@@ -49,7 +49,8 @@ def check_suspension(day: Day, passes: Sequence[Pass]) -> tuple[dict[int, frozen
     live = [_without(trace, silent.out.get(trace.run.number, set())) for trace in traces]
     if not any(finding.code == "motion-ratio-doubtful" for finding in said):
         usable = {role: mine for role, mine in responses.items() if role not in wrong}
-        said += turned_findings(ratio_checks(live, mean, wrong), gains_of(usable, mean), mean)
+        weighed = {loading.axle for loading in day.axle_loadings}
+        said += turned_findings(ratio_checks(live, mean, wrong), gains_of(usable, mean), mean, weighed)
     findings = [
         *missing_findings(day),
         *_silent_findings(silent.found, day),

@@ -130,6 +130,7 @@ CODES: dict[str, str] = {
     "sign-reversed": "A suspension sensor moves the wrong way and is not used.",
     "travel-implausible": "A suspension sensor moves far more or less than load transfer asks for.",
     "motion-ratio-doubtful": "An axle moves otherwise than its motion ratio and rates ask for.",
+    "motion-ratio-unproved": "The day cannot tell whether a motion ratio is entered the right way up.",
     "zero-drift": "The reading of a suspension sensor on the standing car drifts over a run.",
     "zero-moved": "The reading of a suspension sensor on the standing car jumps: it may have slipped.",
     "side-missing": "One side's suspension sensor is not logged; the other stands for the axle.",

@@ -12,9 +12,9 @@ Priors = Literal["given", "none"]
 Sensors = Literal["both", "satellite", "wheel"]
 GustMode = Literal["time", "length"]
 SOURCES = ("damper", "ride height", "push rod")
-DAMPER_FAULTS = ("dead damper", "swapped pair", "volts", "ratio inverted")
+DAMPER_FAULTS = ("dead damper", "swapped pair", "volts")
 PITOTS = ("", "sound", "blocked", "slow")
-FAULTS = (*DAMPER_FAULTS, "zero drift", "friction", "offsets", "slipped sensor")
+FAULTS = (*DAMPER_FAULTS, "ratio inverted", "zero drift", "friction", "offsets", "slipped sensor")
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,10 @@ said to: `--set` is for the days that bend, `--set-straight` for the days of the
 
 fits the same days with each fault of the load sensors and without: survived, named, or neither.
 
+    python -m tests.studies floor --days 60
+
+tells what gusts alone leave to perfect instruments, beside what is asked of downforce and balance.
+
     python -m tests.studies differences --days 1000 --apart 500
 
 draws days of baseline, change, baseline that drift, and tells how often the intervals of differences hold; the first
@@ -101,6 +105,7 @@ from tests.studies.correlation import run as hold_predictions
 from tests.studies.correlation import text as correlation_text
 from tests.studies.fields import scenario_field
 from tests.studies.fitters import FITTERS
+from tests.studies.floor import report as report_floor
 from tests.studies.outlets import store, write
 from tests.studies.plans import report as report_plans
 from tests.studies.plans import run as try_plans
@@ -191,6 +196,10 @@ def _parser() -> argparse.ArgumentParser:
     differences.add_argument("--apart", type=int, default=500, help="so many of them fitted apart too (default 500)")
     for each in (coverage, dampers, bend, ills, differences):
         _common(each)
+    floor = studies.add_parser("floor", help="what gusts alone leave to perfect instruments")
+    floor.set_defaults(study=report_floor)
+    floor.add_argument("--days", type=int, default=60, help="of each wind (default 60)")
+    floor.add_argument("--first-seed", type=int, default=1, help="seed of the first day (default 1)")
     plans = studies.add_parser("plans", help="do planned days tell what their plans said")
     plans.set_defaults(study=_plans)
     plans.add_argument("--plans", type=int, default=100, help="number of plans (default 100)")

@@ -13,9 +13,10 @@ from tests.studies.statistics import usable
 
 AREAS = ("SCz_front", "SCz_rear")
 SURVIVES_U = 3.0  # errors within so many u
+UNPROVED = "motion-ratio-unproved"  # said on days with and without the fault: they cannot tell
 COLUMNS = (
-    "fault", "days", "survived", "named", "neither", "RMS(error/u) front", "rear", "u over healthy u",
-    "findings that only the fault brought, in days",
+    "fault", "days", "survived", "named", "neither", "of these said to be untold", "RMS(error/u) front", "rear",
+    "u over healthy u", "findings that only the fault brought, in days",
 )  # fmt: skip
 
 
@@ -31,13 +32,15 @@ def new_codes(ill: DayRecord, healthy: DayRecord) -> set[str]:
 
 
 def ill_row(fault: str, ill: Sequence[DayRecord], healthy: Sequence[DayRecord]) -> dict[str, Any]:
-    """survived: both areas within 3 u of the truth; named: a finding that the fault brought, or no area."""
+    """survived: both areas within 3 u of the truth; named: a finding that the fault brought, or no area; untold: days
+    neither survived nor named that say that they cannot tell."""
     if [d.seed for d in ill] != [d.seed for d in healthy]:
         raise ValueError("ill and healthy must hold the same seeds in the same order")
     worst = [worst_z(d) for d in ill]
     brought = [new_codes(a, b) for a, b in zip(ill, healthy, strict=True)]
     survived = [z is not None and z <= SURVIVES_U for z in worst]
     named = [bool(codes) for codes in brought]
+    neither = [d for d, s, c in zip(ill, survived, named, strict=True) if not (s or c)]
     u = [_u_ratio(a, b) for a, b in zip(ill, healthy, strict=True)]
     return {
         "fault": fault,
@@ -45,7 +48,8 @@ def ill_row(fault: str, ill: Sequence[DayRecord], healthy: Sequence[DayRecord]) 
         "raised": sum(bool(d.error) for d in ill),
         "survived": sum(survived),
         "named": sum(named),
-        "neither": [d.seed for d, s, c in zip(ill, survived, named, strict=True) if not (s or c)],
+        "neither": [d.seed for d in neither],
+        "untold": sum(UNPROVED in d.findings for d in neither),
         "rms_z": [_rms([_z(d, name) for d in ill]) for name in AREAS],
         "u_ratio": float(np.median(known)) if (known := [r for r in u if r is not None]) else None,
         "codes": dict(Counter(code for codes in brought for code in codes).most_common()),
@@ -97,5 +101,5 @@ def _cells(r: Mapping[str, Any]) -> list[str]:
         return "–" if value is None else f"{value:.2f}"
 
     codes = ", ".join(f"{code} {n}" for code, n in r["codes"].items())
-    return [r["fault"], str(r["n"]), str(r["survived"]), str(r["named"]), str(len(r["neither"])),
+    return [r["fault"], str(r["n"]), str(r["survived"]), str(r["named"]), str(len(r["neither"])), str(r["untold"]),
             *map(show, r["rms_z"]), show(r["u_ratio"]), codes or "–"]  # fmt: skip

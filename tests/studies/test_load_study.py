@@ -163,12 +163,14 @@ def test_a_fault_is_survived_named_or_neither() -> None:
     healthy = [day(k, 0.0, ("dropouts",)) for k in range(4)]
     ill = [day(0, 1.0), day(1, 9.0, ("dropouts",)), day(2, 9.0, ("sensor-dead",)), day(3, 1.0, ("sensor-dead",))]
     found = ill_row("dead damper", ill, healthy)
-    assert (found["survived"], found["named"], found["neither"]) == (2, 2, [1])
+    assert (found["survived"], found["named"], found["neither"], found["untold"]) == (2, 2, [1], 0)
     assert found["codes"] == {"sensor-dead": 2}
     assert found["u_ratio"] == pytest.approx(1.0)
     assert worst_z(replace(ill[0], claims=ill[0].claims[:2])) is None
     with pytest.raises(ValueError, match="same seeds"):
         ill_row("dead damper", ill[1:], healthy)
+    told = [replace(each, findings=(*each.findings, "motion-ratio-unproved")) for each in (ill[1], healthy[1])]
+    assert ill_row("ratio inverted", told[:1], told[1:])["untold"] == 1
 
 
 def test_commands_write_what_the_help_reads(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
