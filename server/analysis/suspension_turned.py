@@ -25,7 +25,7 @@ from server.analysis.suspension_ratio import RatioCheck
 from server.analysis.suspension_sensors import ENDS, CarLoads, entered_ratio
 from server.testday.values import Finding, Quantity
 
-TELLS = 2.5  # χ², both axles together: twice that by the scatter of simulated healthy days, whose misfits are 0.7 u
+TELLS = 3.0  # χ², both axles together: twice that by the scatter of simulated healthy days, whose misfits are 0.7 u
 FITS = 6.0  # χ² of an axle with its ratio turned over: else something else is wrong with it
 ALIKE_REL = 0.08  # a ratio within 4 % of 1 is as good upside down
 LINKS_TAKE, LINKS_ADD = 0.5, 0.1  # of the movement of an axle that is driven or braked (common practice, no source)
