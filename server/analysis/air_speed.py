@@ -19,7 +19,7 @@ from server.analysis.day_grid import DayGrid, Point, pass_speed_rate, path_speed
 from server.analysis.day_priors import Parameter, Priors, plain
 from server.analysis.observation_rows import Block, colour_count
 from server.analysis.pass_data import AIR, PassData
-from server.testday.values import Calibration, Car, Quantity
+from server.testday.values import Car, Quantity
 
 MOST_SCALE_U = 0.01
 LEAST_SCALE_U = 0.003
@@ -31,10 +31,10 @@ LEAST_AIR_SPEED_MPS = 3.0
 
 
 def stated_scale(car: Car) -> Quantity | None:
-    """What is known of κ: the slope's u of [calibration.airspeed], unless it is what any sensor's slope has that nobody
-    said anything of. None where it is not known well enough for the air speed to be used."""
+    """What is known of κ: the slope's u of [calibration.airspeed], where somebody stated it. None where it is not known
+    well enough for the air speed to be used."""
     given = car.calibration.get("airspeed")
-    if given is None or given.gain_rel_u == Calibration().gain_rel_u or given.gain_rel_u > MOST_SCALE_U:
+    if given is None or given.gain_rel_u is None or given.gain_rel_u > MOST_SCALE_U:
         return None
     return Quantity(0.0, max(given.gain_rel_u, LEAST_SCALE_U), "typed")
 

@@ -86,7 +86,7 @@ def _mean_change(
     if not changes:
         return None
     value, u = np.mean([c[0] for c in changes]), np.linalg.norm([c[1] for c in changes]) / len(changes)
-    gain = max(calibrations.get(role, Calibration()).gain_rel_u for role in there) / np.sqrt(len(changes))
+    gain = max(calibrations.get(role, Calibration()).slope_rel_u for role in there) / np.sqrt(len(changes))
     shared = np.hypot(gain, ONE_SIDE_REL_U if len(changes) < len(roles) else 0.0)
     return Move(float(value), float(np.hypot(u, SETTLED_M)), float(shared))
 

@@ -94,13 +94,13 @@ def _axle_parameters(car: Car, end: AxleEnd, loads: DayLoads) -> list[Parameter]
     if "damper" in sources:
         roles = [role for role in car.calibration if role.startswith(f"damper_{end[0]}")]
         if roles:
-            gain = max(car.calibration[role].gain_rel_u for role in roles)
+            gain = max(car.calibration[role].slope_rel_u for role in roles)
             found.append(_deviation(f"damper_gain_{end}", f"{end} damper calibration", gain, "–"))
     if any(c.half for (_, kind), c in loads.channels.items() if AXLE_OF[kind] == end):
         found.append(_deviation(f"half_{end}", f"{end} axle by one side", HALF_AXLE.u, "–"))
     if "ride height" in sources:
         roles = [role for role in car.calibration if role.startswith(f"{STEM['ride height']}_{end[0]}")]
-        gain = max((car.calibration[role].gain_rel_u for role in roles), default=HEIGHT_GAIN.u)
+        gain = max((car.calibration[role].slope_rel_u for role in roles), default=HEIGHT_GAIN.u)
         found.append(_deviation(f"height_gain_{end}", f"{end} ride-height sensor", gain, "–"))
         found.append(_relative(f"tyre_rate_{end}", f"{end} tyre rate", axle.tyre_rate_n_per_m, "N/m"))
         found.append(

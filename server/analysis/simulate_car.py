@@ -164,7 +164,7 @@ def stated_springs(car: Car, driver_kg: float) -> tuple[AxleSpring, AxleSpring]:
 def _gain_u(car: Car, role: str) -> float:
     """Relative u of a sensor: that of its calibration; a ride-height sensor without one has its maker's word."""
     if role in car.calibration:
-        return car.calibration[role].gain_rel_u
+        return car.calibration[role].slope_rel_u
     return HEIGHT_GAIN_REL_U if role.startswith("ride_height") else 0.0
 
 

@@ -129,7 +129,7 @@ class CarLoads:
         return soft + tyre, float(np.hypot(rel_u, self._gain_rel_u(end, "ride_height")))
 
     def _gain_rel_u(self, end: AxleEnd, stem: str) -> float:
-        found = [c.gain_rel_u for role, c in self.car.calibration.items() if role.startswith(f"{stem}_{end[0]}")]
+        found = [c.slope_rel_u for role, c in self.car.calibration.items() if role.startswith(f"{stem}_{end[0]}")]
         return max([SENSOR_REL_U, *found])
 
     def expected(self, sensor: Sensor) -> Expected | None:

@@ -20,7 +20,7 @@ from server.errors import NotFoundError
 from server.testday import folder_keys as keys
 from server.testday.role_table import ROLE_NAMES
 from server.testday.units import UnknownUnitError, unit_of
-from server.testday.values import Calibration, Day
+from server.testday.values import SLOPE_REL_U, Calibration, Day
 
 SENSOR_ROLES = tuple(role for role in ROLE_NAMES if role != "time")
 
@@ -41,7 +41,8 @@ def form(day: Day, slug: str) -> Form:
         Field("table", "Or a table", "lines", pairs_text(given.table, "", ""), hint="A line each: reading, value."),
         Field("unit", "Unit", "text", given.unit, hint="Of the value, such as mm, or of the gain, such as mm/V."),
         number_field(
-            "gain_rel_u", "Relative standard uncertainty of the slope", keys.GAIN_REL_U, given.gain_rel_u, unit="pct"
+            "gain_rel_u", "Relative standard uncertainty of the slope", keys.GAIN_REL_U, given.gain_rel_u, unit="pct",
+            hint=f"Where nothing is said, {100 * SLOPE_REL_U:g} %.",
         ),
     )
     title = f"Calibration of {role.replace('_', ' ')}" if role else "A sensor's calibration"
@@ -67,8 +68,7 @@ def change(day: Day, slug: str, typed: Typed) -> Change:
         raise FieldError("table", "Give either gain and offset or a table, not both.")
     sure = typed_number(typed, "gain_rel_u", "The uncertainty of the slope", keys.GAIN_REL_U, "pct")
     unit = _unit(one(typed, "unit"))
-    usual = Calibration().gain_rel_u
-    given = Calibration(gain, offset or 0.0, table, unit, usual if sure is None else sure)
+    given = Calibration(gain, offset or 0.0, table, unit, sure)
     made = change_calibration(day, role, given)
     return replace(made, what=f"{made.what}: {calibration_text(given)}")
 
@@ -78,7 +78,7 @@ def calibration_text(given: Calibration | None) -> str:
     if given is None:
         return "not given"
     unit = f" {given.unit}" if given.unit else ""
-    sure = f", slope ± {196 * given.gain_rel_u:.2g} %"
+    sure = f", slope ± {196 * given.slope_rel_u:.2g} %"
     if given.table:
         return f"a table of {len(given.table)} lines{unit}{sure}"
     gain = 1.0 if given.gain is None else given.gain

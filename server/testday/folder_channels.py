@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 from server.testday import folder_keys as keys
 from server.testday.folder_numbers import number, rising_pairs
@@ -50,8 +49,7 @@ def _calibration(table: Table) -> Calibration:
         table.refuse("gain", "is 0; a sensor with no gain tells nothing.")
     if pairs and (gain is not None or offset is not None):
         table.note("given-twice", f"{table.place('gain')} is given beside table; the table is used.", "check")
-    stated = Calibration(gain, offset or 0.0, pairs, table.text("unit") or "")
-    return stated if gain_u is None else replace(stated, gain_rel_u=gain_u)
+    return Calibration(gain, offset or 0.0, pairs, table.text("unit") or "", gain_u)
 
 
 def _is_role(table: Table, role: str) -> bool:

@@ -112,10 +112,9 @@ def calibration_pairs(calibration: Calibration) -> Pairs:
     """Return [calibration.ROLE]."""
     needed = calibration.gain is None and not calibration.table
     offset = calibration.offset if calibration.offset or needed else None
-    gain_u = calibration.gain_rel_u
     return {
         **number(keys.GAIN, calibration.gain),
-        **number(keys.GAIN_REL_U, gain_u if gain_u != Calibration().gain_rel_u else None),
+        **number(keys.GAIN_REL_U, calibration.gain_rel_u),
         **number(keys.OFFSET, offset),
         "table": pairs_value(keys.READING, keys.READING, calibration.table),
         "unit": calibration.unit or None,

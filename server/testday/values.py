@@ -23,6 +23,9 @@ Driven = Literal["front", "rear", "all"]
 Surface = Literal["dry", "damp", "wet"]
 
 
+SLOPE_REL_U = 0.005  # of a sensor of which nobody said more (common practice, no source)
+
+
 @dataclass(frozen=True, slots=True)
 class Quantity:
     """A value, its standard uncertainty u (same unit) and where it came from."""
@@ -156,13 +159,19 @@ class PassEdit:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """Raw reading to unit: gain and offset, or a table of (raw, value); gain_rel_u: relative u of the slope."""
+    """Raw reading to unit: gain and offset, or a table of (raw, value); gain_rel_u: relative u of the slope, None where
+    nobody stated it."""
 
     gain: float | None = None
     offset: float = 0.0
     table: tuple[tuple[float, float], ...] = ()
     unit: str = ""
-    gain_rel_u: float = 0.005
+    gain_rel_u: float | None = None
+
+    @property
+    def slope_rel_u(self) -> float:
+        """Relative u of the slope, that of any sensor's where nothing was stated."""
+        return SLOPE_REL_U if self.gain_rel_u is None else self.gain_rel_u
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,5 +171,7 @@ def test_the_usual_u_of_any_sensors_slope_is_no_statement_about_air() -> None:
     assert stated_scale(car) is None
     assert stated_scale(replace(car, calibration={"airspeed": Calibration(gain=12.0)})) is None
     assert stated_scale(replace(car, calibration={"airspeed": Calibration(gain=12.0, gain_rel_u=0.03)})) is None
+    usual = replace(car, calibration={"airspeed": Calibration(gain=12.0, gain_rel_u=0.005)})
+    assert stated_scale(usual).u == 0.005, "as any sensor's, but somebody said it"
     told = replace(car, calibration={"airspeed": Calibration(gain=12.0, gain_rel_u=0.01)})
     assert (stated_scale(told).u, stated_scale(told).source) == (0.01, "typed")

@@ -116,6 +116,9 @@ def test_a_new_result_brings_everything_that_came_of_it(site: Site) -> None:
         assert re.search(rf'id="{part}"[^>]* hx-swap-oob="true"', piece), part
     assert "By “run 1: driver changed”" in piece
     assert "every 15s" in piece
+    older = site.client.get("/days/1/now?result=1&revision=1", headers=HTMX).text  # such a page may lack a run
+    assert 'id="standing" hx-swap-oob' in older
+    assert "run-1-passes" not in older
 
 
 def test_the_course_as_figure_table_and_csv(site: Site) -> None:
