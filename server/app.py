@@ -32,6 +32,7 @@ from server.days.adding_job import ADDING_KINDS
 from server.days.holding import days_holding
 from server.dependencies import allowed
 from server.errors import (
+    ASK_LATER,
     BODY_NO_JSON,
     ArchiveBusyError,
     ArchiveDamagedError,
@@ -208,7 +209,7 @@ def _answer_error(request: Request, error: Exception) -> Response:
     status, sentence = _status_and_sentence(error)
     is_form = status == 400 and not request.url.path.startswith(JSON_PATHS)
     answer = _answer(request, status, FORM_UNREADABLE if is_form else sentence)
-    for name, value in HEADERS.items():
+    for name, value in {**HEADERS, **(ASK_LATER if status == 503 else {})}.items():
         answer.headers.setdefault(name, value)  # a mistake is answered outside of what adds them to every answer
     return answer
 

@@ -50,6 +50,9 @@ class StoreError(StillairError):
     """The store of raw files does not answer, refuses, or is another one."""
 
 
+ASK_LATER = {"Retry-After": "5"}  # RFC 9110, section 10.2.3 [s]: of every answer 503
+
+
 class ArchiveBusyError(StillairError):
     """The archive's database was held by something else for too long."""
 

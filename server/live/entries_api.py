@@ -15,11 +15,10 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.archive.archive import Archive
 from server.archive.entries import AlreadyKeptError, Entry, current_entry
-from server.errors import ArchiveBusyError, StillairError
+from server.errors import ASK_LATER, ArchiveBusyError, StillairError
 from server.live.entries import entry_of, kept_answer
 
 CONFLICT = "Somebody changed the same thing meanwhile (revision {number}); both stand here, choose."
-AGAIN_AFTER_S = 5
 
 
 class EntryGate:
@@ -91,8 +90,7 @@ class _Told:
         if self.goes_to is not None:  # the route kept it
             await JSONResponse({"kept": True, "location": self.goes_to})(scope, receive, self._send)
             return
-        again = {"Retry-After": str(AGAIN_AFTER_S)}
-        await JSONResponse({"error": sentence}, 503, again)(scope, receive, self._send)
+        await JSONResponse({"error": sentence}, 503, ASK_LATER)(scope, receive, self._send)
 
     async def end(self, kept: dict[str, Any] | None, scope: Scope, receive: Receive) -> None:
         """Send what was held, or what a script needs in its place. kept: the entry is in the archive by now."""

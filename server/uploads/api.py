@@ -16,7 +16,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.days.schemas import Problem
 from server.dependencies import CurrentPerson
-from server.errors import ArchiveBusyError, DiskFullError, NotFoundError, StillairError, StoreError
+from server.errors import ASK_LATER, ArchiveBusyError, DiskFullError, NotFoundError, StillairError, StoreError
 from server.uploads import tus
 from server.uploads.schemas import UploadView
 from server.uploads.service import KEPT_FOR, RECEIVING, OffsetError, TooLargeError, Uploads
@@ -191,7 +191,7 @@ def _expiry(upload: Upload) -> dict[str, str]:
 
 def _refused(refusal: StillairError) -> Response:
     status = {**STATUS, _WrongTypeError: 415, _VersionError: 412}.get(type(refusal), 422)
-    headers = {"Tus-Version": tus.VERSION} if status == 412 else {}
+    headers = {412: {"Tus-Version": tus.VERSION}, 503: ASK_LATER}.get(status, {})
     return JSONResponse({"error": str(refusal)}, status, {"Cache-Control": "no-store", **headers})
 
 

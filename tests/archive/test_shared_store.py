@@ -265,7 +265,7 @@ def test_a_browser_is_told_to_come_again_while_the_store_is_silent(tmp_path: Pat
         upload = tus.begin(3)
         with Silence(place, server):
             answer = tus.patch(upload, 0, b"abc")
-            assert answer.status_code == 503
+            assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
             assert "is not there" in answer.json()["error"]
             assert tus.head(upload).status_code == 503
             with pytest.raises(StoreError, match="is not there"):  # verify says so once, not for each file

@@ -133,6 +133,8 @@ def test_a_database_that_is_away_is_said_in_a_sentence(
     monkeypatch.setattr(signing_in, "visitor_of_mark", away)
     page, live = lan.get("/"), lan.get("/live", headers={"Accept": "application/json"})
     assert (page.status_code, live.status_code) == (503, 503)
+    assert (page.headers["retry-after"], live.headers["retry-after"]) == ("5", "5")
+    assert "retry-after" not in lan.get("/web/styles/tokens.css").headers
     assert "database does not answer" in page.text
     assert live.json() == {"error": "The archive's database does not answer."}
     assert "frame-ancestors" in page.headers["content-security-policy"]
