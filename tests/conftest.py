@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
@@ -13,6 +14,7 @@ from hypothesis import HealthCheck, settings
 from server.locations import default_data_folder, use_numba_cache
 
 if TYPE_CHECKING:
+    from server.archive.archive import Archive
     from tests.postgres import Cluster
 
 use_numba_cache(default_data_folder())
@@ -51,6 +53,17 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
         pytest.fail(f"{reason}, but {BROWSER_REQUIRED} is set", pytrace=False)
     if reason:
         pytest.skip(reason)
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Iterator[Archive]:
+    """An open archive of its own for each test."""
+    from server.archive.archive import Archive
+
+    made = Archive(tmp_path / "data")
+    made.open()
+    yield made
+    made.close()
 
 
 @pytest.fixture(scope="session")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import io
 import os
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,14 +17,6 @@ TYPED = {
     "mass": "236", "driver_mass": "72", "pressure": "1009", "temperature": "17", "humidity": "70",
     "reference_speed": "79.2", "coasting": "neutral",
 }  # fmt: skip
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    made = Archive(tmp_path / "data")
-    made.open()
-    yield made
-    made.close()
 
 
 @pytest.fixture

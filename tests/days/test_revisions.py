@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import json
 import threading
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -33,14 +32,6 @@ from server.errors import StillairError
 from server.testday.folder import read_folder
 from server.testday.values import Day, Quantity, Setup
 from tests.testday.folders import FULL, FULL_FILES, MINIMAL, make
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    made = Archive(tmp_path / "data")
-    made.open()
-    yield made
-    made.close()
 
 
 def kept(archive: Archive, folder: Path, toml: str = FULL, files: dict[str, str] | None = None) -> int:

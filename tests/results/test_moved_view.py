@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
-
-import pytest
 
 from server.analysis.result import DayResult, Estimate
 from server.archive.archive import Archive
@@ -15,14 +12,6 @@ from server.results.moved_view import MovedView, moved_view
 from server.results.service import keep_result, write_result
 from tests.testday.folders import MINIMAL, make
 from tests.web.made_up import made_up_day_result
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    made = Archive(tmp_path / "data")
-    made.open()
-    yield made
-    made.close()
 
 
 def scaled(result: DayResult, factor: float) -> DayResult:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -26,14 +25,6 @@ from tests.web.made_up import made_up_day_result
 
 SHAKEDOWN = next(one for one in sample_day_folders() if "shakedown" in one.name)
 ODD = "Q17"
-
-
-@pytest.fixture
-def archive(tmp_path: Path) -> Iterator[Archive]:
-    archive = Archive(tmp_path / "data")
-    archive.open()
-    yield archive
-    archive.close()
 
 
 @pytest.fixture(autouse=True)
