@@ -16,7 +16,7 @@ PROCESSES = 3  # on two processors: a test that waits for a browser or a server 
 BENCHMARKS = "tests/benchmarks"
 PARALLEL = ["-n", str(PROCESSES), "--dist", "loadfile"]
 SOME_FAILED = 1  # pytest's exit code
-FEW = 2
+FEW = 2  # more are no chance
 
 
 def run_all() -> int:

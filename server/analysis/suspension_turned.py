@@ -8,8 +8,9 @@
 
 With MR upside down the load that is told is f times the true one. Who turned one ratio over mostly turned both, so an
 axle that speaks against it counts as well. The links of a driven or braked axle may take a good part of its movement,
-and add little to it: two half-normal errors. The difference is twice the logarithm of the likelihood ratio of two
-simple hypotheses (Neyman and Pearson 1933, from memory).
+and add little to it: two half-normal errors. Axles with heave springs, which no ratio turns, are not judged. The
+difference is twice the logarithm of the likelihood ratio of two simple hypotheses (Neyman and Pearson 1933, from
+memory).
 """
 
 from __future__ import annotations
@@ -89,26 +90,32 @@ def turned_findings(
     """
     evidence = list(_evidence(checks, gains, loads))
     against = sum(one.wrong - one.right for one in evidence)
-    if against > TELLS:
-        return [Finding("motion-ratio-doubtful", "check", _doubt(one)) for one in evidence if one.turned]
+    doubted = [one for one in evidence if one.turned] if against > TELLS else []
+    if doubted:
+        return [Finding("motion-ratio-doubtful", "check", _doubt(one)) for one in doubted]
     open_ = [one for one in evidence if one.matters and one.axle not in weighed]
     return [Finding("motion-ratio-unproved", "note", _unproved(open_))] if open_ and against > -TELLS else []
 
 
 def _evidence(checks: Sequence[RatioCheck], gains: Mapping[str, Gain], loads: CarLoads) -> Iterator[Evidence]:
     for end in ENDS:
-        spring, axle = loads.springs[end], loads.axle(end)
-        if spring is None or axle.heave_table:
-            continue
-        ratio = entered_ratio(axle).value
-        soft = spring.rate_n_per_m / (2.0 * axle.tyre_rate_n_per_m.value)
-        factors: dict[LoadSource, float] = {"damper": ratio**2, "ride height": (ratio**4 + soft) / (1.0 + soft)}
+        factors = _factors(loads, end)
         of = {name: [g for g in gains.values() if (g.sensor.source, g.sensor.axle) == (name, end)] for name in factors}
         source = next((name for name in factors if of[name]), None)
         check = next((one for one in checks if one.axle == end), None)
-        if source or check:
-            told = source or "damper"
+        if factors and (source or check):
+            told, ratio = source or "damper", entered_ratio(loads.axle(end)).value
             yield Evidence(end, ratio, told, factors[told], _movement(of[told]) if of[told] else None, check)
+
+
+def _factors(loads: CarLoads, end: AxleEnd) -> dict[LoadSource, float]:
+    """f of each source that may tell [1]; none where the springs are not given, or others stand beside them."""
+    spring, axle = loads.springs[end], loads.axle(end)
+    if spring is None or axle.heave_table:
+        return {}
+    ratio = entered_ratio(axle).value
+    soft = spring.rate_n_per_m / (2.0 * axle.tyre_rate_n_per_m.value)
+    return {"damper": ratio**2, "ride height": (ratio**4 + soft) / (1.0 + soft)}
 
 
 def _movement(mine: Sequence[Gain]) -> Movement:

@@ -1,6 +1,6 @@
 """What gusts leave to perfect instruments: the least error that any estimate of a day's downforce can have.
 
-A gust u changes the load of both axles and the drag alike, L = ½ρ S (V + d u)², so nothing on the car without an
+A gust u changes the load of both axles and the drag alike, L = ½ρ S (V + d u)², so nothing on the car but an
 air-speed sensor tells it from the area. With everything else known, the load without noise and gusts an
 Ornstein–Uhlenbeck process of known σ and time, log S is a constant in coloured noise, to first order in u/V:
 
