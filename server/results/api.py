@@ -90,7 +90,7 @@ class PassView(BaseModel):
     used: bool
     reason: str
     scx_m2: float | None = Field(description="Of this pass alone, all that is shared held at the joint estimate.")
-    scx_u_m2: float | None
+    scx_u_m2: float | None = Field(description="By the pass's own noise alone; that of the area is the setup's.")
     head_wind_mps: float | None
     time_closure: float | None
     energy_closure: float | None

@@ -8,7 +8,8 @@ from server.figures.quantity import QUANTITIES, quantity_of
 FIGURE_WORDS = {
     "passes": "Resistance of every pass against speed. Circles: measured. Lines: the model without gusts, "
     "out solid, back dashed.",
-    "forest": "SCx of each pass alone, what is shared held at the joint estimate; above them all together.",
+    "forest": "SCx of each pass alone, what is shared held at the joint estimate, so that its interval is that of its "
+    "own noise; above them all together, with the interval that holds for the area.",
     "innovations": "Left: how far each speed reading lay from the filter's prediction, in units of its u; "
     "95 % belong between the dashed lines. Right: how alike neighbours are; bars belong between the lines.",
     "budget": "Contributions to u(SCx). Plain: from the data (type A). Hatched: stated or default (type B).",

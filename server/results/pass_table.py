@@ -21,7 +21,7 @@ COLUMNS = {
     "used": "used",
     "reason": "reason",
     "scx_m2": "SCx of this pass alone [m²]",
-    "scx_u_m2": "its standard uncertainty [m²]",
+    "scx_u_m2": "its standard uncertainty by its own noise alone [m²]",
     "head_wind_mps": "head wind [m/s]",
     "time_closure": "time closure [1]",
     "energy_closure": "energy closure [1]",

@@ -250,12 +250,13 @@ def _coast_downs(lines: tuple[PassLine, ...]) -> list[PassRow]:
 
 
 def _alone(coasts: list[PassRow]) -> str:
-    """What the least and the greatest of the passes say by themselves."""
+    """What the least and the greatest of the passes say by themselves; ± is not that of the area: see PassFit."""
     own = sorted((row.own for row in coasts if row.own), key=lambda text: float(text.split()[0]))
     if not own:
         return ""
     ends = " to ".join(dict.fromkeys((own[0], own[-1])))
-    return f"; alone {'it gives' if len(own) == 1 else 'they give'} SCx {ends} m²"
+    told = "by its own noise alone it gives" if len(own) == 1 else "by their own noise alone they give"
+    return f"; {told} SCx {ends} m², all else as the day found it"
 
 
 def next_step(lines: tuple[PassLine, ...], findings: list[Finding], asked: int) -> str:
@@ -321,7 +322,7 @@ def passes_table(now: RunNow) -> Table:
         rows.append((now.run.number, one.setup, one.kind, way, *ends, *area, used, one.reason))
     columns = (
         *("run", "setup", "kind", "direction", "from [s]", "to [s]", "fastest [km/h]", "slowest [km/h]"),
-        *("own SCx [m²]", "u of it [m²]", "used", "reason"),
+        *("own SCx [m²]", "u by its own noise [m²]", "used", "reason"),
     )
     return Table(columns, tuple(rows))
 

@@ -99,7 +99,7 @@ def test_the_table_of_passes_as_csv_and_for_the_clipboard(read: Site) -> None:
     copied = re.search(r'<textarea id="passes-tsv"[^>]*>\n(.*?)</textarea>', page, re.DOTALL)
     assert copied
     assert [line.split("\t")[0] for line in copied[1].split("\n")] == [row[0] for row in rows]
-    assert rows[0][8:10] == ["own SCx [m²]", "u of it [m²]"]
+    assert rows[0][8:10] == ["own SCx [m²]", "u by its own noise [m²]"]
     assert len(rows) == 1 + page.count('<details><summary>pass ')
 
 
